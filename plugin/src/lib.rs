@@ -1,0 +1,1 @@
+//! Thumbline as a plug-in.

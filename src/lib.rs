@@ -1,0 +1,11 @@
+//! Thumbline: slow a guitar recording at its own pitch, loop the hard bar, see thumb and fingers
+//! against the beat, and learn how far they drift.
+//!
+//! Layers, lowest first; a module uses only those below it (`tests/layers.rs` enforces it):
+//! 0 `unit`, `dsp` · 1 `music`, `recording`, `stretch` · 2 `load`, `analysis`, `deck` ·
+//! 3 `timing`, `compare`, `separate` · 4 `report`, `journal`, `preset`.
+
+pub mod analysis;
+pub mod music;
+pub mod recording;
+pub mod unit;

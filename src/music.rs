@@ -1,0 +1,8 @@
+//! What a guitarist and a theorist know: pitch, tuning, meter, beat grid, notes.
+//!
+//! Pure values and arithmetic; no audio, no files.
+
+pub mod grid;
+pub mod meter;
+pub mod note;
+pub mod tuning;

@@ -1,0 +1,3 @@
+//! One test binary; a file a capability.
+
+mod layers;

@@ -1,0 +1,3 @@
+//! Chores of the project, each a verb.
+
+fn main() {}
