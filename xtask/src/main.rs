@@ -1,3 +1,52 @@
-//! Chores of the project, each a verb.
+//! Chores of the project, each a verb: `cargo xtask VERB`.
+//!
+//! This file only knows the verbs; each has a file of its own. Nothing here is part of what a
+//! player runs.
 
-fn main() {}
+mod bench;
+mod bundle;
+mod check;
+mod demo;
+mod figures;
+mod reference;
+mod run;
+mod test;
+
+use anyhow::{Result, bail};
+
+const HELP: &str = "\
+cargo xtask VERB
+
+  demo [--window]   build the command line and run the whole job on the built-in demo;
+                    --window opens the standalone program on it
+  test              run every test; says at the end what was skipped and why
+  check             formatting, lints and documentation, as they are asked of a change
+  bundle            CLAP and VST3 bundles in target/bundled
+  standalone [REC]  build and open the standalone program
+  bench [NAME]      speed and quality figures, each as a ratio within one run
+  figures           draw the pictures that the README shows
+  bless             accept the snapshots of formats as they are written now
+";
+
+fn main() -> Result<()> {
+    run::at_root()?;
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let (verb, rest) = args
+        .split_first()
+        .map_or(("help", &[][..]), |(v, r)| (v.as_str(), r));
+    match verb {
+        "demo" => demo::run(rest),
+        "test" => test::run(rest),
+        "check" => check::run(),
+        "bundle" => bundle::run(rest),
+        "standalone" => demo::standalone(rest.first().map(String::as_str)),
+        "bench" => bench::run(rest),
+        "figures" => figures::run(),
+        "bless" => test::bless(),
+        "help" | "--help" | "-h" => {
+            print!("{HELP}");
+            Ok(())
+        }
+        other => bail!("there is no verb `{other}`\n\n{HELP}"),
+    }
+}

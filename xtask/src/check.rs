@@ -1,0 +1,29 @@
+//! `check`: what is asked of a change before its tests: formatting, lints, documentation.
+
+use crate::run;
+use anyhow::Result;
+
+/// Runs rustfmt, clippy and rustdoc with warnings as errors, and cargo-deny where it is installed.
+pub fn run() -> Result<()> {
+    run::must(run::cargo().args(["fmt", "--all", "--check"]))?;
+    run::must(run::cargo().args([
+        "clippy",
+        "--workspace",
+        "--all-targets",
+        "--quiet",
+        "--",
+        "-D",
+        "warnings",
+    ]))?;
+    run::must(
+        run::cargo()
+            .args(["doc", "--workspace", "--no-deps", "--quiet"])
+            .env("RUSTDOCFLAGS", "-D warnings"),
+    )?;
+    if run::present("cargo-deny") {
+        run::must(run::cargo().args(["deny", "check", "licenses", "bans"]))?;
+    } else {
+        println!("skipped: licences (cargo-deny is not installed)");
+    }
+    Ok(())
+}
