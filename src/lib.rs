@@ -6,6 +6,7 @@
 //! 3 `timing`, `compare`, `separate` · 4 `report`, `journal`, `preset`.
 
 pub mod analysis;
+pub mod dsp;
 pub mod music;
 pub mod recording;
 pub mod unit;

@@ -1,3 +1,4 @@
 //! One test binary; a file a capability.
 
 mod layers;
+mod pluck;

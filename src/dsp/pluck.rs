@@ -1,0 +1,282 @@
+//! A plucked steel-string guitar, for the demo, drills and tests.
+//!
+//! Owns the sound of strokes on strings: each string is a sum of damped modes with stiff-string
+//! inharmonicity, two polarisations that decay at two rates, a pluck position, a fingertip's
+//! softness, and a body. Every stroke's onset is known to the sample and every sample follows from
+//! the seed. Which notes to play, and when a human would play them, is the caller's business.
+
+mod body;
+mod voice;
+
+use crate::unit::{Decibels, MidiNote, Seconds, Span};
+use body::Body;
+use voice::Voice;
+
+/// How a string is set going.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Stroke {
+    /// Pulled aside and let go by thumb or finger.
+    Pluck,
+    /// The fretting finger comes down on a ringing string.
+    HammerOn,
+    /// The fretting finger leaves the string sideways, from this fret.
+    PullOff {
+        /// The fret it leaves, higher than the sounding one.
+        from: u8,
+    },
+    /// Plucked while a finger rests on a node: only multiples of this partial ring on.
+    Harmonic {
+        /// Partial that sounds: 2 at the 12th fret, 3 at the 7th, 4 at the 5th.
+        number: u8,
+    },
+    /// Plucked while damped: a thud with hardly any pitch.
+    Dead,
+    /// A knock on the body; string and fret are ignored.
+    Tap,
+}
+
+/// One stroke of a performance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Played {
+    /// Onset: the instant its attack first rises above 10 % of the attack's peak.
+    pub at: Seconds,
+    /// When a hand damps it; cut short by the string's next stroke.
+    pub until: Seconds,
+    /// String, 1 = highest.
+    pub string: u8,
+    /// Pitch of that string at fret 0 (capo included), with cents as a fraction.
+    pub open: MidiNote,
+    /// Fret above the capo, 0 = open.
+    pub fret: u8,
+    /// How it is set going.
+    pub stroke: Stroke,
+    /// Loudness: 0 dB is a firm stroke. Harder is also brighter.
+    pub level: Decibels,
+    /// Where it is plucked, as a share of the sounding string from the bridge: 0.05 to 0.5.
+    pub position: f64,
+    /// Softness of what plucks: cut-off in Hz, about 1,500 for a thumb's flesh, 4,000 for a nail.
+    pub edge: f64,
+}
+
+impl Played {
+    /// A pluck with the usual hand for its string: thumb's flesh on strings 4 and lower, nail and
+    /// flesh on the others, near the sound hole.
+    pub fn pluck(at: Seconds, until: Seconds, string: u8, open: MidiNote, fret: u8) -> Self {
+        let thumb = string >= 4;
+        Self {
+            at,
+            until,
+            string,
+            open,
+            fret,
+            stroke: Stroke::Pluck,
+            level: Decibels(if thumb { -8.0 } else { -9.0 }),
+            position: if thumb { 0.2 } else { 0.17 },
+            edge: if thumb { 1700.0 } else { 3200.0 },
+        }
+    }
+
+    /// Sounding pitch; none for a knock.
+    pub fn pitch(&self) -> Option<MidiNote> {
+        let stopped = MidiNote(self.open.0 + f64::from(self.fret));
+        match self.stroke {
+            Stroke::Tap => None,
+            Stroke::Harmonic { number } => {
+                Some(MidiNote::of_hz(stopped.hz() * f64::from(number.max(1))))
+            }
+            _ => Some(stopped),
+        }
+    }
+}
+
+/// The instrument and how it is recorded.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Guitar {
+    /// Frames a second, 8,000 to 192,000.
+    pub rate: u32,
+    /// Two microphones instead of one.
+    pub stereo: bool,
+    /// Noise of room and microphone against full scale; none for digital silence.
+    pub noise: Option<Decibels>,
+    /// Everything that is chance follows from this.
+    pub seed: u64,
+}
+
+impl Default for Guitar {
+    fn default() -> Self {
+        Self {
+            rate: 44_100,
+            stereo: false,
+            noise: Some(Decibels(-72.0)),
+            seed: 1,
+        }
+    }
+}
+
+/// What came out of a [`Guitar`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sound {
+    /// One or two channels of equal length, peak at most 0.9.
+    pub channels: Vec<Vec<f32>>,
+    /// For each stroke, in the order given: first frame of its attack above 10 % of its peak, and
+    /// the frame at which it was damped.
+    pub spans: Vec<(usize, usize)>,
+}
+
+/// A hand touches a string this long before it plucks it again (tuned by ear on the demo).
+const TOUCH: Span = Span::from_ms(9.0);
+
+/// Peak above which the whole sound is turned down.
+const CEILING: f32 = 0.9;
+
+/// Full-scale share of one stroke at 0 dB (leaves room for six strings).
+const FIRM: f64 = 0.45;
+
+impl Guitar {
+    /// Plays `strokes` (any order) into a sound of `length`; what rings longer is cut.
+    ///
+    /// A stroke that lies outside the sound, or on a string above a third of the sample rate,
+    /// is silent. A pluck damps what rings on its string a moment before it; a hammer-on or
+    /// pull-off at its own onset.
+    pub fn play(&self, strokes: &[Played], length: Span) -> Sound {
+        let frames = (length.0.max(0.0) * f64::from(self.rate)).round() as usize;
+        let sides = if self.stereo { 2 } else { 1 };
+        let mut channels = vec![vec![0f32; frames]; sides];
+        let mut knocks = channels.clone();
+        let ends = self.ends(strokes);
+        let mut spans = Vec::with_capacity(strokes.len());
+        for (i, (stroke, &end)) in strokes.iter().zip(&ends).enumerate() {
+            let onset = stroke.at.frame(self.rate);
+            let end = end.frame(self.rate).max(onset + 1);
+            spans.push((onset, end.min(frames)));
+            if onset >= frames || stroke.at.0 < 0.0 {
+                continue;
+            }
+            let seed = mix(self.seed, i as u64);
+            let gain = (FIRM * stroke.level.amplitude()) as f32;
+            let voice = Voice::new(stroke, self.rate, seed);
+            let (mut samples, lead) = voice.render(end - onset, frames - onset);
+            samples.iter_mut().for_each(|s| *s *= gain);
+            let start = onset as isize - lead as isize;
+            let knock = voice.knock(seed);
+            for (side, pan) in pan(stroke.string, sides).enumerate() {
+                add(&mut channels[side], &samples, start, pan);
+                add(&mut knocks[side], &knock, start, pan * gain);
+            }
+        }
+        for (side, (channel, knock)) in channels.iter_mut().zip(&knocks).enumerate() {
+            Body::new(self.rate, side).speak(channel, knock);
+        }
+        self.finish(&mut channels);
+        Sound { channels, spans }
+    }
+
+    /// When each stroke is damped: as asked, or by the next stroke on its string.
+    fn ends(&self, strokes: &[Played]) -> Vec<Seconds> {
+        let mut order: Vec<usize> = (0..strokes.len()).collect();
+        order.sort_by(|&a, &b| strokes[a].at.total_cmp(&strokes[b].at));
+        let mut ends: Vec<Seconds> = strokes.iter().map(|s| s.until).collect();
+        let mut ringing: [Option<usize>; 256] = [None; 256];
+        for i in order
+            .into_iter()
+            .filter(|&i| strokes[i].stroke != Stroke::Tap)
+        {
+            let next = &strokes[i];
+            if let Some(last) = ringing[usize::from(next.string)].replace(i) {
+                let touch = match next.stroke {
+                    Stroke::HammerOn | Stroke::PullOff { .. } => next.at,
+                    _ => next.at - TOUCH,
+                };
+                let latest = touch.0.max(strokes[last].at.0);
+                ends[last] = Seconds(ends[last].0.min(latest));
+            }
+        }
+        ends
+    }
+
+    /// Adds the room's noise and keeps the peak below full scale.
+    fn finish(&self, channels: &mut [Vec<f32>]) {
+        let peak = channels.iter().flatten().fold(0f32, |p, s| p.max(s.abs()));
+        if peak > CEILING {
+            let down = CEILING / peak;
+            channels.iter_mut().flatten().for_each(|s| *s *= down);
+        }
+        let Some(level) = self.noise else { return };
+        // A uniform variate of ±1 has an effective value of 1/√3.
+        let gain = (level.amplitude() * 3f64.sqrt()) as f32;
+        for (side, channel) in channels.iter_mut().enumerate() {
+            let mut chance = Chance::new(mix(self.seed, u64::MAX - side as u64));
+            channel
+                .iter_mut()
+                .for_each(|s| *s += gain * chance.signed());
+        }
+    }
+}
+
+/// Gains of the microphones for one string: low strings a little to the left.
+fn pan(string: u8, sides: usize) -> impl Iterator<Item = f32> {
+    let lean = (f32::from(string) - 3.5).clamp(-4.0, 4.0) * 0.05;
+    [1.0 + lean, 1.0 - lean]
+        .into_iter()
+        .map(move |g| if sides == 1 { 1.0 } else { g })
+        .take(sides)
+}
+
+/// Adds `samples` into `channel` from frame `start` (may be negative), where it lies inside.
+fn add(channel: &mut [f32], samples: &[f32], start: isize, gain: f32) {
+    let skip = (-start).max(0) as usize;
+    let Some(samples) = samples.get(skip..) else {
+        return;
+    };
+    let from = start.max(0) as usize;
+    if let Some(place) = channel.get_mut(from..) {
+        place
+            .iter_mut()
+            .zip(samples)
+            .for_each(|(c, s)| *c += gain * s);
+    }
+}
+
+/// Two seeds into one (the finaliser of SplitMix64: Steele, Lea & Flood 2014, OOPSLA).
+fn mix(a: u64, b: u64) -> u64 {
+    let mut z = a.wrapping_add(b.wrapping_add(1).wrapping_mul(0x9E37_79B9_7F4A_7C15));
+    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    z ^ (z >> 31)
+}
+
+/// A reproducible source of chance (SplitMix64: Steele, Lea & Flood 2014, OOPSLA).
+#[derive(Debug, Clone)]
+pub struct Chance {
+    seed: u64,
+    drawn: u64,
+}
+
+impl Chance {
+    /// The sequence that follows from `seed`.
+    pub fn new(seed: u64) -> Self {
+        Self { seed, drawn: 0 }
+    }
+
+    /// The next 64 bits.
+    pub fn bits(&mut self) -> u64 {
+        self.drawn += 1;
+        mix(self.seed, self.drawn)
+    }
+
+    /// Uniform from 0 (included) to 1 (excluded).
+    pub fn unit(&mut self) -> f64 {
+        (self.bits() >> 11) as f64 / (1u64 << 53) as f64
+    }
+
+    /// Uniform from −1 to 1.
+    pub fn signed(&mut self) -> f32 {
+        (2.0 * self.unit() - 1.0) as f32
+    }
+
+    /// Normal with mean 0 and variance 1 (Box & Muller 1958).
+    pub fn normal(&mut self) -> f64 {
+        let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();
+        radius * (std::f64::consts::TAU * self.unit()).cos()
+    }
+}
