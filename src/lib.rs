@@ -7,6 +7,8 @@
 
 pub mod analysis;
 pub mod dsp;
+pub mod load;
 pub mod music;
 pub mod recording;
+pub mod report;
 pub mod unit;

@@ -1,0 +1,27 @@
+//! Bytes → [`Recording`]: WAV, AIFF, CAF, FLAC, MP3, Ogg Vorbis, AAC, M4A and ALAC.
+//!
+//! Owns opening, decoding and refusing files; what a recording is lives in `recording`. [`load`]
+//! reads a whole file. [`Decoder`] reads step by step: for a deck that plays the beginning while
+//! the rest is still being read, and for a part of a file that is too long to hold.
+
+mod decoder;
+mod error;
+
+pub use decoder::{Decoder, MOST_BYTES, Part};
+pub use error::LoadError;
+
+use crate::recording::Recording;
+use std::path::Path;
+
+/// Reads the whole recording at `path`, at its own rate and with all its channels.
+///
+/// Damaged stretches become silence, as do samples that are no numbers; whoever wants to tell the
+/// player uses a [`Decoder`] and its [`Decoder::warnings`].
+///
+/// # Errors
+/// [`LoadError`], which names the file and says what to do.
+pub fn load(path: &Path) -> Result<Recording, LoadError> {
+    let mut decoder = Decoder::open(path, Part::WHOLE)?;
+    while decoder.step()? {}
+    decoder.finish()
+}

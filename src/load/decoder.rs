@@ -1,0 +1,464 @@
+//! Decoding step by step: packets in, planar samples out.
+
+use super::LoadError;
+use crate::recording::{Recording, RecordingError};
+use crate::unit::Seconds;
+use std::fs::File;
+use std::io::{Cursor, ErrorKind};
+use std::path::Path;
+use symphonia::core::audio::GenericAudioBufferRef;
+use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
+use symphonia::core::errors::Error;
+use symphonia::core::formats::probe::Hint;
+use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
+use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptions};
+use symphonia::core::meta::MetadataOptions;
+
+/// Most bytes of samples that one recording may hold: 1 GiB, about 50 minutes of stereo at
+/// 44.1 kHz.
+pub const MOST_BYTES: u64 = 1 << 30;
+
+/// Sound decoded from a file is at most about this many times its size (32 kbit/s mono is 44);
+/// a header that promises more is not believed until the sound is there.
+const MOST_EXPANSION: u64 = 64;
+
+/// Louder than this is no sound but damage (60 dB above full scale); such samples become silence.
+const ABSURD: f32 = 1000.0;
+
+/// Which part of a file is kept; the rest is decoded and dropped.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Part {
+    /// First instant kept.
+    pub from: Seconds,
+    /// First instant dropped again; none keeps all to the end.
+    pub to: Option<Seconds>,
+}
+
+impl Part {
+    /// All of it.
+    pub const WHOLE: Self = Self {
+        from: Seconds(0.0),
+        to: None,
+    };
+}
+
+/// A recording being read.
+///
+/// [`Decoder::step`] and [`Decoder::read_until`] read on, [`Decoder::prefix`] is what was read so
+/// far as a recording of its own, [`Decoder::finish`] the whole.
+pub struct Decoder {
+    name: String,
+    file_bytes: u64,
+    format: Box<dyn FormatReader>,
+    codec: Box<dyn AudioDecoder>,
+    track: u32,
+    part: Part,
+    /// Frames the file says it has.
+    promised: Option<u64>,
+    rate: u32,
+    channels: Vec<Vec<f32>>,
+    /// Frames decoded, kept or not.
+    passed: u64,
+    /// Frames of the last packet that could be decoded.
+    block: usize,
+    ended: bool,
+    /// Packets that could not be decoded.
+    lost: usize,
+    /// Reading stopped before the end of the file, and why.
+    cut: Option<String>,
+}
+
+impl Decoder {
+    /// Opens the file at `path` and decodes its first sound; of the whole file, `part` is kept.
+    ///
+    /// # Errors
+    /// [`LoadError`] when it cannot be opened, is no known format, holds no sound or is too long.
+    pub fn open(path: &Path, part: Part) -> Result<Self, LoadError> {
+        let name = path.display().to_string();
+        let (file, bytes) = open_file(path, &name)?;
+        let extension = path.extension().and_then(|e| e.to_str());
+        Self::new(name, Box::new(file), bytes, extension, part)
+    }
+
+    /// Reads from bytes in memory; `name` stands for them in messages.
+    ///
+    /// # Errors
+    /// As [`Decoder::open`].
+    pub fn from_bytes(name: &str, bytes: Vec<u8>, part: Part) -> Result<Self, LoadError> {
+        let length = bytes.len() as u64;
+        Self::new(
+            name.to_owned(),
+            Box::new(Cursor::new(bytes)),
+            length,
+            None,
+            part,
+        )
+    }
+
+    fn new(
+        name: String,
+        source: Box<dyn MediaSource>,
+        file_bytes: u64,
+        extension: Option<&str>,
+        part: Part,
+    ) -> Result<Self, LoadError> {
+        if file_bytes == 0 {
+            return Err(LoadError::NoBytes { name });
+        }
+        let (format, codec, track, promised) =
+            probe(source, extension).ok_or_else(|| LoadError::NotAudio { name: name.clone() })?;
+        let mut decoder = Self {
+            name,
+            file_bytes,
+            format,
+            codec,
+            track,
+            part,
+            promised,
+            rate: 0,
+            channels: Vec::new(),
+            passed: 0,
+            block: 0,
+            ended: false,
+            lost: 0,
+            cut: None,
+        };
+        while decoder.rate == 0 && decoder.step()? {}
+        if decoder.rate == 0 {
+            return Err(decoder.nothing_read());
+        }
+        Ok(decoder)
+    }
+
+    /// Frames a second.
+    pub fn rate(&self) -> u32 {
+        self.rate
+    }
+
+    /// Number of channels.
+    pub fn width(&self) -> usize {
+        self.channels.len()
+    }
+
+    /// Frames kept so far.
+    pub fn frames(&self) -> usize {
+        self.channels[0].len()
+    }
+
+    /// How many frames will be kept, where the file's header tells.
+    pub fn expected(&self) -> Option<usize> {
+        let (from, to) = self.keep();
+        let end = self.promised?.min(to);
+        Some(end.saturating_sub(from) as usize)
+    }
+
+    /// What has been read of what will be, 0 to 1; none where the file does not tell its length.
+    pub fn share(&self) -> Option<f64> {
+        let (_, to) = self.keep();
+        let end = self.promised?.min(to).max(1);
+        Some((self.passed as f64 / end as f64).min(1.0))
+    }
+
+    /// Plain sentences about what could not be read, and about samples set to silence.
+    pub fn warnings(&self) -> Vec<String> {
+        let mut all = Vec::new();
+        if self.lost > 0 {
+            let stretches = if self.lost == 1 {
+                "stretch"
+            } else {
+                "stretches"
+            };
+            all.push(format!(
+                "`{}` is damaged: {} short {stretches} of it became silence",
+                self.name, self.lost
+            ));
+        }
+        if let Some(why) = &self.cut {
+            all.push(format!(
+                "`{}` is cut off after {:.1} s ({why}): only what lies before is used",
+                self.name,
+                Seconds::of_frame(self.passed as usize, self.rate.max(1)).0
+            ));
+        }
+        all
+    }
+
+    /// Reads on until the kept part reaches `until` (counted from its own beginning); false once
+    /// there is nothing more to read.
+    ///
+    /// # Errors
+    /// As [`Decoder::step`].
+    pub fn read_until(&mut self, until: Seconds) -> Result<bool, LoadError> {
+        let frames = until.frame(self.rate);
+        while self.frames() < frames {
+            if !self.step()? {
+                return Ok(false);
+            }
+        }
+        Ok(true)
+    }
+
+    /// Decodes the next packet; false once there is nothing more to read.
+    ///
+    /// A packet that cannot be decoded becomes silence of a packet's length, so that all that
+    /// follows stays in time ([`Decoder::warnings`]).
+    ///
+    /// # Errors
+    /// [`LoadError::TooLong`] when the recording outgrows [`MOST_BYTES`], [`LoadError::Rate`].
+    pub fn step(&mut self) -> Result<bool, LoadError> {
+        if self.ended {
+            return Ok(false);
+        }
+        let packet = match self.format.next_packet() {
+            Ok(Some(packet)) => packet,
+            Ok(None) => return Ok(self.end(None)),
+            Err(error) => return Ok(self.end(Some(reason(&error)))),
+        };
+        if packet.track_id != self.track {
+            return Ok(true);
+        }
+        match self.codec.decode(&packet) {
+            Ok(sound) => {
+                let spec = sound.spec();
+                let (rate, width, frames) = (spec.rate(), spec.channels().count(), sound.frames());
+                if frames == 0 || width == 0 {
+                    return Ok(true);
+                }
+                if self.rate == 0 {
+                    check_rate(&self.name, rate)?;
+                    self.rate = rate;
+                    self.channels = vec![Vec::new(); width];
+                    self.block = frames;
+                } else if rate != self.rate || width != self.channels.len() {
+                    return Ok(self.end(Some("its rate or channels change there".to_owned())));
+                }
+                append(&mut self.channels, &sound, frames);
+                self.block = frames;
+                self.accept(frames)?;
+            }
+            Err(Error::DecodeError(_) | Error::IoError(_)) => {
+                self.lost += 1;
+                if self.rate > 0 {
+                    let frames = self.block;
+                    for channel in &mut self.channels {
+                        channel.resize(channel.len() + frames, 0.0);
+                    }
+                    self.accept(frames)?;
+                }
+            }
+            Err(error) => return Ok(self.end(Some(reason(&error)))),
+        }
+        Ok(!self.ended)
+    }
+
+    /// Marks the end of reading; always false.
+    fn end(&mut self, cut: Option<String>) -> bool {
+        self.ended = true;
+        self.cut = cut;
+        false
+    }
+
+    /// Frames to keep, of all in the file.
+    fn keep(&self) -> (u64, u64) {
+        let from = self.part.from.frame(self.rate) as u64;
+        let to = self.part.to.map_or(u64::MAX, |t| t.frame(self.rate) as u64);
+        (from, to.max(from))
+    }
+
+    /// Takes in the last `frames` of every channel: drops what lies outside the part, clears
+    /// absurd values, minds the limit.
+    fn accept(&mut self, frames: usize) -> Result<(), LoadError> {
+        let (from, to) = self.keep();
+        let (start, end) = (self.passed, self.passed + frames as u64);
+        let old = self.channels[0].len() - frames;
+        let head = (from.clamp(start, end) - start) as usize;
+        let tail = (to.clamp(start, end) - start) as usize;
+        for channel in &mut self.channels {
+            channel.truncate(old + tail.max(head));
+            channel.drain(old..old + head);
+            for sample in channel[old..].iter_mut().filter(|s| s.abs() > ABSURD) {
+                *sample = f32::NAN; // the recording counts it and makes it silence
+            }
+        }
+        self.passed = end;
+        self.ended = end >= to;
+        let most = self.most_frames();
+        if start == 0 {
+            self.prepare(most)?;
+        }
+        if self.frames() as u64 > most {
+            return Err(self.too_long());
+        }
+        Ok(())
+    }
+
+    /// At the first sound: refuses what is too long by its own header, reserves room for the rest.
+    fn prepare(&mut self, most: u64) -> Result<(), LoadError> {
+        let Some(expected) = self.expected() else {
+            return Ok(());
+        };
+        let plausible = self.file_bytes.saturating_mul(MOST_EXPANSION) / self.frame_bytes();
+        if expected as u64 > most && self.promised.is_some_and(|p| p <= plausible) {
+            return Err(self.too_long());
+        }
+        let room = (expected as u64).min(most).min(plausible) as usize;
+        for channel in &mut self.channels {
+            let more = room.saturating_sub(channel.len());
+            let _ = channel.try_reserve_exact(more); // without it the vector grows step by step
+        }
+        Ok(())
+    }
+
+    fn frame_bytes(&self) -> u64 {
+        4 * self.channels.len().max(1) as u64
+    }
+
+    fn most_frames(&self) -> u64 {
+        MOST_BYTES / self.frame_bytes()
+    }
+
+    fn too_long(&self) -> LoadError {
+        LoadError::TooLong {
+            name: self.name.clone(),
+            most: Seconds::of_frame(self.most_frames() as usize, self.rate),
+        }
+    }
+
+    fn nothing_read(&self) -> LoadError {
+        let name = self.name.clone();
+        match &self.cut {
+            Some(why) => LoadError::Damaged {
+                name,
+                why: why.clone(),
+            },
+            None if self.lost > 0 => LoadError::Damaged {
+                name,
+                why: "its sound data are damaged".to_owned(),
+            },
+            None => LoadError::Empty { name },
+        }
+    }
+
+    /// What was read so far, copied into a recording of its own.
+    ///
+    /// # Errors
+    /// [`LoadError::Outside`] while nothing of the part has been reached.
+    pub fn prefix(&self) -> Result<Recording, LoadError> {
+        self.recording(self.channels.clone())
+    }
+
+    /// Ends reading; all that was read is the recording.
+    ///
+    /// # Errors
+    /// [`LoadError::Outside`] when the part lies after the end.
+    pub fn finish(mut self) -> Result<Recording, LoadError> {
+        let mut channels = std::mem::take(&mut self.channels);
+        channels.iter_mut().for_each(Vec::shrink_to_fit);
+        self.recording(channels)
+    }
+
+    fn recording(&self, channels: Vec<Vec<f32>>) -> Result<Recording, LoadError> {
+        let name = self.name.clone();
+        Recording::new(name.clone(), self.rate, channels).map_err(|error| match error {
+            RecordingError::Rate(rate) => LoadError::Rate { name, rate },
+            _ if self.part == Part::WHOLE => LoadError::Empty { name },
+            _ => LoadError::Outside {
+                name,
+                from: self.part.from,
+                end: Seconds::of_frame(self.passed as usize, self.rate),
+            },
+        })
+    }
+}
+
+/// Opens a file for reading; its length in bytes.
+fn open_file(path: &Path, name: &str) -> Result<(File, u64), LoadError> {
+    let unreadable = |why: std::io::Error| match why.kind() {
+        ErrorKind::NotFound => LoadError::Missing {
+            name: name.to_owned(),
+        },
+        _ => LoadError::Unreadable {
+            name: name.to_owned(),
+            why,
+        },
+    };
+    let facts = std::fs::metadata(path).map_err(unreadable)?;
+    if facts.is_dir() {
+        return Err(LoadError::Folder {
+            name: name.to_owned(),
+        });
+    }
+    if !facts.is_file() {
+        return Err(LoadError::NotAudio {
+            name: name.to_owned(),
+        });
+    }
+    Ok((File::open(path).map_err(unreadable)?, facts.len()))
+}
+
+type Opened = (
+    Box<dyn FormatReader>,
+    Box<dyn AudioDecoder>,
+    u32,
+    Option<u64>,
+);
+
+/// Finds the format and the first sound track with a known codec: reader, decoder, the track's
+/// number and its length in frames where it tells.
+fn probe(source: Box<dyn MediaSource>, extension: Option<&str>) -> Option<Opened> {
+    let mut hint = Hint::new();
+    if let Some(extension) = extension {
+        hint.with_extension(extension);
+    }
+    let stream = MediaSourceStream::new(source, MediaSourceStreamOptions::default());
+    let format = symphonia::default::get_probe()
+        .probe(
+            &hint,
+            stream,
+            FormatOptions::default(),
+            MetadataOptions::default(),
+        )
+        .ok()?;
+    let track = format.default_track(TrackType::Audio)?;
+    let (id, frames) = (track.id, track.num_frames);
+    let parameters = track.codec_params.as_ref()?.audio()?;
+    let codec = symphonia::default::get_codecs()
+        .make_audio_decoder(parameters, &AudioDecoderOptions::default())
+        .ok()?;
+    Some((format, codec, id, frames))
+}
+
+fn check_rate(name: &str, rate: u32) -> Result<(), LoadError> {
+    if (8_000..=192_000).contains(&rate) {
+        Ok(())
+    } else {
+        Err(LoadError::Rate {
+            name: name.to_owned(),
+            rate,
+        })
+    }
+}
+
+/// Appends the decoded `frames` to every channel as f32.
+fn append(channels: &mut [Vec<f32>], sound: &GenericAudioBufferRef<'_>, frames: usize) {
+    let mut places: Vec<&mut [f32]> = channels
+        .iter_mut()
+        .map(|channel| {
+            let start = channel.len();
+            channel.resize(start + frames, 0.0);
+            &mut channel[start..]
+        })
+        .collect();
+    sound.copy_to_slice_planar(&mut places);
+}
+
+/// A decoder's reason in plain words.
+fn reason(error: &Error) -> String {
+    match error {
+        Error::IoError(why) if why.kind() == ErrorKind::UnexpectedEof => {
+            "the file ends in the middle".to_owned()
+        }
+        Error::ResetRequired => "another recording begins there".to_owned(),
+        other => other.to_string(),
+    }
+}

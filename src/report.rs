@@ -1,0 +1,9 @@
+//! What leaves the process: analysis as JSON and CSV, sound as WAV.
+//!
+//! Each format turns values into bytes; [`file`] puts the bytes where they belong, whole or not at
+//! all. No format decides what a number means: that is `timing`.
+
+pub mod csv;
+pub mod file;
+pub mod json;
+pub mod wav;

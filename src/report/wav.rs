@@ -1,0 +1,123 @@
+//! Sound → WAV, written as it comes: nothing but the header has to be known beforehand.
+//!
+//! Layout after the Multimedia Programming Interface and Data Specifications 1.0 (IBM/Microsoft,
+//! 1991) and WAVE_FORMAT_EXTENSIBLE for more than two channels or 24 bits (from memory).
+
+use std::io::{self, Write};
+
+/// How samples are stored.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Depth {
+    /// Whole numbers of 24 bits, full scale 1.0; louder samples are clipped.
+    Int24,
+    /// 32-bit floating point, never clipped.
+    Float32,
+}
+
+impl Depth {
+    fn bytes(self) -> u16 {
+        match self {
+            Self::Int24 => 3,
+            Self::Float32 => 4,
+        }
+    }
+}
+
+/// Writes planar `channels` (at least one, all of one length) at `rate` Hz to `out`.
+///
+/// # Errors
+/// The writer's own; [`io::ErrorKind::InvalidInput`] when the sound does not fit into the 4 GiB
+/// that the format can hold.
+pub fn write(
+    out: &mut dyn Write,
+    rate: u32,
+    channels: &[Vec<f32>],
+    depth: Depth,
+) -> io::Result<()> {
+    let too_much = |_| {
+        io::Error::new(
+            io::ErrorKind::InvalidInput,
+            "it is longer than a WAV file can be",
+        )
+    };
+    let width = u16::try_from(channels.len()).map_err(too_much)?;
+    let frames = channels.first().map_or(0, Vec::len);
+    let frame_bytes = u32::from(depth.bytes()) * u32::from(width);
+    let data = frames as u64 * u64::from(frame_bytes);
+    let size = u32::try_from(data + 80).map_err(too_much)? - 80;
+    let second = u32::try_from(u64::from(rate) * u64::from(frame_bytes)).map_err(too_much)?;
+
+    let kind: u16 = if depth == Depth::Float32 { 3 } else { 1 };
+    let pad = size % 2;
+    let fact: &[u32] = if depth == Depth::Float32 {
+        &[u32::from_le_bytes(*b"fact"), 4, frames as u32]
+    } else {
+        &[]
+    };
+    out.write_all(b"RIFF")?;
+    let head = 4 + 8 + 40 + 4 * fact.len() as u32 + 8;
+    out.write_all(&(head + size + pad).to_le_bytes())?;
+    out.write_all(b"WAVEfmt ")?;
+    out.write_all(&40u32.to_le_bytes())?;
+    out.write_all(&0xFFFEu16.to_le_bytes())?;
+    out.write_all(&width.to_le_bytes())?;
+    out.write_all(&rate.to_le_bytes())?;
+    out.write_all(&second.to_le_bytes())?;
+    out.write_all(&(frame_bytes as u16).to_le_bytes())?;
+    let bits = 8 * depth.bytes();
+    out.write_all(&bits.to_le_bytes())?;
+    out.write_all(&22u16.to_le_bytes())?;
+    out.write_all(&bits.to_le_bytes())?;
+    out.write_all(&speakers(width).to_le_bytes())?;
+    out.write_all(&kind.to_le_bytes())?;
+    out.write_all(&[0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71])?;
+    for word in fact {
+        out.write_all(&word.to_le_bytes())?;
+    }
+    out.write_all(b"data")?;
+    out.write_all(&size.to_le_bytes())?;
+    samples(out, channels, frames, depth)?;
+    out.write_all(&vec![0; pad as usize])
+}
+
+/// Speaker positions: centre for one channel, left and right for two, none named for more.
+fn speakers(width: u16) -> u32 {
+    match width {
+        1 => 0x4,
+        2 => 0x3,
+        _ => 0,
+    }
+}
+
+fn samples(
+    out: &mut dyn Write,
+    channels: &[Vec<f32>],
+    frames: usize,
+    depth: Depth,
+) -> io::Result<()> {
+    const BLOCK: usize = 4096;
+    let mut bytes = Vec::with_capacity(BLOCK * channels.len() * 4);
+    for start in (0..frames).step_by(BLOCK) {
+        bytes.clear();
+        for frame in start..frames.min(start + BLOCK) {
+            for channel in channels {
+                let sample = channel[frame];
+                match depth {
+                    Depth::Int24 => bytes.extend_from_slice(&int24(sample)),
+                    Depth::Float32 => bytes.extend_from_slice(&sample.to_le_bytes()),
+                }
+            }
+        }
+        out.write_all(&bytes)?;
+    }
+    Ok(())
+}
+
+fn int24(sample: f32) -> [u8; 3] {
+    const FULL: f64 = 8_388_608.0; // 2^23
+    let value = (f64::from(sample) * FULL)
+        .round_ties_even()
+        .clamp(-FULL, FULL - 1.0) as i32;
+    let [a, b, c, _] = value.to_le_bytes();
+    [a, b, c]
+}
