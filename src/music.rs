@@ -3,6 +3,9 @@
 //! Pure values and arithmetic; no audio, no files.
 
 pub mod grid;
+pub mod harmonics;
 pub mod meter;
 pub mod note;
+pub mod performance;
+pub mod score;
 pub mod tuning;

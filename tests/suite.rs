@@ -1,4 +1,5 @@
 //! One test binary; a file a capability.
 
+mod demo;
 mod layers;
 mod pluck;

@@ -1,0 +1,83 @@
+//! Natural harmonics: where the nodes of a string lie and what sounds there.
+//!
+//! A finger on the node at k/n of a string lets partial n sound, n times the open frequency; the
+//! node lies at fret 12·log₂(n/(n−k)) (equal-tempered frets on an ideal string).
+
+use super::tuning::Tuning;
+use crate::unit::{Cents, MidiNote};
+
+/// Highest partial that is listed: weaker ones hardly sound on a guitar.
+pub const HIGHEST: u8 = 7;
+
+/// One node of one string.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Node {
+    /// String, 1 = highest.
+    pub string: u8,
+    /// Partial that sounds, 2 to [`HIGHEST`].
+    pub number: u8,
+    /// Where it is touched, in frets above nut or capo, with fraction.
+    pub fret: f64,
+    /// Sounding pitch.
+    pub pitch: MidiNote,
+    /// Distance of that pitch from the equal-tempered note nearest to it (of a string in tune).
+    pub cents: Cents,
+}
+
+impl Node {
+    /// Distance from nut (or capo) to the node on a string of sounding length `mm`.
+    pub fn distance_mm(&self, mm: f64) -> f64 {
+        fret_distance_mm(mm, self.fret)
+    }
+}
+
+/// Distance of `fret` (with fraction) from nut or capo: L·(1 − 2^(−n/12)).
+pub fn fret_distance_mm(length_mm: f64, fret: f64) -> f64 {
+    length_mm * (1.0 - (-fret / 12.0).exp2())
+}
+
+/// Fret positions where partial `number` can be touched and no lower one sounds, nut side first.
+pub fn node_frets(number: u8) -> Vec<f64> {
+    (1..number)
+        .filter(|k| gcd(*k, number) == 1)
+        .map(|k| 12.0 * (f64::from(number) / f64::from(number - k)).log2())
+        .collect()
+}
+
+/// The partial that sounds when a string is touched over `fret`: the lowest with a node within a
+/// fifth of a fret; none where there is no clear node up to [`HIGHEST`].
+pub fn number_at(fret: u8) -> Option<u8> {
+    (2..=HIGHEST).find(|n| {
+        node_frets(*n)
+            .iter()
+            .any(|node| (node - f64::from(fret)).abs() < 0.2)
+    })
+}
+
+/// Every node of every string up to partial `highest`, string 1 first, each string from the 12th
+/// fret's octave to the higher partials.
+pub fn nodes(tuning: &Tuning, highest: u8) -> Vec<Node> {
+    let mut found = Vec::new();
+    for string in 1..=tuning.strings() {
+        let Some(open) = tuning.sounding(string, 0) else {
+            continue;
+        };
+        for number in 2..=highest.clamp(2, HIGHEST) {
+            let above = 12.0 * f64::from(number).log2();
+            for fret in node_frets(number) {
+                found.push(Node {
+                    string,
+                    number,
+                    fret,
+                    pitch: MidiNote(open.0 + above),
+                    cents: Cents(100.0 * (above - above.round())),
+                });
+            }
+        }
+    }
+    found
+}
+
+fn gcd(a: u8, b: u8) -> u8 {
+    if b == 0 { a } else { gcd(b, a % b) }
+}
