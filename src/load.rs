@@ -5,7 +5,9 @@
 //! the rest is still being read, and for a part of a file that is too long to hold.
 
 mod decoder;
+mod edit;
 mod error;
+mod guard;
 
 pub use decoder::{Decoder, MOST_BYTES, Part};
 pub use error::LoadError;

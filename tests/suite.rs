@@ -2,4 +2,5 @@
 
 mod demo;
 mod layers;
+mod load;
 mod pluck;

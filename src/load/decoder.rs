@@ -1,17 +1,22 @@
 //! Decoding step by step: packets in, planar samples out.
 
 use super::LoadError;
+use super::edit::{self, Edit};
+use super::guard::guarded;
 use crate::recording::{Recording, RecordingError};
 use crate::unit::Seconds;
 use std::fs::File;
-use std::io::{Cursor, ErrorKind};
+use std::io::{Cursor, ErrorKind, Seek};
 use std::path::Path;
+use std::sync::Arc;
 use symphonia::core::audio::GenericAudioBufferRef;
 use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
 use symphonia::core::errors::Error;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
-use symphonia::core::io::{MediaSource, MediaSourceStream, MediaSourceStreamOptions};
+use symphonia::core::io::{
+    MediaSource, MediaSourceStream, MediaSourceStreamOptions, ReadOnlySource,
+};
 use symphonia::core::meta::MetadataOptions;
 
 /// Most bytes of samples that one recording may hold: 1 GiB, about 50 minutes of stereo at
@@ -53,7 +58,9 @@ pub struct Decoder {
     codec: Box<dyn AudioDecoder>,
     track: u32,
     part: Part,
-    /// Frames the file says it has.
+    /// The encoder's lead-in and padding, where the file tells of them.
+    edit: Option<Edit>,
+    /// Frames the file says it has, lead-in included.
     promised: Option<u64>,
     rate: u32,
     channels: Vec<Vec<f32>>,
@@ -75,9 +82,15 @@ impl Decoder {
     /// [`LoadError`] when it cannot be opened, is no known format, holds no sound or is too long.
     pub fn open(path: &Path, part: Part) -> Result<Self, LoadError> {
         let name = path.display().to_string();
-        let (file, bytes) = open_file(path, &name)?;
+        let (mut file, bytes) = open_file(path, &name)?;
         let extension = path.extension().and_then(|e| e.to_str());
-        Self::new(name, Box::new(file), bytes, extension, part)
+        let edit = edit::read(&mut file);
+        let again = || {
+            let mut file = file.try_clone().ok()?;
+            file.rewind().ok()?;
+            Some(file)
+        };
+        Self::new(name, &again, bytes, extension, part, edit)
     }
 
     /// Reads from bytes in memory; `name` stands for them in messages.
@@ -86,27 +99,32 @@ impl Decoder {
     /// As [`Decoder::open`].
     pub fn from_bytes(name: &str, bytes: Vec<u8>, part: Part) -> Result<Self, LoadError> {
         let length = bytes.len() as u64;
-        Self::new(
-            name.to_owned(),
-            Box::new(Cursor::new(bytes)),
-            length,
-            None,
-            part,
-        )
+        let bytes: Arc<[u8]> = bytes.into();
+        let edit = edit::read(&mut Cursor::new(&bytes));
+        let again = || Some(Cursor::new(Arc::clone(&bytes)));
+        Self::new(name.to_owned(), &again, length, None, part, edit)
     }
 
-    fn new(
+    fn new<S: MediaSource + 'static>(
         name: String,
-        source: Box<dyn MediaSource>,
+        again: &dyn Fn() -> Option<S>,
         file_bytes: u64,
         extension: Option<&str>,
         part: Part,
+        edit: Option<Edit>,
     ) -> Result<Self, LoadError> {
         if file_bytes == 0 {
             return Err(LoadError::NoBytes { name });
         }
-        let (format, codec, track, promised) =
-            probe(source, extension).ok_or_else(|| LoadError::NotAudio { name: name.clone() })?;
+        // A cut-off file promises more than it has; read strictly forward, what is there counts.
+        let whole = again().and_then(|source| probe(Box::new(source), extension));
+        let opened = whole.or_else(|| {
+            let forward = ReadOnlySource::new(again()?);
+            probe(Box::new(forward), extension)
+        });
+        let Some((format, codec, track, promised)) = opened else {
+            return Err(LoadError::NotAudio { name });
+        };
         let mut decoder = Self {
             name,
             file_bytes,
@@ -114,6 +132,7 @@ impl Decoder {
             codec,
             track,
             part,
+            edit,
             promised,
             rate: 0,
             channels: Vec::new(),
@@ -177,7 +196,7 @@ impl Decoder {
             all.push(format!(
                 "`{}` is cut off after {:.1} s ({why}): only what lies before is used",
                 self.name,
-                Seconds::of_frame(self.passed as usize, self.rate.max(1)).0
+                self.reached().0
             ));
         }
         all
@@ -209,16 +228,17 @@ impl Decoder {
         if self.ended {
             return Ok(false);
         }
-        let packet = match self.format.next_packet() {
-            Ok(Some(packet)) => packet,
-            Ok(None) => return Ok(self.end(None)),
-            Err(error) => return Ok(self.end(Some(reason(&error)))),
+        let packet = match guarded(|| self.format.next_packet()) {
+            Some(Ok(Some(packet))) => packet,
+            Some(Ok(None)) => return Ok(self.end(None)),
+            Some(Err(error)) => return Ok(self.end(Some(reason(&error)))),
+            None => return Ok(self.end(Some("its data are damaged there".to_owned()))),
         };
         if packet.track_id != self.track {
             return Ok(true);
         }
-        match self.codec.decode(&packet) {
-            Ok(sound) => {
+        match guarded(|| self.codec.decode(&packet)) {
+            Some(Ok(sound)) => {
                 let spec = sound.spec();
                 let (rate, width, frames) = (spec.rate(), spec.channels().count(), sound.frames());
                 if frames == 0 || width == 0 {
@@ -236,7 +256,7 @@ impl Decoder {
                 self.block = frames;
                 self.accept(frames)?;
             }
-            Err(Error::DecodeError(_) | Error::IoError(_)) => {
+            Some(Err(Error::DecodeError(_) | Error::IoError(_))) => {
                 self.lost += 1;
                 if self.rate > 0 {
                     let frames = self.block;
@@ -246,7 +266,8 @@ impl Decoder {
                     self.accept(frames)?;
                 }
             }
-            Err(error) => return Ok(self.end(Some(reason(&error)))),
+            Some(Err(error)) => return Ok(self.end(Some(reason(&error)))),
+            None => return Ok(self.end(Some("its data are damaged there".to_owned()))),
         }
         Ok(!self.ended)
     }
@@ -258,11 +279,26 @@ impl Decoder {
         false
     }
 
-    /// Frames to keep, of all in the file.
+    /// First frame to keep and first to drop again, of all that the file decodes to.
     fn keep(&self) -> (u64, u64) {
-        let from = self.part.from.frame(self.rate) as u64;
-        let to = self.part.to.map_or(u64::MAX, |t| t.frame(self.rate) as u64);
-        (from, to.max(from))
+        let frames = |seconds: f64| Seconds(seconds).frame(self.rate) as u64;
+        let lead = self.lead();
+        let length = self.edit.and_then(|e| e.length).map_or(u64::MAX, frames);
+        let from = frames(self.part.from.0);
+        let to = self.part.to.map_or(u64::MAX, |t| frames(t.0)).min(length);
+        (lead.saturating_add(from), lead.saturating_add(to.max(from)))
+    }
+
+    /// Frames before the sound begins.
+    fn lead(&self) -> u64 {
+        let lead = self.edit.map_or(0.0, |e| e.lead);
+        Seconds(lead).frame(self.rate) as u64
+    }
+
+    /// The instant up to which the file has been read.
+    fn reached(&self) -> Seconds {
+        let frames = self.passed.saturating_sub(self.lead());
+        Seconds::of_frame(frames as usize, self.rate.max(1))
     }
 
     /// Takes in the last `frames` of every channel: drops what lies outside the part, clears
@@ -365,7 +401,7 @@ impl Decoder {
             _ => LoadError::Outside {
                 name,
                 from: self.part.from,
-                end: Seconds::of_frame(self.passed as usize, self.rate),
+                end: self.reached(),
             },
         })
     }
@@ -411,20 +447,15 @@ fn probe(source: Box<dyn MediaSource>, extension: Option<&str>) -> Option<Opened
         hint.with_extension(extension);
     }
     let stream = MediaSourceStream::new(source, MediaSourceStreamOptions::default());
-    let format = symphonia::default::get_probe()
-        .probe(
-            &hint,
-            stream,
-            FormatOptions::default(),
-            MetadataOptions::default(),
-        )
-        .ok()?;
+    let (options, about) = (FormatOptions::default(), MetadataOptions::default());
+    let probe = symphonia::default::get_probe();
+    let format = guarded(|| probe.probe(&hint, stream, options, about))?.ok()?;
     let track = format.default_track(TrackType::Audio)?;
     let (id, frames) = (track.id, track.num_frames);
     let parameters = track.codec_params.as_ref()?.audio()?;
-    let codec = symphonia::default::get_codecs()
-        .make_audio_decoder(parameters, &AudioDecoderOptions::default())
-        .ok()?;
+    let options = AudioDecoderOptions::default();
+    let codecs = symphonia::default::get_codecs();
+    let codec = guarded(|| codecs.make_audio_decoder(parameters, &options))?.ok()?;
     Some((format, codec, id, frames))
 }
 
