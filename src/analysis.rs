@@ -3,11 +3,16 @@
 //! Owns what is heard. What the numbers mean for a player is `timing`; how they leave the process
 //! is `report`.
 
+pub mod onset;
+
 use crate::music::grid::Grid;
 use crate::music::note::Note;
 use crate::music::tuning::Tuning;
 use crate::unit::{Cents, Seconds};
 use serde::{Deserialize, Serialize};
+
+/// Frames a second of the mono signal that every stage of the analysis reads.
+pub const RATE: u32 = 22_050;
 
 /// What was heard in one recording.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
