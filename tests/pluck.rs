@@ -68,7 +68,7 @@ fn every_stroke_starts_at_its_known_sample() {
                 rise.abs() <= 22,
                 "{stroke:?} on string {string}: {rise} samples off"
             );
-            let before = &heard[..onset - 200];
+            let before = &heard[..onset - 600];
             assert!(
                 before.iter().all(|s| *s == 0.0),
                 "{stroke:?} sounds too early"

@@ -54,7 +54,7 @@ pub struct Played {
     pub level: Decibels,
     /// Where it is plucked, as a share of the sounding string from the bridge: 0.05 to 0.5.
     pub position: f64,
-    /// Softness of what plucks: cut-off in Hz, about 1,500 for a thumb's flesh, 4,000 for a nail.
+    /// Softness of what plucks: cut-off in Hz, about 2,400 for a thumb's flesh, 5,000 for a nail.
     pub edge: f64,
 }
 
@@ -72,7 +72,7 @@ impl Played {
             stroke: Stroke::Pluck,
             level: Decibels(if thumb { -8.0 } else { -9.0 }),
             position: if thumb { 0.2 } else { 0.17 },
-            edge: if thumb { 1700.0 } else { 3200.0 },
+            edge: if thumb { 2400.0 } else { 4500.0 },
         }
     }
 
@@ -126,6 +126,9 @@ pub struct Sound {
 /// A hand touches a string this long before it plucks it again (tuned by ear on the demo).
 const TOUCH: Span = Span::from_ms(9.0);
 
+/// An attack's peak is sought in this long.
+const ATTACK: Span = Span::from_ms(10.0);
+
 /// Peak above which the whole sound is turned down.
 const CEILING: f32 = 0.9;
 
@@ -155,10 +158,10 @@ impl Guitar {
             let seed = mix(self.seed, i as u64);
             let gain = (FIRM * stroke.level.amplitude()) as f32;
             let voice = Voice::new(stroke, self.rate, seed);
-            let (mut samples, lead) = voice.render(end - onset, frames - onset);
-            samples.iter_mut().for_each(|s| *s *= gain);
-            let start = onset as isize - lead as isize;
+            let mut samples = voice.render(end - onset, frames - onset);
             let knock = voice.knock(seed);
+            let start = onset as isize - self.lead(&samples, &knock) as isize;
+            samples.iter_mut().for_each(|s| *s *= gain);
             for (side, pan) in pan(stroke.string, sides).enumerate() {
                 add(&mut channels[side], &samples, start, pan);
                 add(&mut knocks[side], &knock, start, pan * gain);
@@ -169,6 +172,17 @@ impl Guitar {
         }
         self.finish(&mut channels);
         Sound { channels, spans }
+    }
+
+    /// Frames from a voice's first sample to its onset: the first sample above a tenth of the
+    /// peak that the body radiates in the first 10 ms.
+    fn lead(&self, samples: &[f32], knock: &[f32]) -> usize {
+        let mut attack = vec![0f32; (ATTACK.0 * f64::from(self.rate)) as usize];
+        add(&mut attack, samples, 0, 1.0);
+        Body::new(self.rate, 0).speak(&mut attack, knock);
+        let peak = attack.iter().fold(0f32, |p, s| p.max(s.abs()));
+        let risen = attack.iter().position(|s| s.abs() > 0.1 * peak);
+        risen.unwrap_or(0)
     }
 
     /// When each stroke is damped: as asked, or by the next stroke on its string.

@@ -225,7 +225,7 @@ fn stroke(score: &Score, written: &Written, at: Seconds, until: Seconds) -> Play
         .unwrap_or(MidiNote(0.0));
     let mut played = Played::pluck(at, until, written.string, open, written.fret);
     if written.role == Role::Bass {
-        played.edge = 1700.0;
+        played.edge = 2400.0;
     }
     match written.attack {
         Attack::HammerOn => {

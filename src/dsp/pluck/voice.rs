@@ -18,6 +18,10 @@ const BLOCK: usize = 256;
 const MODES: usize = 110;
 const TOP_HZ: f64 = 11_000.0;
 
+/// The steady pull before a pluck is forgotten with this time constant, in seconds: below what a
+/// guitar radiates.
+const PULL_FADES: f64 = 0.004;
+
 /// A group of modes is dropped below this amplitude (−94 dB against a firm stroke).
 const INAUDIBLE: f32 = 2e-5;
 
@@ -84,7 +88,7 @@ impl Voice {
         let release_ms = match played.stroke {
             Stroke::HammerOn => 2.2,
             // A nail lets go in about half a millisecond, flesh in two.
-            _ => (2800.0 / played.edge.max(200.0)).clamp(0.4, 2.5),
+            _ => (4000.0 / played.edge.max(200.0)).clamp(0.4, 2.5),
         };
         let mut voice = Self {
             rate,
@@ -153,13 +157,11 @@ impl Voice {
         }
     }
 
-    /// Sounds for `held` frames, then is damped by a finger, for `room` frames after the onset at
-    /// most. Gives the samples and the index among them of the onset: the first sample above
-    /// 10 % of the attack's peak.
-    pub(super) fn render(&self, held: usize, room: usize) -> (Vec<f32>, usize) {
+    /// Sounds for `held` frames, then is damped by a finger; little more than `room` frames.
+    pub(super) fn render(&self, held: usize, room: usize) -> Vec<f32> {
         let mut groups = self.groups.clone();
-        let margin = 4 * self.release + BLOCK;
-        let mut out = vec![0f32; 0];
+        let margin = (0.02 * self.rate) as usize;
+        let mut out = Vec::new();
         let mut damped = false;
         while !groups.is_empty() && out.len() < room + margin {
             if !damped && out.len() >= held {
@@ -183,22 +185,17 @@ impl Voice {
                 groups.pop();
             }
         }
-        let ramp = self.release.max(1);
-        for (i, sample) in out.iter_mut().take(ramp).enumerate() {
-            *sample *= (0.5 - 0.5 * (PI * (i + 1) as f64 / (ramp + 1) as f64).cos()) as f32;
+        // Before it is let go the string pulls at the bridge steadily, which is not heard: what is
+        // heard is the change from there.
+        let pull = self.groups.iter().flat_map(|g| g.re).sum::<f32>();
+        for (i, sample) in out
+            .iter_mut()
+            .take((8.0 * PULL_FADES * self.rate) as usize)
+            .enumerate()
+        {
+            *sample -= pull * (-(i as f64) / (PULL_FADES * self.rate)).exp() as f32;
         }
-        let lead = self.onset(&out);
-        (out, lead)
-    }
-
-    /// First sample above a tenth of the peak of the first 8 ms.
-    fn onset(&self, samples: &[f32]) -> usize {
-        let attack = &samples[..samples.len().min((0.008 * self.rate) as usize)];
-        let peak = attack.iter().fold(0f32, |p, s| p.max(s.abs()));
-        attack
-            .iter()
-            .position(|s| s.abs() > 0.1 * peak)
-            .unwrap_or(0)
+        out
     }
 
     /// What the stroke gives to the body beside the string: the fingertip's noise, or a knock.
@@ -235,11 +232,11 @@ struct Shape {
 impl Shape {
     /// Amplitude of mode `n` at `hz`, before the body.
     fn amplitude(&self, n: f64, hz: f64) -> f64 {
-        let soft = |edge: f64| 1.0 / (1.0 + (hz / edge).powi(2));
+        let soft = |edge: f64| 1.0 / (1.0 + (hz / edge).powi(2)).sqrt();
         let comb = |share: f64| (n * PI * share).sin();
         match self.stroke {
             // The fretting finger strikes the string at its new end: every mode, softly.
-            Stroke::HammerOn => 0.5 / n * soft(0.6 * self.edge),
+            Stroke::HammerOn => 0.5 / n * soft(0.5 * self.edge).powi(2),
             Stroke::PullOff { from } => {
                 let off = (f64::from(from) - self.fret).max(1.0);
                 let share = 1.0 - (-off / 12.0).exp2();
