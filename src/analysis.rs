@@ -3,6 +3,7 @@
 //! Owns what is heard. What the numbers mean for a player is `timing`; how they leave the process
 //! is `report`.
 
+pub mod beat;
 pub mod onset;
 
 use crate::music::grid::Grid;

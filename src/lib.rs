@@ -12,4 +12,5 @@ pub mod load;
 pub mod music;
 pub mod recording;
 pub mod report;
+pub mod timing;
 pub mod unit;

@@ -1,4 +1,4 @@
-//! The beat grid of a recording: where each beat and bar falls in time.
+//! The beat grid of a recording: where each beat, bar and slot falls in time.
 //!
 //! Owns the mapping between instants and beats. How beats are found is `analysis/beat`; what a
 //! note's distance from the grid means is `timing`.
@@ -16,6 +16,9 @@ pub struct Beat {
     pub bar: i32,
     /// Place in the bar: 1 is the downbeat.
     pub place: u8,
+    /// Slots this beat divides into, by what is played in its bar: 1, 2 (eighths), 3 (triplets;
+    /// eighths of a compound meter), 4 (sixteenths) or 6.
+    pub parts: u8,
     /// How sure the tracker is, 0 to 1.
     pub confidence: f32,
 }
@@ -33,14 +36,40 @@ pub struct Bar {
     pub first_beat: usize,
     /// Beats it holds.
     pub beats: usize,
+    /// Slots each of its beats divides into.
+    pub parts: u8,
+    /// How sure the tracker is of this bar, 0 to 1: the mean of its beats.
+    pub confidence: f32,
+}
+
+/// A stretch of a recording without a pulse: nothing in it is early or late.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FreeTime {
+    /// Where it begins.
+    pub from: Seconds,
+    /// Where a pulse is heard again, or the recording ends.
+    pub to: Seconds,
+}
+
+impl FreeTime {
+    /// Does `time` lie strictly inside?
+    pub fn contains(&self, time: Seconds) -> bool {
+        self.from < time && time < self.to
+    }
 }
 
 /// The beat grid: beats in order of time, strictly increasing; empty when no pulse was found.
+///
+/// A stretch of [`FreeTime`] holds no beats. Positions count beats of the grid from its first
+/// one: across free time, the next beat after the stretch simply has the next number, and
+/// positions strictly inside the stretch do not exist.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Grid {
     /// Time signature.
     pub meter: Meter,
     beats: Vec<Beat>,
+    #[serde(default)]
+    free: Vec<FreeTime>,
 }
 
 impl Default for Grid {
@@ -48,6 +77,7 @@ impl Default for Grid {
         Self {
             meter: Meter::COMMON,
             beats: Vec::new(),
+            free: Vec::new(),
         }
     }
 }
@@ -71,20 +101,50 @@ impl Grid {
                     time,
                     bar: from_first.div_euclid(per_bar as i32),
                     place: (from_first.rem_euclid(per_bar as i32) + 1) as u8,
+                    parts: meter.plain_parts(),
                     confidence: 1.0,
                 }
             })
-            .collect::<Vec<_>>();
-        let mut grid = Self { meter, beats };
-        if lead == 0 {
-            grid.beats.iter_mut().for_each(|b| b.bar = b.bar.max(1));
+            .collect();
+        Self {
+            meter,
+            beats,
+            free: Vec::new(),
         }
-        grid
+    }
+
+    /// A grid of ready-made beats and stretches of free time. Beats that do not increase in time
+    /// or lie strictly inside a stretch are left out; stretches are sorted and joined where they
+    /// overlap.
+    pub fn from_parts(meter: Meter, mut beats: Vec<Beat>, mut free: Vec<FreeTime>) -> Self {
+        free.retain(|f| f.from.0.is_finite() && f.to.0.is_finite() && f.from < f.to);
+        free.sort_by(|a, b| a.from.total_cmp(&b.from));
+        free.dedup_by(|later, earlier| {
+            let joined = later.from <= earlier.to;
+            if joined && later.to > earlier.to {
+                earlier.to = later.to;
+            }
+            joined
+        });
+        beats.retain(|b| b.time.0.is_finite() && !free.iter().any(|f| f.contains(b.time)));
+        beats.sort_by(|a, b| a.time.total_cmp(&b.time));
+        beats.dedup_by(|later, earlier| later.time.0 <= earlier.time.0);
+        Self { meter, beats, free }
     }
 
     /// Beats in order of time.
     pub fn beats(&self) -> &[Beat] {
         &self.beats
+    }
+
+    /// Stretches without a pulse, in order of time.
+    pub fn free_time(&self) -> &[FreeTime] {
+        &self.free
+    }
+
+    /// Is this instant in a stretch without a pulse?
+    pub fn is_free(&self, time: Seconds) -> bool {
+        self.free.iter().any(|f| f.contains(time))
     }
 
     /// Is there no pulse?
@@ -94,10 +154,9 @@ impl Grid {
 
     /// Median tempo of the whole grid.
     pub fn tempo(&self) -> Option<Bpm> {
-        let mut gaps: Vec<f64> = self
-            .beats
-            .windows(2)
-            .map(|pair| (pair[1].time - pair[0].time).0)
+        let mut gaps: Vec<f64> = (0..self.beats.len().saturating_sub(1))
+            .filter(|&i| !self.gap_after(i))
+            .map(|i| (self.beats[i + 1].time - self.beats[i].time).0)
             .collect();
         if gaps.is_empty() {
             return None;
@@ -106,43 +165,91 @@ impl Grid {
         Some(Bpm(60.0 / gaps[gaps.len() / 2]))
     }
 
-    /// Where a position falls: linear between beats, at the nearest beat's tempo outside them.
+    /// Where a position falls: linear between beats, at the nearest beat's tempo outside them;
+    /// none strictly between two beats with free time between them.
     pub fn time_at(&self, at: Beats) -> Option<Seconds> {
-        let (i, span) = self.segment(at.0.floor().max(0.0) as usize)?;
+        let index = at.0.floor().max(0.0) as usize;
+        if at.0 > index as f64 && index + 1 < self.beats.len() && self.gap_after(index) {
+            return None;
+        }
+        let (i, span) = self.segment(index)?;
         Some(self.beats[i].time + span * (at.0 - i as f64))
     }
 
-    /// The position of an instant, in beats after the first beat (negative before it).
+    /// The position of an instant, in beats after the first beat (negative before it); none in
+    /// free time.
     pub fn beat_at(&self, time: Seconds) -> Option<Beats> {
+        if self.is_free(time) {
+            return None;
+        }
         let after = self.beats.partition_point(|b| b.time <= time);
         let (i, span) = self.segment(after.saturating_sub(1))?;
         Some(Beats(i as f64 + (time - self.beats[i].time).0 / span.0))
     }
 
-    /// Beat index (kept inside the grid) and length of the beat that starts there.
+    /// Length of the beat that `time` lies in (of the nearest one outside the grid); none in
+    /// free time.
+    pub fn beat_length(&self, time: Seconds) -> Option<Span> {
+        if self.is_free(time) {
+            return None;
+        }
+        let after = self.beats.partition_point(|b| b.time <= time);
+        self.segment(after.saturating_sub(1)).map(|(_, span)| span)
+    }
+
+    /// Does free time follow beat `index` before the next one?
+    fn gap_after(&self, index: usize) -> bool {
+        let (Some(this), Some(next)) = (self.beats.get(index), self.beats.get(index + 1)) else {
+            return false;
+        };
+        self.free
+            .iter()
+            .any(|f| f.from >= this.time && f.to <= next.time)
+    }
+
+    /// Beat index (kept inside the grid) and length of the beat that starts there; at the end of
+    /// a stretch with a pulse, the length of the beat before it.
     fn segment(&self, index: usize) -> Option<(usize, Span)> {
-        let i = index.min(self.beats.len().checked_sub(2)?);
-        Some((i, self.beats[i + 1].time - self.beats[i].time))
+        let i = index.min(self.beats.len().checked_sub(1)?);
+        let from = if i + 1 < self.beats.len() && !self.gap_after(i) {
+            i
+        } else {
+            let before = i.checked_sub(1)?;
+            if self.gap_after(before) {
+                return None;
+            }
+            before
+        };
+        Some((i, self.beats[from + 1].time - self.beats[from].time))
     }
 
     /// Bars in order.
     pub fn bars(&self) -> Vec<Bar> {
         let mut bars: Vec<Bar> = Vec::new();
         for (i, beat) in self.beats.iter().enumerate() {
+            let broken = i > 0 && self.gap_after(i - 1);
             match bars.last_mut() {
-                Some(bar) if bar.number == beat.bar => bar.beats += 1,
+                Some(bar) if bar.number == beat.bar && !broken => {
+                    bar.beats += 1;
+                    bar.parts = bar.parts.max(beat.parts);
+                    bar.confidence += beat.confidence;
+                }
                 _ => bars.push(Bar {
                     number: beat.bar,
                     start: beat.time,
                     end: beat.time,
                     first_beat: i,
                     beats: 1,
+                    parts: beat.parts,
+                    confidence: beat.confidence,
                 }),
             }
         }
         for bar in &mut bars {
-            let end = Beats((bar.first_beat + bar.beats) as f64);
-            bar.end = self.time_at(end).unwrap_or(bar.start);
+            let last = bar.first_beat + bar.beats - 1;
+            let length = self.segment(last).map_or(Span(0.0), |(_, span)| span);
+            bar.end = self.beats[last].time + length;
+            bar.confidence /= bar.beats as f32;
         }
         bars
     }
@@ -151,7 +258,7 @@ impl Grid {
     pub fn bar_range(&self, first: i32, last: i32) -> Option<(Seconds, Seconds)> {
         let bars = self.bars();
         let from = bars.iter().find(|b| b.number == first)?;
-        let to = bars.iter().find(|b| b.number == last)?;
+        let to = bars.iter().rev().find(|b| b.number == last)?;
         (from.start < to.end).then_some((from.start, to.end))
     }
 }
