@@ -1,0 +1,248 @@
+//! Meter and bar one: which beats start a bar.
+//!
+//! Owns the comparison of meters and phases over a run of beats. A bar is where harmony stays
+//! together (each bar draws its pitch classes from a chord of its own: Dirichlet-multinomial
+//! marginal likelihood), where the thumb plays on one, low and strong, and where the pattern of
+//! thumb and fingers comes round again (Beta-Bernoulli marginal likelihood of each slot).
+
+use super::events::Event;
+use crate::music::meter::Meter;
+use crate::music::note::{Note, Role};
+
+/// What is heard at and after one beat.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Pulse {
+    /// Weight of a thumb event on the beat, 0 to 1.
+    pub thumb: f64,
+    /// Weight of a finger event on the beat.
+    pub fingers: f64,
+    /// Level of the strongest event on the beat, dB.
+    pub level: Option<f64>,
+    /// Pitch of the thumb on the beat.
+    pub low: Option<f64>,
+    /// Thumb and finger events in each twelfth of the beat.
+    pub pattern: [[f64; 12]; 2],
+    /// Weight of each pitch class from this beat to the next.
+    pub classes: [f64; 12],
+}
+
+/// A choice of meter and phase for a run of beats.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Choice {
+    /// Time signature.
+    pub meter: Meter,
+    /// Index of the first downbeat, below the beats of a bar.
+    pub phase: usize,
+    /// Log score, nats.
+    pub score: f64,
+}
+
+/// Reads what each beat of a run carries. `beats` increase, seconds.
+pub(crate) fn pulses(beats: &[f64], events: &[Event], notes: &[Note]) -> Vec<Pulse> {
+    let mut pulses = vec![Pulse::default(); beats.len()];
+    for event in events {
+        let Some((k, share)) = locate(beats, event.time) else {
+            continue;
+        };
+        let twelfth = (share * 12.0).round() as usize;
+        let (k12, slot) = (k + twelfth / 12, twelfth % 12);
+        let hand = usize::from(event.role == Role::Melody);
+        if let Some(pulse) = pulses.get_mut(k12) {
+            let cell = &mut pulse.pattern[hand][slot];
+            *cell = cell.max(event.weight);
+            if slot == 0 {
+                pulse.level = Some(pulse.level.map_or(event.level, |l| l.max(event.level)));
+                if hand == 0 {
+                    pulse.thumb = pulse.thumb.max(event.weight);
+                    pulse.low = event.lowest.or(pulse.low);
+                } else {
+                    pulse.fingers = pulse.fingers.max(event.weight);
+                }
+            }
+            for &i in &event.notes {
+                if let Some(pitch) = notes[i].pitch.filter(|p| p.0.is_finite()) {
+                    let class = (pitch.nearest()).rem_euclid(12) as usize;
+                    pulse.classes[class] += if hand == 0 { 1.5 } else { 1.0 } * event.weight;
+                }
+            }
+        }
+    }
+    pulses
+}
+
+/// Beat index and share of the beat of an instant, within the run and one beat around it.
+pub(crate) fn locate(beats: &[f64], time: f64) -> Option<(usize, f64)> {
+    let n = beats.len();
+    if n < 2 {
+        return None;
+    }
+    let after = beats.partition_point(|&b| b <= time);
+    let k = after.saturating_sub(1);
+    let length = if k + 1 < n { beats[k + 1] - beats[k] } else { beats[n - 1] - beats[n - 2] };
+    let share = (time - beats[k]) / length;
+    if (-0.08..0.0).contains(&share) && k == 0 {
+        return Some((0, 0.0));
+    }
+    (0.0..=1.0).contains(&share).then_some((k, share.min(0.9999)))
+}
+
+/// Prior log-probability of a meter: how common it is in fingerstyle playing (our own estimate).
+fn prior(meter: Meter) -> f64 {
+    let p: f64 = match (meter.count, meter.unit) {
+        (4, 4) => 0.55,
+        (3, 4) => 0.15,
+        (6, 8) => 0.12,
+        (12, 8) => 0.07,
+        (2, 4) => 0.06,
+        (5, 4) => 0.015,
+        _ => 0.005,
+    };
+    p.ln()
+}
+
+/// Weight of the harmony's likelihood: pitch classes within a bar are not independent draws.
+/// This and the weights below: tuned on rendered pieces, rounded.
+const HARMONY: f64 = 0.5;
+/// Concentration of a chord over the twelve pitch classes.
+const CHORD: f64 = 0.25;
+/// Log-probability ratio of thumb present and absent on a downbeat against another beat.
+const THUMB: (f64, f64) = (0.30, -1.3);
+/// Gain per SD of a lower thumb, and of a stronger accent.
+const LOW: f64 = 0.35;
+const ACCENT: f64 = 0.25;
+/// Gain when the run's first event is on a downbeat, and its last.
+const FIRST: f64 = 1.0;
+const LAST: f64 = 0.7;
+
+/// All choices among `meters`, best first. `triple` is the log-likelihood gain of dividing the
+/// beat by three.
+pub(crate) fn choices(pulses: &[Pulse], meters: &[Meter], triple: f64) -> Vec<Choice> {
+    let marks = Marks::read(pulses);
+    let mut all: Vec<Choice> = Vec::new();
+    for &meter in meters {
+        let bar = usize::from(meter.beats().max(1));
+        let compound = if meter.is_compound() { triple.clamp(-20.0, 6.0) } else { (-triple).clamp(-20.0, 0.0) };
+        let shared = prior(meter) - (bar as f64).ln() + pattern(pulses, bar) + compound;
+        for phase in 0..bar {
+            let score = shared + HARMONY * harmony(pulses, bar, phase) + marks.score(bar, phase);
+            all.push(Choice { meter, phase, score });
+        }
+    }
+    all.sort_by(|a, b| b.score.total_cmp(&a.score));
+    all
+}
+
+/// Dirichlet-multinomial log-likelihood of the pitch classes, one chord a bar.
+fn harmony(pulses: &[Pulse], bar: usize, phase: usize) -> f64 {
+    let mut total = 0.0;
+    let mut chord = [0.0; 12];
+    let close = |chord: &mut [f64; 12]| {
+        let n: f64 = chord.iter().sum();
+        let terms: f64 = chord.iter().map(|&c| ln_gamma(CHORD + c) - ln_gamma(CHORD)).sum();
+        let all = 12.0 * CHORD;
+        *chord = [0.0; 12];
+        ln_gamma(all) - ln_gamma(all + n) + terms
+    };
+    for (k, pulse) in pulses.iter().enumerate() {
+        if k > 0 && k % bar == phase % bar {
+            total += close(&mut chord);
+        }
+        for (sum, c) in chord.iter_mut().zip(pulse.classes) {
+            *sum += c;
+        }
+    }
+    total + close(&mut chord)
+}
+
+/// Beta-Bernoulli log-likelihood of thumb and finger patterns that repeat every `bar` beats.
+fn pattern(pulses: &[Pulse], bar: usize) -> f64 {
+    let mut total = 0.0;
+    for hand in 0..2 {
+        for slot in 0..12 {
+            for place in 0..bar {
+                let cells = pulses.iter().skip(place).step_by(bar);
+                let (mut yes, mut no) = (0.0, 0.0);
+                for pulse in cells {
+                    let p = pulse.pattern[hand][slot];
+                    yes += p;
+                    no += 1.0 - p;
+                }
+                total += ln_beta(0.5 + yes, 0.9 + no) - ln_beta(0.5, 0.9);
+            }
+        }
+    }
+    0.5 * total
+}
+
+/// Per beat: how much it looks like a downbeat.
+struct Marks {
+    gain: Vec<f64>,
+}
+
+impl Marks {
+    fn read(pulses: &[Pulse]) -> Self {
+        let low = standard(&pulses.iter().map(|p| p.low).collect::<Vec<_>>());
+        let level = standard(&pulses.iter().map(|p| p.level).collect::<Vec<_>>());
+        let mut gain: Vec<f64> = pulses
+            .iter()
+            .zip(low.iter().zip(&level))
+            .map(|(p, (low, level))| {
+                let thumb = p.thumb * THUMB.0 + (1.0 - p.thumb) * THUMB.1;
+                thumb - LOW * low + ACCENT * level
+            })
+            .collect();
+        let sounding = |p: &Pulse| p.thumb + p.fingers > 0.3;
+        if let Some(first) = pulses.iter().position(sounding) {
+            gain[first] += FIRST;
+        }
+        if let Some(last) = pulses.iter().rposition(sounding) {
+            gain[last] += LAST;
+        }
+        Self { gain }
+    }
+
+    /// Gain of the downbeats against that of all beats alike.
+    fn score(&self, bar: usize, phase: usize) -> f64 {
+        let mean = self.gain.iter().sum::<f64>() / self.gain.len().max(1) as f64;
+        self.gain
+            .iter()
+            .skip(phase)
+            .step_by(bar)
+            .map(|g| g - mean)
+            .sum()
+    }
+}
+
+/// Values in standard deviations from their median, absent ones 0, at most ±2.
+fn standard(values: &[Option<f64>]) -> Vec<f64> {
+    let mut known: Vec<f64> = values.iter().flatten().copied().collect();
+    if known.len() < 4 {
+        return vec![0.0; values.len()];
+    }
+    known.sort_by(f64::total_cmp);
+    let centre = known[known.len() / 2];
+    let mean = known.iter().sum::<f64>() / known.len() as f64;
+    let sd = (known.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / known.len() as f64).sqrt();
+    values
+        .iter()
+        .map(|v| v.map_or(0.0, |v| ((v - centre) / sd.max(0.5)).clamp(-2.0, 2.0)))
+        .collect()
+}
+
+/// Logarithm of the gamma function for x > 0 (Stirling's series after shifting x above 7;
+/// Abramowitz & Stegun 6.1.41, from memory).
+pub(crate) fn ln_gamma(x: f64) -> f64 {
+    let mut x = x;
+    let mut shift = 0.0;
+    while x < 7.0 {
+        shift -= x.ln();
+        x += 1.0;
+    }
+    let inv = 1.0 / x;
+    let series = inv * (1.0 / 12.0 - inv * inv * (1.0 / 360.0 - inv * inv / 1260.0));
+    shift + (x - 0.5) * x.ln() - x + 0.5 * (2.0 * std::f64::consts::PI).ln() + series
+}
+
+fn ln_beta(a: f64, b: f64) -> f64 {
+    ln_gamma(a) + ln_gamma(b) - ln_gamma(a + b)
+}
