@@ -1,1 +1,20 @@
-//! Thumbline as a plug-in.
+//! Thumbline as a plug-in: loads a recording, plays it slower at its own pitch, loops the hard
+//! bar, shows thumb and fingers against the beat.
+
+pub mod action;
+pub mod audio;
+pub mod editor;
+pub mod hub;
+pub mod params;
+pub mod session;
+pub mod snapshot;
+
+pub use audio::Thumbline;
+
+// The export macros expand to the entry points' raw C symbols.
+#[allow(unsafe_code, missing_docs)]
+mod export {
+    use crate::Thumbline;
+    nice_plug::nice_export_clap!(Thumbline);
+    nice_plug::nice_export_vst3!(Thumbline);
+}

@@ -1,0 +1,178 @@
+//! What a player wishes: the only thing that leaves a view.
+//!
+//! The desk carries a wish out ([`Hub::apply`](crate::hub::Hub::apply)); a view never does.
+
+use crate::snapshot::{ClickRate, Ladder, Snap};
+use std::path::PathBuf;
+use thumbline::music::meter::Meter;
+use thumbline::music::note::{Note, Role};
+use thumbline::music::tuning::Tuning;
+use thumbline::unit::{MidiNote, Seconds, Span};
+
+/// One wish.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Action {
+    /// Open the file dialog (it runs beside the window).
+    AskForRecording,
+    /// Open this file.
+    Load(PathBuf),
+    /// Use this file as the missing recording; the rest of the state stays.
+    Locate(PathBuf),
+    /// Close the recording.
+    Close,
+
+    /// Run or stop.
+    Play(bool),
+    /// Go to a place.
+    Seek(Seconds),
+    /// Speed, 0.25 to 1.5.
+    SetSpeed(f64),
+    /// Pitch shift, −12 to 12 semitones with fraction.
+    SetPitch(f64),
+    /// Output gain in dB, −24 to 24.
+    SetGain(f64),
+    /// Which channels are heard.
+    SetChannels(crate::params::Channels),
+    /// Let the track's own sound (the standalone's input) be heard too.
+    SetThrough(bool),
+    /// Let the host's transport drive the recording.
+    FollowHost(bool),
+
+    /// Loop on or off.
+    SetLoop(bool),
+    /// Loop this stretch (ends hold on to the current [`Snap`]); none loops the whole recording.
+    SetRegion(Option<(Seconds, Seconds)>),
+    /// Loop these bars, first and last included.
+    SetBars(i32, i32),
+    /// Keep the current region under a name.
+    KeepRegion(String),
+    /// Loop a kept region.
+    UseRegion(usize),
+    /// Rename a kept region.
+    RenameRegion(usize, String),
+    /// Forget a kept region.
+    ForgetRegion(usize),
+    /// What loop ends hold on to.
+    SetSnap(Snap),
+    /// Bars counted before the start, 0 to 2.
+    SetCountIn(u8),
+    /// Silent beats between rounds, 0 to 16.
+    SetRest(u8),
+    /// The ladder.
+    SetLadder(Ladder),
+
+    /// Click on or off.
+    SetClick(bool),
+    /// Click level in dB, −40 to 6.
+    SetClickLevel(f64),
+    /// How often the click sounds.
+    SetClickRate(ClickRate),
+
+    /// Correct a note.
+    EditNote(NoteEdit),
+    /// Correct the grid.
+    EditGrid(GridEdit),
+    /// Take the last correction back.
+    Undo,
+    /// Analyse again in this tuning; none lets the program find it.
+    SetTuning(Option<Tuning>),
+
+    /// Arm or stop recording the track the plug-in sits on.
+    CaptureTrack(bool),
+    /// Arm or stop recording an own take.
+    CaptureTake(bool),
+    /// Draw a take over the sheet, or not.
+    ShowTake(usize, bool),
+    /// Forget a take (its file stays).
+    ForgetTake(usize),
+    /// Measure the round-trip latency.
+    Calibrate,
+    /// Set the round-trip latency by hand.
+    SetLatency(Span),
+
+    /// Learn the next MIDI note or controller for a control; none stops learning.
+    Learn(Option<Control>),
+    /// Forget what a control has learnt.
+    Unlearn(Control),
+    /// A notice was read.
+    Dismiss(u64),
+}
+
+/// A correction of one note; `at` is the note's time as it is drawn.
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NoteEdit {
+    /// It starts elsewhere.
+    Move {
+        /// The note.
+        at: Seconds,
+        /// Its pitch, to tell notes of one instant apart.
+        pitch: Option<MidiNote>,
+        /// The new start.
+        to: Seconds,
+    },
+    /// The other part of the hand plays it.
+    SetRole {
+        /// The note.
+        at: Seconds,
+        /// Its pitch.
+        pitch: Option<MidiNote>,
+        /// The right role.
+        role: Role,
+    },
+    /// It lies on another string (the fret follows from the pitch).
+    SetString {
+        /// The note.
+        at: Seconds,
+        /// Its pitch.
+        pitch: Option<MidiNote>,
+        /// The right string, 1 = highest.
+        string: u8,
+    },
+    /// It is not a note.
+    Remove {
+        /// The note.
+        at: Seconds,
+        /// Its pitch.
+        pitch: Option<MidiNote>,
+    },
+    /// A note was missed.
+    Add(Note),
+}
+
+/// A correction of the grid.
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum GridEdit {
+    /// The beat nearest to `from` falls at `to`.
+    MoveBeat {
+        /// Where it is now.
+        from: Seconds,
+        /// Where it belongs.
+        to: Seconds,
+    },
+    /// The beat nearest to this instant starts a bar.
+    SetDownbeat(Seconds),
+    /// Twice as many beats.
+    DoubleTempo,
+    /// Half as many beats.
+    HalveTempo,
+    /// Another time signature.
+    SetMeter(Meter),
+    /// Beats tapped by the player, while it played.
+    Tap(Vec<Seconds>),
+}
+
+/// What a MIDI note or controller can be learnt for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Control {
+    /// Run and stop.
+    Play,
+    /// Loop on and off.
+    Loop,
+    /// The next kept region.
+    NextRegion,
+    /// The kept region before.
+    PreviousRegion,
+}

@@ -1,0 +1,160 @@
+//! What the host can automate: stable ids, ranges, units, text both ways.
+
+use crate::session::Store;
+use nice_plug::prelude::*;
+use std::sync::Arc;
+
+/// Which channels of the recording are heard, on both sides.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Enum)]
+pub enum Channels {
+    /// As recorded.
+    #[default]
+    #[id = "stereo"]
+    #[name = "Stereo"]
+    Stereo,
+    /// The left channel.
+    #[id = "left"]
+    #[name = "Left"]
+    Left,
+    /// The right channel.
+    #[id = "right"]
+    #[name = "Right"]
+    Right,
+    /// What both sides share: (left + right) / 2.
+    #[id = "mid"]
+    #[name = "Mid"]
+    Mid,
+    /// What they do not share: (left − right) / 2.
+    #[id = "side"]
+    #[name = "Side"]
+    Side,
+}
+
+/// The parameters and the persisted state.
+#[derive(Params)]
+pub struct Dials {
+    /// Everything that is kept and cannot be automated.
+    #[persist = "session"]
+    pub store: Store,
+
+    /// Speed in percent, 25 to 150.
+    #[id = "speed"]
+    pub speed: FloatParam,
+    /// Run or stop.
+    #[id = "play"]
+    pub play: BoolParam,
+    /// Loop on.
+    #[id = "loop"]
+    pub looped: BoolParam,
+    /// Rising edge: the next kept region.
+    #[id = "next"]
+    pub next: BoolParam,
+    /// Rising edge: the kept region before.
+    #[id = "previous"]
+    pub previous: BoolParam,
+    /// Click on.
+    #[id = "click"]
+    pub click: BoolParam,
+    /// Click level in dB.
+    #[id = "click_level"]
+    pub click_level: FloatParam,
+    /// Click pan, −1 left to 1 right.
+    #[id = "click_pan"]
+    pub click_pan: FloatParam,
+    /// Pitch shift in semitones.
+    #[id = "pitch"]
+    pub pitch: FloatParam,
+    /// Fine pitch in cents.
+    #[id = "cents"]
+    pub cents: FloatParam,
+    /// Output gain in dB.
+    #[id = "gain"]
+    pub gain: FloatParam,
+    /// Which channels are heard.
+    #[id = "channels"]
+    pub channels: EnumParam<Channels>,
+    /// The host's transport drives the recording.
+    #[id = "follow"]
+    pub follow: BoolParam,
+    /// The track's own sound is heard too.
+    #[id = "through"]
+    pub through: BoolParam,
+    /// Only the track's own sound is heard.
+    #[id = "bypass"]
+    pub bypass: BoolParam,
+    /// Changes when something that cannot be automated changes, so that the host knows its project
+    /// has to be saved.
+    #[id = "marks"]
+    pub marks: IntParam,
+}
+
+fn on_off(name: &str, default: bool) -> BoolParam {
+    BoolParam::new(name, default)
+        .with_value_to_string(Arc::new(|on| if on { "on" } else { "off" }.to_owned()))
+        .with_string_to_value(Arc::new(|text| {
+            match text.trim().to_ascii_lowercase().as_str() {
+                "on" | "yes" | "1" => Some(true),
+                "off" | "no" | "0" => Some(false),
+                _ => None,
+            }
+        }))
+}
+
+fn linear(
+    name: &str,
+    default: f32,
+    min: f32,
+    max: f32,
+    step: f32,
+    unit: &'static str,
+) -> FloatParam {
+    FloatParam::new(name, default, FloatRange::Linear { min, max })
+        .with_step_size(step)
+        .with_unit(unit)
+}
+
+impl Dials {
+    /// Parameters at their defaults over a store.
+    pub fn new(store: Store) -> Self {
+        Self {
+            store,
+            speed: linear("Speed", 100.0, 25.0, 150.0, 0.1, " %"),
+            play: on_off("Play", false),
+            looped: on_off("Loop", false),
+            next: on_off("Next region", false),
+            previous: on_off("Previous region", false),
+            click: on_off("Click", false),
+            click_level: linear("Click level", -12.0, -40.0, 6.0, 0.1, " dB"),
+            click_pan: FloatParam::new(
+                "Click pan",
+                0.0,
+                FloatRange::Linear {
+                    min: -1.0,
+                    max: 1.0,
+                },
+            )
+            .with_value_to_string(formatters::v2s_f32_panning())
+            .with_string_to_value(formatters::s2v_f32_panning()),
+            pitch: linear("Pitch", 0.0, -12.0, 12.0, 1.0, " semitones"),
+            cents: linear("Fine pitch", 0.0, -100.0, 100.0, 0.1, " cents"),
+            gain: linear("Gain", 0.0, -24.0, 24.0, 0.1, " dB"),
+            channels: EnumParam::new("Channels", Channels::Stereo),
+            follow: on_off("Follow the host", false),
+            through: on_off("Hear the input", true),
+            bypass: BoolParam::new("Bypass", false)
+                .with_value_to_string(formatters::v2s_bool_bypass())
+                .with_string_to_value(formatters::s2v_bool_bypass())
+                .make_bypass(),
+            marks: IntParam::new(
+                "Marks",
+                0,
+                IntRange::Linear {
+                    min: 0,
+                    max: 1_000_000,
+                },
+            )
+            .non_automatable()
+            .hide(),
+        }
+    }
+}

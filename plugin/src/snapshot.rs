@@ -1,0 +1,371 @@
+//! What the window sees: one plain value, made anew by the desk and drawn by the views.
+//!
+//! A snapshot holds no lock and no way back to the audio thread; large parts are shared (`Arc`) and
+//! change their pointer when their content changes. What a player wants done is an
+//! [`Action`](crate::action::Action).
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use thumbline::analysis::Analysis;
+use thumbline::recording::{ContentHash, Recording};
+use thumbline::unit::{Seconds, Span};
+
+/// Everything a view may draw.
+#[derive(Debug, Clone, Default)]
+pub struct Snapshot {
+    /// Which recording is open, and how far it has come.
+    pub recording: RecordingView,
+    /// What was heard in it, with the player's corrections applied.
+    pub analysis: AnalysisView,
+    /// What sounds now.
+    pub transport: TransportView,
+    /// Outline of the sound, for a strip to click into; empty while nothing is open.
+    pub peaks: Arc<Peaks>,
+    /// What the host can automate, as it stands now.
+    pub dials: DialsView,
+    /// The settings of practice: loop, ladder, click, count-in.
+    pub practice: PracticeView,
+    /// Own takes of this recording, newest last.
+    pub takes: Arc<[TakeView]>,
+    /// What is being recorded now, and from where.
+    pub capture: CaptureView,
+    /// Recordings opened lately, newest first.
+    pub recent: Arc<[PathBuf]>,
+    /// Output level and what the limiter takes away.
+    pub level: LevelView,
+    /// Plain sentences the player should read, newest last.
+    pub notices: Arc<[Notice]>,
+    /// The host's sample rate in Hz; 0 before the first activation.
+    pub host_rate: u32,
+    /// Is this the program of its own, without a host around it?
+    pub standalone: bool,
+}
+
+/// The state of the open recording.
+#[derive(Debug, Clone, Default)]
+pub enum RecordingView {
+    /// Nothing is open.
+    #[default]
+    Empty,
+    /// Being decoded; what is decoded already plays.
+    Loading {
+        /// File name.
+        name: String,
+        /// Share decoded, 0 to 1; none when the length is unknown.
+        progress: Option<f32>,
+    },
+    /// Open and whole.
+    Ready {
+        /// File name.
+        name: String,
+        /// Where it lies; none for a recording that was never a file.
+        path: Option<PathBuf>,
+        /// The sound, at the host's rate.
+        sound: Arc<Recording>,
+    },
+    /// The saved state names a recording that is not there; the rest of the state is kept until it
+    /// is located.
+    Missing {
+        /// File name it had.
+        name: String,
+        /// Where it was.
+        path: PathBuf,
+        /// Identity of its sound, to recognise it by.
+        hash: Option<ContentHash>,
+    },
+    /// It could not be opened.
+    Failed {
+        /// File name.
+        name: String,
+        /// One plain sentence.
+        reason: String,
+    },
+}
+
+impl RecordingView {
+    /// Its name, where there is one.
+    pub fn name(&self) -> Option<&str> {
+        match self {
+            Self::Empty => None,
+            Self::Loading { name, .. }
+            | Self::Ready { name, .. }
+            | Self::Missing { name, .. }
+            | Self::Failed { name, .. } => Some(name),
+        }
+    }
+}
+
+/// The state of the analysis.
+#[derive(Debug, Clone, Default)]
+pub enum AnalysisView {
+    /// Not asked for yet.
+    #[default]
+    None,
+    /// Under way.
+    Working {
+        /// Share done, 0 to 1.
+        progress: f32,
+    },
+    /// Done.
+    Ready(Arc<Analysis>),
+    /// It failed; the recording still plays.
+    Failed(String),
+}
+
+impl AnalysisView {
+    /// The result, where there is one.
+    pub fn ready(&self) -> Option<&Arc<Analysis>> {
+        match self {
+            Self::Ready(analysis) => Some(analysis),
+            _ => None,
+        }
+    }
+}
+
+/// What sounds now.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TransportView {
+    /// Is it running (count-in and rest included)?
+    pub playing: bool,
+    /// Place in the recording.
+    pub position: Seconds,
+    /// Speed that sounds now, 1 = as recorded; a ladder changes it.
+    pub speed: f64,
+    /// Beats left of the count-in, while it counts.
+    pub count_in: Option<u32>,
+    /// Is it the silence between two rounds?
+    pub resting: bool,
+    /// Rounds of the loop begun since it started, 1 for the first.
+    pub round: u32,
+    /// Does the host's transport drive it?
+    pub follows_host: bool,
+    /// Is the plug-in bypassed?
+    pub bypassed: bool,
+}
+
+impl Default for TransportView {
+    fn default() -> Self {
+        Self {
+            playing: false,
+            position: Seconds(0.0),
+            speed: 1.0,
+            count_in: None,
+            resting: false,
+            round: 0,
+            follows_host: false,
+            bypassed: false,
+        }
+    }
+}
+
+/// What the host can automate, as it stands now.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DialsView {
+    /// Speed asked for, 0.25 to 1.5 (a ladder may sound another: [`TransportView::speed`]).
+    pub speed: f64,
+    /// Pitch shift in semitones, −12 to 12, fine tuning included.
+    pub pitch: f64,
+    /// Output gain in dB, −24 to 24.
+    pub gain_db: f64,
+    /// Is the click on?
+    pub click: bool,
+    /// Its level in dB, −40 to 6.
+    pub click_db: f64,
+    /// Which channels are heard.
+    pub channels: crate::params::Channels,
+    /// Is the track's own sound (the standalone's input) heard too?
+    pub through: bool,
+    /// Does the host's transport drive the recording?
+    pub follow: bool,
+}
+
+impl Default for DialsView {
+    fn default() -> Self {
+        Self {
+            speed: 1.0,
+            pitch: 0.0,
+            gain_db: 0.0,
+            click: false,
+            click_db: -12.0,
+            channels: crate::params::Channels::Stereo,
+            through: true,
+            follow: false,
+        }
+    }
+}
+
+/// Outline of a recording: the lowest and highest sample of each of equal stretches.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Peaks {
+    /// Length of one stretch.
+    pub step: Span,
+    /// Lowest and highest sample (mean of the channels), −1 to 1, in order of time.
+    pub range: Vec<(f32, f32)>,
+}
+
+/// A stretch of the recording with a name.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RegionView {
+    /// What the player calls it.
+    pub name: String,
+    /// Start.
+    pub from: Seconds,
+    /// End, after `from`.
+    pub to: Seconds,
+}
+
+/// What loop ends hold on to while they are dragged.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Snap {
+    /// Whole bars.
+    #[default]
+    Bar,
+    /// Beats.
+    Beat,
+    /// The nearest note's start.
+    Onset,
+    /// Nothing.
+    Free,
+}
+
+/// How often the click sounds.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ClickRate {
+    /// On beats.
+    #[default]
+    Beat,
+    /// Twice a beat, swung as the recording is.
+    Half,
+    /// Three times a beat.
+    Third,
+    /// Four times a beat.
+    Quarter,
+}
+
+/// A loop that speeds up step by step.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default)]
+pub struct Ladder {
+    /// Is it in force?
+    pub on: bool,
+    /// Speed of the first rounds, 0.25 to 1.5.
+    pub start: f64,
+    /// What each step adds, 0.01 to 0.5.
+    pub step: f64,
+    /// Rounds on each step, at least 1.
+    pub rounds: u32,
+    /// Highest speed, up to 1.5.
+    pub top: f64,
+    /// Step only when the last round's drift stayed inside this many milliseconds; none steps
+    /// always.
+    pub within_ms: Option<f64>,
+}
+
+impl Default for Ladder {
+    fn default() -> Self {
+        Self {
+            on: false,
+            start: 0.6,
+            step: 0.05,
+            rounds: 4,
+            top: 1.0,
+            within_ms: None,
+        }
+    }
+}
+
+/// The settings of practice.
+#[derive(Debug, Clone, Default)]
+pub struct PracticeView {
+    /// Is the loop on?
+    pub loop_on: bool,
+    /// The loop's ends; none = the whole recording.
+    pub region: Option<RegionView>,
+    /// Kept regions, in the order of the recording.
+    pub regions: Arc<[RegionView]>,
+    /// Which of `regions` is looped now.
+    pub current_region: Option<usize>,
+    /// What loop ends hold on to.
+    pub snap: Snap,
+    /// Bars counted before the start, 0 to 2.
+    pub count_in_bars: u8,
+    /// Silent beats between rounds, 0 to 16.
+    pub rest_beats: u8,
+    /// The ladder.
+    pub ladder: Ladder,
+    /// How often the click sounds.
+    pub click_rate: ClickRate,
+    /// Round-trip latency taken off own takes.
+    pub latency: Span,
+    /// A MIDI control being learnt, by the control's name.
+    pub learning: Option<crate::action::Control>,
+    /// Number of corrections that can be taken back.
+    pub undoable: usize,
+}
+
+/// One take.
+#[derive(Debug, Clone)]
+pub struct TakeView {
+    /// What the list shows: "take 3, bars 5–8 at 60 %".
+    pub name: String,
+    /// Where it was saved.
+    pub path: Option<PathBuf>,
+    /// Stretch of the recording's timeline it covers.
+    pub from: Seconds,
+    /// Its end on the recording's timeline.
+    pub to: Seconds,
+    /// What was heard in it, its times on the recording's timeline; none until it is analysed.
+    pub analysis: Option<Arc<Analysis>>,
+    /// Is it drawn over the sheet?
+    pub shown: bool,
+}
+
+/// What is being recorded.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub enum CaptureView {
+    /// Nothing.
+    #[default]
+    Off,
+    /// Waits for the host (or the deck) to run.
+    Armed(CaptureSource),
+    /// Records.
+    Running {
+        /// From where.
+        source: CaptureSource,
+        /// Length so far.
+        length: Span,
+    },
+    /// Plays clicks and listens for them, to measure the round-trip latency.
+    Calibrating,
+}
+
+/// Where recorded sound comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CaptureSource {
+    /// The track's own sound: it becomes the recording.
+    Track,
+    /// The side input (the standalone's input): an own take against the recording.
+    Take,
+}
+
+/// Levels of the output over the last moments.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct LevelView {
+    /// Peak of the output, linear, 0 to 1.
+    pub peak: f32,
+    /// What the limiter takes away, in dB, 0 or more.
+    pub reduction_db: f32,
+}
+
+/// A sentence for the player.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Notice {
+    /// Number, to dismiss it by.
+    pub id: u64,
+    /// The sentence.
+    pub text: String,
+    /// Is something lost or impossible (not merely worth knowing)?
+    pub grave: bool,
+}

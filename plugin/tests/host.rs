@@ -1,0 +1,1 @@
+//! The plug-in inside an independent CLAP host, in process.
