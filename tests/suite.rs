@@ -4,3 +4,4 @@ mod demo;
 mod layers;
 mod load;
 mod pluck;
+mod reports;
