@@ -1,0 +1,115 @@
+//! The command line: parses low, builds high.
+//!
+//! A command is one file in `cli/` with the struct of its arguments, whose doc comment is its
+//! help, and its `run`; here it has its `mod` line and its line in [`commands!`]. Results go to
+//! files or standard output; progress, warnings and errors go to standard error. Exit codes: 0
+//! done, 1 the recording or the disk is at fault, 2 the command was given wrongly.
+
+mod demo;
+mod terminal;
+
+use anyhow::Result;
+use clap::error::ErrorKind;
+use clap::{CommandFactory, Parser, Subcommand};
+use std::process::ExitCode;
+use terminal::Terminal;
+
+/// One command of the program.
+trait Command {
+    /// Does the whole of it.
+    fn run(self, terminal: &Terminal) -> Result<()>;
+}
+
+macro_rules! commands {
+    ($($name:ident($arguments:ty),)*) => {
+        #[derive(Subcommand)]
+        enum Verb {
+            $($name($arguments),)*
+        }
+
+        impl Verb {
+            fn run(self, terminal: &Terminal) -> Result<()> {
+                match self {
+                    $(Self::$name(arguments) => arguments.run(terminal),)*
+                }
+            }
+        }
+    };
+}
+
+commands! {
+    Demo(demo::Demo),
+}
+
+/// Slow a guitar recording at its own pitch, loop the hard bar, and see thumb and fingers against
+/// the beat.
+#[derive(Parser)]
+#[command(name = "thumbline", version, disable_help_subcommand = true)]
+struct Line {
+    #[command(subcommand)]
+    verb: Verb,
+    /// Show no progress and no remarks, only results and errors.
+    #[arg(long, short, global = true)]
+    quiet: bool,
+}
+
+/// The command was given wrongly: another one would work on the same recording.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+struct Usage(String);
+
+/// An error of usage, as every command raises it.
+fn usage(what: impl Into<String>) -> anyhow::Error {
+    Usage(what.into()).into()
+}
+
+/// Runs the command that the process was started with.
+pub fn main() -> ExitCode {
+    let line = match Line::try_parse() {
+        Ok(line) => line,
+        Err(error) => return refuse(&error),
+    };
+    match line.verb.run(&Terminal::new(line.quiet)) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) if terminal::is_closed_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("thumbline: {}", one_line(&format!("{error:#}")));
+            ExitCode::from(if error.is::<Usage>() { 2 } else { 1 })
+        }
+    }
+}
+
+/// Help and version are answers; everything else is one line and exit code 2.
+fn refuse(error: &clap::Error) -> ExitCode {
+    match error.kind() {
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
+            let _ = error.print(); // a closed pipe is the reader's choice
+            ExitCode::SUCCESS
+        }
+        ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
+            eprintln!(
+                "thumbline: name a command: {} (thumbline --help tells more)",
+                names().join(", ")
+            );
+            ExitCode::from(2)
+        }
+        _ => {
+            let text = error.to_string();
+            let what = text.split("\n\n").next().unwrap_or(&text);
+            let what = what.strip_prefix("error: ").unwrap_or(what);
+            eprintln!("thumbline: {} (--help shows how)", one_line(what));
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn names() -> Vec<String> {
+    Line::command()
+        .get_subcommands()
+        .map(|command| command.get_name().to_owned())
+        .collect()
+}
+
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
