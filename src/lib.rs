@@ -12,5 +12,6 @@ pub mod load;
 pub mod music;
 pub mod recording;
 pub mod report;
+pub mod stretch;
 pub mod timing;
 pub mod unit;

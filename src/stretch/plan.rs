@@ -1,0 +1,473 @@
+//! The time map: which piece of the recording sounds when.
+//!
+//! Output frame of recording frame t is U(t) = ∫dt/speed. The planner keeps it exactly at every
+//! onset and bends it in between: each attack is a *copy* at rate 1, from a little before the
+//! onset to a little after it, and between two attacks lies a *leg* of vocoder frames whose rate
+//! makes up for it. At speed 1 the copy simply goes on, so 100 % is the recording itself. A jump
+//! (loop seam) ends one leg and begins another.
+//!
+//! The planner deals out [`Step`]s in the order of their first output frame. It reads no samples.
+
+use super::onsets::OnsetTable;
+use super::speed::Rates;
+use std::sync::Arc;
+
+/// Lengths in frames, for one sample rate.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Geometry {
+    /// Half an analysis window; the window is a power of two.
+    pub half: usize,
+    /// Longest hop between vocoder frames in the output.
+    pub hop: usize,
+    /// Longest attack zone after an onset.
+    pub zone: usize,
+    /// Longest lead of an attack zone before its onset.
+    pub lead: usize,
+    /// Cross-fades where a copy ends and at seams.
+    pub fade: usize,
+    /// Copy at a start, while the first vocoder frames are made ready.
+    pub start: usize,
+    /// Shortest half window and hop.
+    pub least: usize,
+    /// Longest piece of copy planned at once.
+    pub chunk: usize,
+}
+
+impl Geometry {
+    pub(super) fn of_rate(rate: u32) -> Self {
+        let ms = |ms: f64| ((f64::from(rate) * ms / 1000.0).round() as usize).max(2);
+        // 186 ms at 44.1 kHz: resolves two partials 22 Hz apart and a six-note chord's; tuned on
+        // the modal phrases against 93 ms.
+        let window = (ms(150.0)).next_power_of_two();
+        Self {
+            half: window / 2,
+            hop: window / 8,
+            zone: ms(12.0),
+            lead: ms(2.0),
+            fade: ms(3.0),
+            start: ms(17.0),
+            least: ms(0.75),
+            chunk: ms(11.0),
+        }
+    }
+}
+
+/// How the phases of a leg's first frame begin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Start {
+    /// They go on from the frame before.
+    Continue,
+    /// As recorded: an attack, or a start, comes before.
+    Attack,
+    /// After a jump: partials found on both sides go on, others begin as recorded.
+    Seam,
+}
+
+/// A piece of the recording at rate 1.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Copy {
+    /// Output frame of its first sample.
+    pub at: i64,
+    /// Frame of the recording of its first sample.
+    pub from: i64,
+    /// Frames at full weight, the rise included.
+    pub len: usize,
+    /// Its first frames rise from 0.
+    pub rise: usize,
+    /// Frames after `len` that fall to 0.
+    pub fall: usize,
+}
+
+/// One vocoder frame.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Frame {
+    /// Its centre in the output.
+    pub u: i64,
+    /// Its centre in the recording.
+    pub t: i64,
+    /// Halves of the analysis window: left, right.
+    pub analysis: (usize, usize),
+    /// Halves of the synthesis window: left, right.
+    pub synthesis: (usize, usize),
+    /// How its phases begin.
+    pub start: Start,
+    /// Analysed only: it sounds nowhere.
+    pub silent: bool,
+}
+
+/// What to do next.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Step {
+    Copy(Copy),
+    Frame(Frame),
+    /// The recording ends at this output frame.
+    End(i64),
+}
+
+impl Step {
+    /// First output frame it touches.
+    pub(super) fn first(&self) -> i64 {
+        match self {
+            Self::Copy(c) => c.at,
+            Self::Frame(f) => f.u - f.synthesis.0 as i64,
+            Self::End(u) => *u,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+enum State {
+    Copy {
+        u: i64,
+        t: i64,
+        left: usize,
+        rise: usize,
+    },
+    Leg(Leg),
+    Done(i64),
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Leg {
+    /// Next frame's centre in the output and in the recording.
+    u: i64,
+    t: f64,
+    /// Where the leg begins.
+    begin: (i64, f64),
+    start: Start,
+    /// Silent frame due first, at this frame of the recording.
+    probe: Option<usize>,
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Goal {
+    Onset { onset: usize, lead: usize },
+    Jump { from: usize, to: usize },
+    End,
+}
+
+/// Deals out steps.
+pub(super) struct Planner {
+    geometry: Geometry,
+    frames: usize,
+    rates: Rates,
+    onsets: Arc<OnsetTable>,
+    region: Option<(usize, usize)>,
+    jump: Option<(usize, usize)>,
+    /// U(t) = origin.0 + ∫ from origin.1.
+    origin: (f64, f64),
+    state: State,
+}
+
+impl Planner {
+    pub(super) fn new(
+        geometry: Geometry,
+        frames: usize,
+        rates: Rates,
+        onsets: Arc<OnsetTable>,
+    ) -> Self {
+        let mut planner = Self {
+            geometry,
+            frames,
+            rates,
+            onsets,
+            region: None,
+            jump: None,
+            origin: (0.0, 0.0),
+            state: State::Done(0),
+        };
+        planner.restart(0, 0);
+        planner
+    }
+
+    /// Starts anew: output frame `u` sounds frame `t` of the recording.
+    pub(super) fn restart(&mut self, u: i64, t: usize) {
+        let t = t.min(self.frames);
+        self.origin = (u as f64, t as f64);
+        let room = self.room(t);
+        let mut left = self.geometry.start.min(room);
+        if let Some(onset) = self.onsets.after(t as f64) {
+            let ahead = onset - t;
+            if ahead < self.geometry.lead + self.geometry.least {
+                left = ahead + self.zone(onset);
+            } else {
+                left = left.min(ahead - self.geometry.lead);
+            }
+        }
+        self.state = State::Copy {
+            u,
+            t: t as i64,
+            left,
+            rise: 0,
+        };
+    }
+
+    /// The speed of what is not planned yet.
+    pub(super) fn set_speed(&mut self, speed: f64) {
+        let u = match self.state {
+            State::Copy { u, .. } | State::Done(u) => u,
+            State::Leg(leg) => leg.u,
+        };
+        self.origin = (u as f64, self.nominal(u as f64));
+        self.rates.set(speed);
+    }
+
+    /// Swaps the onset table; returns the old one, so that the caller decides where it is freed.
+    pub(super) fn set_onsets(&mut self, onsets: Arc<OnsetTable>) -> Arc<OnsetTable> {
+        std::mem::replace(&mut self.onsets, onsets)
+    }
+
+    pub(super) fn set_region(&mut self, region: Option<(usize, usize)>) {
+        self.region = region;
+    }
+
+    pub(super) fn set_jump(&mut self, from: usize, to: usize) {
+        self.jump = Some((from, to));
+    }
+
+    /// Frame of the recording up to which everything is planned.
+    pub(super) fn frontier(&self) -> f64 {
+        match self.state {
+            State::Copy { t, .. } => t as f64,
+            State::Leg(leg) => leg.t,
+            State::Done(_) => self.frames as f64,
+        }
+    }
+
+    /// U(t).
+    fn place(&self, t: f64) -> f64 {
+        self.origin.0 + self.rates.between(self.origin.1, t)
+    }
+
+    /// The inverse of U, straight through onsets.
+    fn nominal(&self, u: f64) -> f64 {
+        self.rates
+            .advance(self.origin.1, (u - self.origin.0).max(0.0))
+    }
+
+    /// The next jump after frame `t`.
+    fn jump_after(&self, t: f64) -> Option<(usize, usize)> {
+        let ahead = |&(from, _): &(usize, usize)| from as f64 > t && from <= self.frames;
+        let region = self.region.map(|(a, b)| (b, a)).filter(ahead);
+        let jump = self.jump.filter(ahead);
+        match (region, jump) {
+            (Some(r), Some(j)) => Some(if j.0 <= r.0 { j } else { r }),
+            (r, j) => r.or(j),
+        }
+    }
+
+    /// Frames from `t` to the next jump or the end.
+    fn room(&self, t: usize) -> usize {
+        let end = self
+            .jump_after(t as f64)
+            .map_or(self.frames, |(from, _)| from);
+        end.saturating_sub(t)
+    }
+
+    /// Length of the attack zone of `onset`: at most a third of the gap to what comes next, in
+    /// the recording and in the output.
+    fn zone(&self, onset: usize) -> usize {
+        let mut end = onset + self.room(onset);
+        if let Some(next) = self.onsets.after(onset as f64) {
+            end = end.min(next);
+        }
+        let gap = end - onset;
+        let out = self.rates.between(onset as f64, end as f64) as usize;
+        self.geometry.zone.min(gap / 3).min(out / 3)
+    }
+
+    /// Where the leg that has come to frame `t` goes: output frame, frame, what is there.
+    fn goal(&self, leg: &Leg) -> (i64, f64, Goal) {
+        let jump = self.jump_after(leg.t);
+        let stop = jump.map_or(self.frames, |(from, _)| from);
+        let onset = self.onsets.after(leg.t).filter(|&o| o < stop);
+        if let Some(onset) = onset {
+            let before = self.onsets.at_or_before(leg.t).unwrap_or(0) as f64;
+            let gap = onset as f64 - before.max(leg.begin.1);
+            let out = self.rates.between(onset as f64 - gap, onset as f64);
+            let lead = (self.geometry.lead as f64).min(gap / 4.0).min(out / 4.0) as usize;
+            let u = self.place(onset as f64).round() as i64 - lead as i64;
+            let t = (onset - lead) as f64;
+            return (u.max(leg.u), t.max(leg.t), Goal::Onset { onset, lead });
+        }
+        let u = (self.place(stop as f64).round() as i64).max(leg.u);
+        match jump {
+            Some((from, to)) => (u, stop as f64, Goal::Jump { from, to }),
+            None => (u, stop as f64, Goal::End),
+        }
+    }
+
+    /// The next step.
+    pub(super) fn next(&mut self) -> Step {
+        match self.state {
+            State::Done(u) => Step::End(u),
+            State::Copy { u, t, left, rise } => self.copy(u, t, left, rise),
+            State::Leg(leg) => self.leg(leg),
+        }
+    }
+
+    fn copy(&mut self, u: i64, t: i64, left: usize, rise: usize) -> Step {
+        let room = self.room(t as usize);
+        let mut len = left.min(room);
+        if len == 0
+            && self.rates.at(t as f64) == 1.0
+            && (self.place(t as f64) - u as f64).abs() < 1.0
+        {
+            let change = self.rates.until_change(t as f64) as usize;
+            len = self.geometry.chunk.min(room).min(change);
+        }
+        if len > 0 {
+            let len = len.min(self.geometry.chunk);
+            self.state = State::Copy {
+                u: u + len as i64,
+                t: t + len as i64,
+                left: left.saturating_sub(len),
+                rise: rise.saturating_sub(len),
+            };
+            return Step::Copy(Copy {
+                at: u,
+                from: t,
+                len,
+                rise: rise.min(len),
+                fall: 0,
+            });
+        }
+        if t as usize >= self.frames && self.jump_at(t as usize).is_none() {
+            self.state = State::Done(u);
+            return Step::End(u);
+        }
+        let leg = |t: f64, start, probe| {
+            State::Leg(Leg {
+                u,
+                t,
+                begin: (u, t),
+                start,
+                probe,
+            })
+        };
+        self.state = match self.jump_at(t as usize) {
+            Some((from, to)) => {
+                self.land(from, to);
+                leg(to as f64, Start::Seam, Some(from))
+            }
+            None => leg(t as f64, Start::Attack, None),
+        };
+        Step::Copy(Copy {
+            at: u,
+            from: t,
+            len: 0,
+            rise: 0,
+            fall: self.geometry.fade,
+        })
+    }
+
+    /// The jump that leaves from exactly `t`.
+    fn jump_at(&self, t: usize) -> Option<(usize, usize)> {
+        self.jump_after(t as f64 - 0.5)
+            .filter(|&(from, _)| from == t)
+    }
+
+    /// Moves the clock through a jump.
+    fn land(&mut self, from: usize, to: usize) {
+        self.origin = (self.place(from as f64), to as f64);
+        if self.jump == Some((from, to)) {
+            self.jump = None;
+        }
+    }
+
+    fn leg(&mut self, mut leg: Leg) -> Step {
+        if let Some(at) = leg.probe.take() {
+            self.state = State::Leg(leg);
+            return Step::Frame(Frame {
+                u: leg.u,
+                t: at as i64,
+                analysis: self.analysis(at as f64),
+                synthesis: (self.geometry.fade, self.geometry.fade),
+                start: Start::Attack,
+                silent: true,
+            });
+        }
+        let (goal_u, goal_t, goal) = self.goal(&leg);
+        let analysis = self.analysis(leg.t);
+        let half = self.geometry.half;
+        let fade = self.geometry.fade;
+        let left = (leg.u - leg.begin.0) as usize + fade;
+        let right = (goal_u - leg.u) as usize
+            + match goal {
+                Goal::Onset { lead, .. } => lead.max(2),
+                Goal::Jump { .. } => fade,
+                Goal::End => half,
+            };
+        let step = Step::Frame(Frame {
+            u: leg.u,
+            t: leg.t.round() as i64,
+            analysis,
+            synthesis: (left.min(half), right.min(half)),
+            start: leg.start,
+            silent: false,
+        });
+        if leg.u >= goal_u {
+            self.leave(leg.u, goal_t, goal);
+            return step;
+        }
+        let distance = goal_u - leg.u;
+        let hop =
+            ((analysis.0 + analysis.1) / 4).clamp(self.geometry.least, self.geometry.hop) as i64;
+        let hops = (distance + hop - 1) / hop;
+        let u = leg.u + (distance + hops - 1) / hops;
+        let t = if u >= goal_u {
+            goal_t
+        } else {
+            let now = self.nominal(leg.u as f64);
+            let end = self.nominal(goal_u as f64);
+            let part = (self.nominal(u as f64) - now) / (end - now).max(1e-9);
+            leg.t + part * (goal_t - leg.t)
+        };
+        self.state = State::Leg(Leg {
+            u,
+            t,
+            start: Start::Continue,
+            ..leg
+        });
+        step
+    }
+
+    /// Halves of the analysis window at frame `t`: no window looks across an onset.
+    fn analysis(&self, t: f64) -> (usize, usize) {
+        let least = self.geometry.least as f64;
+        let half = self.geometry.half as f64;
+        let left = self.onsets.at_or_before(t).map_or(half, |o| t - o as f64);
+        let right = self.onsets.after(t).map_or(half, |o| o as f64 - t);
+        (
+            left.clamp(least, half) as usize,
+            right.clamp(least, half) as usize,
+        )
+    }
+
+    /// From the end of a leg at output frame `u` to what comes then.
+    fn leave(&mut self, u: i64, t: f64, goal: Goal) {
+        self.state = match goal {
+            Goal::Onset { onset, lead } => {
+                let t = t as i64;
+                State::Copy {
+                    u,
+                    t,
+                    left: (onset as i64 - t) as usize + self.zone(onset),
+                    rise: lead,
+                }
+            }
+            Goal::Jump { from, to } => {
+                self.land(from, to);
+                let t = to as f64;
+                State::Leg(Leg {
+                    u,
+                    t,
+                    begin: (u, t),
+                    start: Start::Seam,
+                    probe: None,
+                })
+            }
+            Goal::End => State::Done(u),
+        };
+    }
+}

@@ -1,0 +1,49 @@
+//! Offline rendering: the same stream, run through at once.
+
+use super::onsets::OnsetTable;
+use super::resample::Resampler;
+use super::speed::{Rates, SpeedMap};
+use super::{Pitch, core::Core};
+use crate::recording::Recording;
+use std::sync::Arc;
+
+/// Frames between two reports of progress.
+const BLOCK: usize = 4096;
+
+/// Rendering was given up because the caller asked for it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("stopped before the end")]
+pub struct Cancelled;
+
+/// The whole of `recording` at the speeds of `map`, `pitch` away from its own: planar channels, as
+/// many as the recording has, of exactly round(∫dt/speed) frames at the recording's rate.
+///
+/// At speed 1 throughout and no change of pitch it is the recording, bit for bit. `progress` is
+/// told the part done (0 to 1) every few thousand frames and answers whether to go on.
+///
+/// # Errors
+/// [`Cancelled`] when `progress` answers false.
+pub fn render(
+    recording: &Arc<Recording>,
+    onsets: &Arc<OnsetTable>,
+    map: &SpeedMap,
+    pitch: Pitch,
+    mut progress: impl FnMut(f64) -> bool,
+) -> Result<Vec<Vec<f32>>, Cancelled> {
+    let frames = (map.stretched(recording.frames(), recording.rate()).round() as usize).max(1);
+    let rates = Rates::of_map(map, recording.rate(), pitch.ratio());
+    let mut core = Core::new(Arc::clone(recording), Arc::clone(onsets), rates);
+    let mut resampler = Resampler::new(core.channels());
+    resampler.set_ratio(pitch.ratio());
+    let mut out = vec![vec![0.0; frames]; core.channels()];
+    let mut done = 0;
+    while done < frames {
+        let n = BLOCK.min(frames - done);
+        resampler.read(&mut core, n, |channel, i, s| out[channel][done + i] = s);
+        done += n;
+        if !progress(done as f64 / frames as f64) {
+            return Err(Cancelled);
+        }
+    }
+    Ok(out)
+}

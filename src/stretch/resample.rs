@@ -1,0 +1,151 @@
+//! Pitch by resampling: the stretched stream read faster or slower.
+//!
+//! The time map is computed for speed ÷ ratio and the result read at `ratio` frames a frame, by a
+//! windowed-sinc interpolator (Smith, "Digital Audio Resampling", CCRMA; from memory). Around the
+//! phase machinery rather than inside it: moving peaks within a spectrum would move an attack's
+//! noise too, and phases between partials would no longer be those of the recording.
+
+use super::core::Core;
+use std::f64::consts::PI;
+
+/// Zero crossings of the sinc on either side.
+const CROSSINGS: usize = 16;
+/// Table steps a crossing; linear interpolation between them errs below −100 dB.
+const STEPS: usize = 512;
+/// Shape of the Kaiser window: side lobes near −90 dB (Kaiser 1974, from memory).
+const BETA: f64 = 9.0;
+/// Highest ratio: an octave.
+const MOST_RATIO: usize = 2;
+/// Stretched frames fetched at once.
+const FETCH: usize = 32;
+
+/// Reads a [`Core`] at a ratio.
+pub(super) struct Resampler {
+    kernel: Vec<f32>,
+    /// Stretched frames, per channel.
+    history: Vec<Vec<f32>>,
+    /// Frames in it.
+    filled: usize,
+    /// Next output frame's place in it.
+    at: f64,
+    ratio: f64,
+}
+
+/// Modified Bessel function of the first kind, order 0.
+fn bessel(x: f64) -> f64 {
+    let mut term = 1.0;
+    let mut sum = 1.0;
+    for k in 1..40 {
+        term *= (x / (2.0 * f64::from(k))).powi(2);
+        sum += term;
+    }
+    sum
+}
+
+const REACH: usize = CROSSINGS * MOST_RATIO + 1;
+const LENGTH: usize = 4 * REACH + 4 * FETCH;
+
+impl Resampler {
+    pub(super) fn new(channels: usize) -> Self {
+        let kernel = (0..=CROSSINGS * STEPS + 1)
+            .map(|i| {
+                let x = i as f64 / STEPS as f64;
+                let edge = (1.0 - (x / CROSSINGS as f64).powi(2)).max(0.0);
+                let window = bessel(BETA * edge.sqrt()) / bessel(BETA);
+                let sinc = if i == 0 {
+                    1.0
+                } else {
+                    (PI * x).sin() / (PI * x)
+                };
+                (sinc * window) as f32
+            })
+            .collect();
+        let mut resampler = Self {
+            kernel,
+            history: vec![vec![0.0; LENGTH]; channels],
+            filled: 0,
+            at: 0.0,
+            ratio: 1.0,
+        };
+        resampler.restart();
+        resampler
+    }
+
+    /// Forgets what was read; the next output frame is the stream's next.
+    pub(super) fn restart(&mut self) {
+        self.history.iter_mut().for_each(|h| h.fill(0.0));
+        self.filled = REACH;
+        self.at = REACH as f64;
+    }
+
+    pub(super) fn set_ratio(&mut self, ratio: f64) {
+        self.ratio = ratio;
+    }
+
+    /// Stretched frames fetched and not yet played.
+    pub(super) fn ahead(&self) -> f64 {
+        self.filled as f64 - self.at
+    }
+
+    /// The next `frames` output frames; `put(channel, frame, sample)` takes each.
+    pub(super) fn read(
+        &mut self,
+        core: &mut Core,
+        frames: usize,
+        mut put: impl FnMut(usize, usize, f32),
+    ) {
+        for frame in 0..frames {
+            let exact = self.ratio == 1.0 && self.at.fract() == 0.0;
+            let reach = if exact { 1 } else { REACH };
+            while self.at as usize + reach > self.filled {
+                // No more than is played where nothing needs it, so that a seek loses nothing.
+                self.fetch(
+                    core,
+                    if exact {
+                        FETCH.min(frames - frame)
+                    } else {
+                        FETCH
+                    },
+                );
+            }
+            for channel in 0..self.history.len() {
+                let s = if exact {
+                    self.history[channel][self.at as usize]
+                } else {
+                    self.sample(channel)
+                };
+                put(channel, frame, s);
+            }
+            self.at += self.ratio;
+        }
+    }
+
+    fn fetch(&mut self, core: &mut Core, frames: usize) {
+        if self.filled + frames > LENGTH {
+            let drop = (self.at as usize).saturating_sub(REACH);
+            for h in &mut self.history {
+                h.copy_within(drop..self.filled, 0);
+            }
+            self.filled -= drop;
+            self.at -= drop as f64;
+        }
+        core.emit(&mut self.history, self.filled, frames);
+        self.filled += frames;
+    }
+
+    fn sample(&self, channel: usize) -> f32 {
+        let cut = (1.0 / self.ratio).min(1.0);
+        let reach = CROSSINGS as f64 / cut;
+        let first = (self.at - reach).ceil().max(0.0) as usize;
+        let last = ((self.at + reach).floor() as usize).min(self.filled - 1);
+        let scale = cut * STEPS as f64;
+        let mut sum = 0.0;
+        for (i, s) in self.history[channel][first..=last].iter().enumerate() {
+            let x = ((first + i) as f64 - self.at).abs() * scale;
+            let k = (x as usize).min(CROSSINGS * STEPS);
+            let f = (x - k as f64) as f32;
+            sum += s * (self.kernel[k] + f * (self.kernel[k + 1] - self.kernel[k]));
+        }
+        sum * cut as f32
+    }
+}

@@ -1,0 +1,250 @@
+//! One vocoder frame: analysed, turned, put back.
+//!
+//! The phase vocoder of Flanagan and Golden (Bell System Technical Journal 1966) with rigid
+//! phase locking around peaks (Laroche and Dolson, IEEE Trans. Speech and Audio Processing 1999;
+//! both from memory). A frame is the recording seen through a window, its spectrum multiplied by
+//! exp(iθ) with one θ a peak; θ is 0 at speed 1 and right after an attack.
+//!
+//! From one frame to the next, at most a hop apart, a peak's phase as recorded moves on by Δφ
+//! over Δt frames, and it must move on by ω Δu in the output, so θ grows by ω(Δu − Δt). With
+//! ω = Δφ/Δt these steps telescope: an error in one frame's phase stays where it is and does not
+//! add up to a wrong pitch.
+//!
+//! A frame is worked on in units (one transform each), so that the caller can spread them.
+
+use super::peaks::{Peaks, Turn};
+use super::plan::{Frame, Geometry};
+use super::ring::Ring;
+use super::window::{HalfHann, centroid};
+use crate::recording::Recording;
+use realfft::num_complex::Complex32;
+use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use std::sync::Arc;
+
+/// A window of two halves, kept as one run of samples around the centre.
+struct Shape {
+    halves: (usize, usize),
+    /// Window at −left .. right.
+    samples: Vec<f32>,
+}
+
+impl Shape {
+    fn new(half: usize) -> Self {
+        Self {
+            halves: (usize::MAX, usize::MAX),
+            samples: Vec::with_capacity(2 * half),
+        }
+    }
+
+    fn set(&mut self, hann: &HalfHann, halves: (usize, usize)) {
+        if self.halves == halves {
+            return;
+        }
+        self.halves = halves;
+        let (left, right) = halves;
+        self.samples.resize(left + right, 0.0);
+        // The left half is filled as a falling half and turned around.
+        hann.fill(&mut self.samples[..left], left, 1.0);
+        self.samples[..left].reverse();
+        hann.fill(&mut self.samples[left..], right, 0.0);
+    }
+}
+
+/// Spectra of one frame, a channel each, and where it lies.
+struct Spectra {
+    bins: Vec<Vec<Complex32>>,
+    u: i64,
+    t: i64,
+    centroid: f64,
+    peaks: Peaks,
+}
+
+impl Spectra {
+    fn new(channels: usize, bins: usize) -> Self {
+        Self {
+            bins: vec![vec![Complex32::new(0.0, 0.0); bins]; channels],
+            u: 0,
+            t: 0,
+            centroid: 0.0,
+            peaks: Peaks::new(bins),
+        }
+    }
+}
+
+/// The vocoder of one playing recording. Nothing allocates after [`Vocoder::new`].
+pub(super) struct Vocoder {
+    half: usize,
+    forward: Arc<dyn RealToComplex<f32>>,
+    backward: Arc<dyn ComplexToReal<f32>>,
+    scratch: Vec<Complex32>,
+    time: Vec<f32>,
+    turned: Vec<Complex32>,
+    power: Vec<f32>,
+    hann: HalfHann,
+    analysis: Shape,
+    synthesis: Shape,
+    now: Spectra,
+    before: Spectra,
+    gain: f32,
+}
+
+impl Vocoder {
+    pub(super) fn new(geometry: &Geometry, channels: usize) -> Self {
+        let size = 2 * geometry.half;
+        let bins = geometry.half + 1;
+        let mut planner = RealFftPlanner::<f32>::new();
+        let forward = planner.plan_fft_forward(size);
+        let backward = planner.plan_fft_inverse(size);
+        let scratch = forward.get_scratch_len().max(backward.get_scratch_len());
+        Self {
+            half: geometry.half,
+            scratch: vec![Complex32::new(0.0, 0.0); scratch],
+            time: vec![0.0; size],
+            turned: vec![Complex32::new(0.0, 0.0); bins],
+            power: vec![0.0; bins],
+            hann: HalfHann::new(),
+            analysis: Shape::new(geometry.half),
+            synthesis: Shape::new(geometry.half),
+            now: Spectra::new(channels, bins),
+            before: Spectra::new(channels, bins),
+            // Hann analysis times Hann synthesis, summed at this hop, is 1 with this factor.
+            gain: geometry.hop as f32 / (0.75 * geometry.half as f32),
+            forward,
+            backward,
+        }
+    }
+
+    /// Units of work in a frame of `channels` channels.
+    pub(super) fn units(channels: usize) -> usize {
+        2 * channels + 1
+    }
+
+    /// Does unit `unit` of `frame`, in order from 0.
+    pub(super) fn work(
+        &mut self,
+        unit: usize,
+        frame: &Frame,
+        recording: &Recording,
+        ring: &mut Ring,
+    ) {
+        let channels = recording.channels().len();
+        if unit == 0 {
+            std::mem::swap(&mut self.now, &mut self.before);
+            self.now.u = frame.u;
+            self.now.t = frame.t;
+            self.now.centroid = centroid(frame.analysis.0, frame.analysis.1);
+            self.analysis.set(&self.hann, frame.analysis);
+        }
+        if unit < channels {
+            self.analyse(unit, frame, &recording.channels()[unit]);
+        } else if unit == channels {
+            self.turn(frame);
+        } else if !frame.silent {
+            self.put_back(unit - channels - 1, frame, ring);
+        }
+    }
+
+    fn analyse(&mut self, channel: usize, frame: &Frame, samples: &[f32]) {
+        let (left, right) = frame.analysis;
+        let size = 2 * self.half;
+        self.time[right..size - left].fill(0.0);
+        // Zero phase: the centre is the first sample, what is before it wraps to the end.
+        let (before, after) = self.analysis.samples.split_at(left);
+        window(
+            &mut self.time[size - left..],
+            samples,
+            frame.t - left as i64,
+            before,
+        );
+        window(&mut self.time[..right], samples, frame.t, after);
+        let bins = &mut self.now.bins[channel];
+        // Lengths are those of the plan, so this cannot fail.
+        let done = self
+            .forward
+            .process_with_scratch(&mut self.time, bins, &mut self.scratch);
+        debug_assert!(done.is_ok());
+        let first = channel == 0;
+        for (p, x) in self.power.iter_mut().zip(bins.iter()) {
+            let e = x.norm_sqr();
+            *p = if first { e } else { *p + e };
+        }
+    }
+
+    fn turn(&mut self, frame: &Frame) {
+        self.now.peaks.find(&self.power);
+        let turn = Turn {
+            size: 2 * self.half,
+            du: (self.now.u - self.before.u) as f64,
+            dt: (self.now.t - self.before.t) as f64,
+            dc: self.now.centroid - self.before.centroid,
+        };
+        self.now.peaks.advance(
+            frame.start,
+            &turn,
+            &self.now.bins,
+            &self.before.bins,
+            &self.before.peaks,
+        );
+    }
+
+    fn put_back(&mut self, channel: usize, frame: &Frame, ring: &mut Ring) {
+        self.now
+            .peaks
+            .rotate(&self.now.bins[channel], &mut self.turned);
+        self.turned[0].im = 0.0;
+        self.turned[self.half].im = 0.0;
+        let done =
+            self.backward
+                .process_with_scratch(&mut self.turned, &mut self.time, &mut self.scratch);
+        debug_assert!(done.is_ok());
+        if channel == 0 {
+            self.synthesis.set(&self.hann, frame.synthesis);
+            self.weigh(frame, ring);
+        }
+        let (left, right) = frame.synthesis;
+        let size = 2 * self.half;
+        let gain = self.gain / size as f32;
+        let (before, after) = self.synthesis.samples.split_at(left);
+        ring.add(
+            channel,
+            frame.u - left as i64,
+            &self.time[size - left..],
+            before,
+            gain,
+        );
+        ring.add(channel, frame.u, &self.time[..right], after, gain);
+    }
+
+    /// The frame's weight: analysis window times synthesis window.
+    fn weigh(&self, frame: &Frame, ring: &mut Ring) {
+        let left = frame.analysis.0.min(frame.synthesis.0);
+        let right = frame.analysis.1.min(frame.synthesis.1);
+        let a = frame.analysis.0;
+        let s = frame.synthesis.0;
+        ring.weigh(
+            frame.u - left as i64,
+            &self.synthesis.samples[s - left..s + right],
+            &self.analysis.samples[a - left..a + right],
+            self.gain,
+        );
+    }
+}
+
+/// `out` = `samples` from frame `from` on (0 outside) × `shape`.
+fn window(out: &mut [f32], samples: &[f32], from: i64, shape: &[f32]) {
+    let skip = (-from).clamp(0, out.len() as i64) as usize;
+    let begin = (from + skip as i64) as usize;
+    let n = samples.len().saturating_sub(begin).min(out.len() - skip);
+    out[..skip].fill(0.0);
+    out[skip + n..].fill(0.0);
+    if n > 0 {
+        let source = &samples[begin..begin + n];
+        for ((o, s), w) in out[skip..skip + n]
+            .iter_mut()
+            .zip(source)
+            .zip(&shape[skip..skip + n])
+        {
+            *o = s * w;
+        }
+    }
+}
