@@ -8,6 +8,7 @@
 pub mod analysis;
 pub mod demo;
 pub mod dsp;
+pub mod journal;
 pub mod load;
 pub mod music;
 pub mod recording;

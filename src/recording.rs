@@ -149,7 +149,9 @@ impl Recording {
             mix.iter_mut().zip(channel).for_each(|(m, s)| *m += s);
         }
         let share = 1.0 / self.channels.len() as f32;
-        mix.iter_mut().for_each(|m| *m *= share);
+        for m in &mut mix {
+            *m *= share;
+        }
         mix
     }
 }
@@ -173,9 +175,7 @@ fn hash(rate: u32, channels: &[Vec<f32>]) -> ContentHash {
     let mut bytes = Vec::with_capacity(4 * 4096);
     for chunk in channels.iter().flat_map(|c| c.chunks(4096)) {
         bytes.clear();
-        chunk
-            .iter()
-            .for_each(|s| bytes.extend_from_slice(&s.to_le_bytes()));
+        bytes.extend(chunk.iter().flat_map(|s| s.to_le_bytes()));
         hasher.update(&bytes);
     }
     ContentHash(*hasher.finalize().as_bytes())

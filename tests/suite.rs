@@ -1,6 +1,7 @@
 //! One test binary; a file a capability.
 
 mod demo;
+mod journal;
 mod layers;
 mod load;
 mod pluck;

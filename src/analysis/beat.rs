@@ -118,7 +118,12 @@ impl Tracker {
                 let longest = path.runs.iter().max_by_key(|run| run.len())?;
                 let beat = smooth::median_gap(longest);
                 let score = path.score + tempo_prior(beat);
-                Some(Reading { level, path, score, beat })
+                Some(Reading {
+                    level,
+                    path,
+                    score,
+                    beat,
+                })
             })
             .collect();
         readings.sort_by(|a, b| b.score.total_cmp(&a.score));
@@ -129,7 +134,10 @@ impl Tracker {
     pub fn solve(&self, edits: &GridEdits) -> Tracked {
         let (_held, conflicts) = edits.settle();
         let Some(best) = self.readings.first() else {
-            return Tracked { conflicts, ..Tracked::default() };
+            return Tracked {
+                conflicts,
+                ..Tracked::default()
+            };
         };
         let mut tracked = self.build(best, &[]);
         tracked.conflicts = conflicts;
@@ -191,11 +199,15 @@ impl Tracker {
         let mut free = Vec::new();
         let mut from: Option<f64> = None;
         for fit in fits {
-            let (Some(&first), Some(&last)) = (fit.curve.beats.first(), fit.curve.beats.last()) else {
+            let (Some(&first), Some(&last)) = (fit.curve.beats.first(), fit.curve.beats.last())
+            else {
                 continue;
             };
             if let Some(from) = from {
-                free.push(FreeTime { from: Seconds(from), to: Seconds(first) });
+                free.push(FreeTime {
+                    from: Seconds(from),
+                    to: Seconds(first),
+                });
             }
             from = Some(last);
         }

@@ -78,12 +78,18 @@ pub(crate) fn locate(beats: &[f64], time: f64) -> Option<(usize, f64)> {
     }
     let after = beats.partition_point(|&b| b <= time);
     let k = after.saturating_sub(1);
-    let length = if k + 1 < n { beats[k + 1] - beats[k] } else { beats[n - 1] - beats[n - 2] };
+    let length = if k + 1 < n {
+        beats[k + 1] - beats[k]
+    } else {
+        beats[n - 1] - beats[n - 2]
+    };
     let share = (time - beats[k]) / length;
     if (-0.08..0.0).contains(&share) && k == 0 {
         return Some((0, 0.0));
     }
-    (0.0..=1.0).contains(&share).then_some((k, share.min(0.9999)))
+    (0.0..=1.0)
+        .contains(&share)
+        .then_some((k, share.min(0.9999)))
 }
 
 /// Prior log-probability of a meter: how common it is in fingerstyle playing (our own estimate).
@@ -121,11 +127,19 @@ pub(crate) fn choices(pulses: &[Pulse], meters: &[Meter], triple: f64) -> Vec<Ch
     let mut all: Vec<Choice> = Vec::new();
     for &meter in meters {
         let bar = usize::from(meter.beats().max(1));
-        let compound = if meter.is_compound() { triple.clamp(-20.0, 6.0) } else { (-triple).clamp(-20.0, 0.0) };
+        let compound = if meter.is_compound() {
+            triple.clamp(-20.0, 6.0)
+        } else {
+            (-triple).clamp(-20.0, 0.0)
+        };
         let shared = prior(meter) - (bar as f64).ln() + pattern(pulses, bar) + compound;
         for phase in 0..bar {
             let score = shared + HARMONY * harmony(pulses, bar, phase) + marks.score(bar, phase);
-            all.push(Choice { meter, phase, score });
+            all.push(Choice {
+                meter,
+                phase,
+                score,
+            });
         }
     }
     all.sort_by(|a, b| b.score.total_cmp(&a.score));
@@ -138,7 +152,10 @@ fn harmony(pulses: &[Pulse], bar: usize, phase: usize) -> f64 {
     let mut chord = [0.0; 12];
     let close = |chord: &mut [f64; 12]| {
         let n: f64 = chord.iter().sum();
-        let terms: f64 = chord.iter().map(|&c| ln_gamma(CHORD + c) - ln_gamma(CHORD)).sum();
+        let terms: f64 = chord
+            .iter()
+            .map(|&c| ln_gamma(CHORD + c) - ln_gamma(CHORD))
+            .sum();
         let all = 12.0 * CHORD;
         *chord = [0.0; 12];
         ln_gamma(all) - ln_gamma(all + n) + terms

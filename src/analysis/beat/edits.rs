@@ -89,7 +89,11 @@ impl fmt::Display for Edit {
             Self::BarStart { at } => write!(f, "bar started at {:.2} s", at.0),
             Self::Meter { meter } => write!(f, "meter {meter}"),
             Self::Subdivision { from, to, parts } => {
-                write!(f, "{parts} to the beat from {:.2} s to {:.2} s", from.0, to.0)
+                write!(
+                    f,
+                    "{parts} to the beat from {:.2} s to {:.2} s",
+                    from.0, to.0
+                )
             }
             Self::FreeTime { from, to } => {
                 write!(f, "free time from {:.2} s to {:.2} s", from.0, to.0)
@@ -137,7 +141,7 @@ impl Edit {
     /// Can both not hold? Order matters: `self` came first.
     fn contradicts(&self, later: &Self) -> bool {
         use Edit::{
-            BarOne, DragBeat, Double, FreeTime, Halve, Meter, Pulse, Subdivision, Tap, Tempo,
+            BarOne, Double, DragBeat, FreeTime, Halve, Meter, Pulse, Subdivision, Tap, Tempo,
         };
         let near = |a: Seconds, b: Seconds| (a - b).abs().0 < SAME;
         let overlap = |a: (Seconds, Seconds), b: (Seconds, Seconds)| a.0 < b.1 && b.0 < a.1;
@@ -162,9 +166,7 @@ impl Edit {
             ) => parts != p && overlap((from, to), (f, t)),
             (FreeTime { from, to }, Pulse { from: f, to: t })
             | (Pulse { from, to }, FreeTime { from: f, to: t }) => overlap((from, to), (f, t)),
-            (FreeTime { from, to }, other) => {
-                other.beat().is_some_and(|at| from < at && at < to)
-            }
+            (FreeTime { from, to }, other) => other.beat().is_some_and(|at| from < at && at < to),
             (one, FreeTime { from, to }) => one.beat().is_some_and(|at| from < at && at < to),
             _ => false,
         }

@@ -41,7 +41,11 @@ pub(crate) fn collect(notes: &[Note]) -> Vec<Event> {
         let hand = usize::from(note.role == Role::Melody);
         let time = note.time.0;
         let weight = weight(note);
-        let level = if note.strength.0.is_finite() { note.strength.0 } else { -20.0 };
+        let level = if note.strength.0.is_finite() {
+            note.strength.0
+        } else {
+            -20.0
+        };
         let pitch = note.pitch.map(|p| p.0).filter(|p| p.is_finite());
         match open[hand] {
             Some((at, last)) if time - last < JOIN => {

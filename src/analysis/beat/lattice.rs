@@ -29,16 +29,30 @@ struct Division {
 
 /// Straight eighths, light and heavy swing, triplets, sixteenths.
 const DIVISIONS: [Division; 5] = [
-    Division { prior: 0.45, slots: &[(0.0, 0.75, 0.55), (0.5, 0.10, 0.50)] },
-    Division { prior: 0.10, slots: &[(0.0, 0.75, 0.55), (0.59, 0.08, 0.50)] },
-    Division { prior: 0.08, slots: &[(0.0, 0.75, 0.55), (0.667, 0.08, 0.50)] },
+    Division {
+        prior: 0.45,
+        slots: &[(0.0, 0.75, 0.55), (0.5, 0.10, 0.50)],
+    },
+    Division {
+        prior: 0.10,
+        slots: &[(0.0, 0.75, 0.55), (0.59, 0.08, 0.50)],
+    },
+    Division {
+        prior: 0.08,
+        slots: &[(0.0, 0.75, 0.55), (0.667, 0.08, 0.50)],
+    },
     Division {
         prior: 0.15,
         slots: &[(0.0, 0.75, 0.60), (0.333, 0.06, 0.50), (0.667, 0.08, 0.55)],
     },
     Division {
         prior: 0.22,
-        slots: &[(0.0, 0.75, 0.60), (0.25, 0.07, 0.35), (0.5, 0.15, 0.50), (0.75, 0.12, 0.40)],
+        slots: &[
+            (0.0, 0.75, 0.60),
+            (0.25, 0.07, 0.35),
+            (0.5, 0.15, 0.50),
+            (0.75, 0.12, 0.40),
+        ],
     },
 ];
 /// Events a beat that belong to no slot, thumb and fingers.
@@ -109,7 +123,11 @@ impl Lattice {
         let heard = events.last().map_or(0.0, |e| e.time) - events.first().map_or(0.0, |e| e.time);
         let heard = heard.max(1.0);
         let rate = |role| {
-            let n: f64 = events.iter().filter(|e| e.role == role).map(|e| e.weight).sum();
+            let n: f64 = events
+                .iter()
+                .filter(|e| e.role == role)
+                .map(|e| e.weight)
+                .sum();
             (n / heard).max(0.2)
         };
         let rates = [rate(Role::Bass), rate(Role::Melody)];
@@ -164,7 +182,9 @@ impl Tables {
         for division in &DIVISIONS {
             let expected: f64 = division.slots.iter().map(|s| s.1 + s.2).sum();
             let stray = STRAY.0 + STRAY.1;
-            base.push((division.prior.ln() - expected - stray + (rates[0] + rates[1]) * beat) as f32);
+            base.push(
+                (division.prior.ln() - expected - stray + (rates[0] + rates[1]) * beat) as f32,
+            );
             for hand in 0..2 {
                 let (role, stray) = [(Role::Bass, STRAY.0), (Role::Melody, STRAY.1)][hand];
                 let sd = spread(role, beat).hypot(hop * 0.4);
@@ -179,7 +199,11 @@ impl Tables {
                         .iter()
                         .map(|&(place, thumb, fingers)| {
                             let expected = if hand == 0 { thumb } else { fingers };
-                            let wrapped = if place == 0.0 { near(1.0, expected) } else { 0.0 };
+                            let wrapped = if place == 0.0 {
+                                near(1.0, expected)
+                            } else {
+                                0.0
+                            };
                             near(place, expected) + wrapped
                         })
                         .sum::<f64>()
@@ -289,7 +313,11 @@ impl<'a> Decoder<'a> {
         let barred_upto = running(&self.barred);
         for t in 0..n {
             if t > 0 {
-                free[t] = if self.must[t] { IMPOSSIBLE } else { free[t - 1] };
+                free[t] = if self.must[t] {
+                    IMPOSSIBLE
+                } else {
+                    free[t - 1]
+                };
             }
             let mut best = (IMPOSSIBLE, FROM_FREE);
             for i in 0..WIDTH {

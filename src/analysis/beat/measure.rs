@@ -4,10 +4,10 @@
 //! slots say where its beat is, and the systematic lateness of the fingers is taken off so that
 //! the thumb places the beat.
 
+use super::bars::locate;
 use super::events::Event;
 use super::slots::{self, Slots};
 use super::smooth::{self, Curve, Pin, Sight};
-use super::bars::locate;
 use crate::music::note::Role;
 
 /// One run of beats, measured.
@@ -39,7 +39,16 @@ impl Run {
         let mut beats = rough.to_vec();
         let mut slots = slots::read(&beats, &inside, &windows);
         let mut curve = None;
-        let mut hands = [Hand { late: 0.0, sd: 0.012 }, Hand { late: 0.0, sd: 0.02 }];
+        let mut hands = [
+            Hand {
+                late: 0.0,
+                sd: 0.012,
+            },
+            Hand {
+                late: 0.0,
+                sd: 0.02,
+            },
+        ];
         for _ in 0..3 {
             let sights = sights(&beats, &inside, &slots, &hands);
             let fitted = smooth::fit(&beats, &sights, pins, None);
@@ -71,9 +80,17 @@ fn sights(beats: &[f64], events: &[Event], slots: &Slots, hands: &[Hand; 2]) -> 
             let length = length(beats, beat);
             let (on, part, _) = slots.nearest(beat, at - hand.late / length);
             let beat = beat + on;
-            let share = if on == 1 { 0.0 } else { slots.share(beat, part) };
+            let share = if on == 1 {
+                0.0
+            } else {
+                slots.share(beat, part)
+            };
             // An off-beat's own place is uncertain by a share of the beat.
-            let sd = if part == 0 { hand.sd } else { hand.sd.hypot(0.012 * length) };
+            let sd = if part == 0 {
+                hand.sd
+            } else {
+                hand.sd.hypot(0.012 * length)
+            };
             (beat < beats.len()).then_some(Sight {
                 beat,
                 share,
@@ -113,10 +130,20 @@ fn hands(beats: &[f64], events: &[Event], slots: &Slots) -> [Hand; 2] {
     });
     // Too few thumb notes place no beat: then the fingers do.
     let enough = events.iter().filter(|e| e.role == Role::Bass).count() * 8 >= beats.len();
-    let late = if enough { fingers.late - thumb.late } else { 0.0 };
+    let late = if enough {
+        fingers.late - thumb.late
+    } else {
+        0.0
+    };
     [
-        Hand { late: 0.0, sd: thumb.sd.max(0.006) },
-        Hand { late: late.clamp(-0.06, 0.06), sd: fingers.sd.max(0.008) },
+        Hand {
+            late: 0.0,
+            sd: thumb.sd.max(0.006),
+        },
+        Hand {
+            late: late.clamp(-0.06, 0.06),
+            sd: fingers.sd.max(0.008),
+        },
     ]
 }
 

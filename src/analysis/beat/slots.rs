@@ -18,8 +18,16 @@ struct Division {
 
 /// Tuned on rendered pieces and rounded.
 const DIVISIONS: [Division; 4] = [
-    Division { parts: 2, prior: 0.5, expected: &[(0.75, 0.55), (0.12, 0.5)] },
-    Division { parts: 3, prior: 0.2, expected: &[(0.75, 0.6), (0.08, 0.5), (0.08, 0.5)] },
+    Division {
+        parts: 2,
+        prior: 0.5,
+        expected: &[(0.75, 0.55), (0.12, 0.5)],
+    },
+    Division {
+        parts: 3,
+        prior: 0.2,
+        expected: &[(0.75, 0.6), (0.08, 0.5), (0.08, 0.5)],
+    },
     Division {
         parts: 4,
         prior: 0.25,
@@ -28,7 +36,14 @@ const DIVISIONS: [Division; 4] = [
     Division {
         parts: 6,
         prior: 0.05,
-        expected: &[(0.7, 0.6), (0.04, 0.3), (0.06, 0.4), (0.08, 0.3), (0.06, 0.4), (0.04, 0.3)],
+        expected: &[
+            (0.7, 0.6),
+            (0.04, 0.3),
+            (0.06, 0.4),
+            (0.08, 0.3),
+            (0.06, 0.4),
+            (0.04, 0.3),
+        ],
     },
 ];
 /// Stray events a beat.
@@ -91,7 +106,10 @@ pub(crate) fn read(beats: &[f64], events: &[Event], bars: &[(usize, usize)]) -> 
             (beats[beats.len() - 1] - beats[from]) / (beats.len() - 1 - from).max(1) as f64
         };
         let length = if length > 0.0 { length } else { 0.5 };
-        let inside: Vec<_> = placed.iter().filter(|p| (from..to).contains(&p.0)).collect();
+        let inside: Vec<_> = placed
+            .iter()
+            .filter(|p| (from..to).contains(&p.0))
+            .collect();
         for (cell, division) in row.iter_mut().zip(&DIVISIONS) {
             let expected: f64 = division.expected.iter().map(|e| e.0 + e.1).sum();
             *cell = -expected * (to - from) as f64;
@@ -128,7 +146,11 @@ fn density(division: &Division, swing: f64, at: f64, role: Role, length: f64) ->
         .map(|(part, e)| {
             let expected = if role == Role::Bass { e.0 } else { e.1 };
             let place = share(division.parts, part as u8, swing);
-            let wrapped = if part == 0 { bell((at - 1.0) / sd) } else { 0.0 };
+            let wrapped = if part == 0 {
+                bell((at - 1.0) / sd)
+            } else {
+                0.0
+            };
             expected * (bell((at - place) / sd) + wrapped)
         })
         .sum::<f64>()

@@ -279,12 +279,24 @@ impl Band {
         let lower = |i: usize, k: usize| self.0.get(i).map_or(0.0, |row| row[2 + k - i]);
         for i in (0..n).rev() {
             let pivot = self.0[i][2];
-            let l1 = if i + 1 < n { lower(i + 1, i) / pivot } else { 0.0 };
-            let l2 = if i + 2 < n { lower(i + 2, i) / pivot } else { 0.0 };
+            let l1 = if i + 1 < n {
+                lower(i + 1, i) / pivot
+            } else {
+                0.0
+            };
+            let l2 = if i + 2 < n {
+                lower(i + 2, i) / pivot
+            } else {
+                0.0
+            };
             let at = |j: usize, k: usize| z.get(j).map_or(0.0, |row| row[k]);
             let second = -l1 * at(i + 1, 1) - l2 * at(i + 2, 0);
             let first = -l1 * at(i + 1, 0) - l2 * at(i + 1, 1);
-            z[i] = [1.0 / (pivot * pivot) - l1 * first - l2 * second, first, second];
+            z[i] = [
+                1.0 / (pivot * pivot) - l1 * first - l2 * second,
+                first,
+                second,
+            ];
         }
         z.into_iter().map(|row| row[0]).collect()
     }
