@@ -147,6 +147,31 @@ impl Grid {
         self.free.iter().any(|f| f.contains(time))
     }
 
+    /// The same beats, bars and slots at other instants, one for each beat; the grid itself when
+    /// their number differs or they do not increase.
+    pub fn moved(&self, times: &[Seconds]) -> Self {
+        let mut grid = self.clone();
+        if times.len() == grid.beats.len() && times.windows(2).all(|p| p[0] < p[1]) {
+            for (beat, &time) in grid.beats.iter_mut().zip(times) {
+                beat.time = time;
+            }
+        }
+        grid
+    }
+
+    /// Runs of beats without free time between them, as ranges of indices.
+    pub fn runs(&self) -> Vec<std::ops::Range<usize>> {
+        let mut runs = Vec::new();
+        let mut from = 0;
+        for i in 0..self.beats.len() {
+            if i + 1 == self.beats.len() || self.gap_after(i) {
+                runs.push(from..i + 1);
+                from = i + 1;
+            }
+        }
+        runs
+    }
+
     /// Is there no pulse?
     pub fn is_empty(&self) -> bool {
         self.beats.len() < 2

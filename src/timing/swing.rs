@@ -1,0 +1,180 @@
+//! Swing and the lateness of the fingers: what is systematic in the playing.
+//!
+//! Owns both readings because neither can be had without the other: an off-beat that is late
+//! by the hand's own lateness is not swung, and a swung off-beat is not late.
+
+use super::stats;
+use super::{Figure, Swing};
+use crate::music::grid::Grid;
+use crate::music::note::{Note, Role};
+use crate::unit::Span;
+
+/// A finger note this near to a beat (share of the beat) is on it.
+const ON: f64 = 0.2;
+/// A finger note in this part of the beat can be a swung or straight off-beat: from a little
+/// before the middle to 4 : 1.
+const OFF: (f64, f64) = (0.35, 0.8);
+/// Off-beats that a ratio needs.
+const LEAST: usize = 3;
+
+/// A note's place in its beat.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Phase {
+    pub role: Role,
+    /// Beat index.
+    pub beat: usize,
+    /// Place in the beat, 0 to below 1.
+    pub at: f64,
+    /// Length of the beat, seconds.
+    pub length: f64,
+    /// Slots of the beat.
+    pub parts: u8,
+    /// How sure the role is, 0 to 1.
+    pub weight: f64,
+}
+
+impl Phase {
+    /// Distance from the nearest beat, seconds.
+    fn from_beat(&self) -> f64 {
+        ((self.at + 0.5).fract() - 0.5) * self.length
+    }
+
+    fn on_beat(&self) -> bool {
+        self.at < ON || self.at > 1.0 - ON
+    }
+}
+
+/// Places of all notes that lie on the grid.
+pub(super) fn phases(notes: &[Note], grid: &Grid) -> Vec<Phase> {
+    let last = grid.beats().len() as f64;
+    notes
+        .iter()
+        .filter_map(|note| {
+            let at = grid.beat_at(note.time)?;
+            let length = grid.beat_length(note.time)?;
+            if at.0 < -0.5 || at.0 >= last + 0.5 {
+                return None;
+            }
+            let beat = at.0.floor().clamp(0.0, last - 1.0) as usize;
+            Some(Phase {
+                role: note.role,
+                beat,
+                at: at.0 - at.0.floor(),
+                length: length.0,
+                parts: grid.beats()[beat].parts,
+                weight: f64::from(2.0 * note.role_confidence - 1.0).clamp(0.05, 1.0),
+            })
+        })
+        .collect()
+}
+
+/// Ratio of the long to the short part of beats that divide in two; none where fewer than
+/// three off-beats are played or the beats divide otherwise.
+///
+/// The place of the off-beat is the median place of the fingers' off-beats less the fingers' own
+/// lateness on the beat.
+pub(super) fn swing(phases: &[Phase]) -> Option<Swing> {
+    let fingers = || {
+        phases
+            .iter()
+            .filter(|p| p.role == Role::Melody && p.parts == 2)
+    };
+    let mut off: Vec<f64> = fingers()
+        .filter(|p| (OFF.0..OFF.1).contains(&p.at))
+        .map(|p| p.at)
+        .collect();
+    if off.len() < LEAST {
+        return None;
+    }
+    let mut on: Vec<f64> = fingers()
+        .filter(|p| p.on_beat())
+        .map(|p| (p.at + 0.5).fract() - 0.5)
+        .collect();
+    let (base, error) = if on.len() >= LEAST {
+        let centre = stats::median(&mut on)?;
+        (centre, half_width(&on))
+    } else {
+        (0.0, 0.0)
+    };
+    let place = stats::median(&mut off)? - base;
+    let half = half_width(&off).hypot(error);
+    if !(0.2..0.85).contains(&place) {
+        return None;
+    }
+    let ratio = |place: f64| {
+        let place = place.clamp(0.05, 0.95);
+        place / (1.0 - place)
+    };
+    Some(Swing {
+        n: off.len(),
+        ratio: ratio(place),
+        low: ratio(place - half),
+        high: ratio(place + half),
+    })
+}
+
+/// Half of the 95 % interval of a median; the whole range where there are too few values.
+fn half_width(sorted: &[f64]) -> f64 {
+    match (
+        stats::median_interval(sorted),
+        sorted.first(),
+        sorted.last(),
+    ) {
+        (Some((low, high)), ..) => (high - low) / 2.0,
+        (None, Some(first), Some(last)) => (last - first) / 2.0,
+        _ => 0.0,
+    }
+}
+
+/// Place of the off-beat of two parts that a swing means: 0.5 unless its interval excludes
+/// straight playing.
+pub(super) fn place(swing: Option<Swing>) -> f64 {
+    match swing {
+        Some(s) if s.low > 1.0 || s.high < 1.0 => s.ratio / (1.0 + s.ratio),
+        _ => 0.5,
+    }
+}
+
+/// How much later than the thumb the fingers are, net of the slots; positive is behind. None
+/// where either hand has fewer than three notes to tell it by.
+///
+/// Where beats divide in two, only fingers on the beat tell: an off-beat's lateness cannot be
+/// told from swing. Notes of rolled chords count: they do sound later.
+pub(super) fn lateness(phases: &[Phase], swing_place: f64) -> Option<Figure> {
+    let halves = 2 * phases.iter().filter(|p| p.parts == 2).count() > phases.len();
+    let away = |p: &Phase| {
+        (0..p.parts)
+            .map(|part| p.at - super::slot::share(p.parts, part, swing_place))
+            .chain([p.at - 1.0])
+            .min_by(|a, b| a.abs().total_cmp(&b.abs()))
+            .map_or(0.0, |away| away * p.length)
+    };
+    let thumb: Vec<(f64, f64)> = phases
+        .iter()
+        .filter(|p| p.role == Role::Bass)
+        .map(|p| (away(p), p.weight))
+        .collect();
+    let fingers: Vec<(f64, f64)> = phases
+        .iter()
+        .filter(|p| p.role == Role::Melody)
+        .filter(|p| !halves || p.on_beat())
+        .map(|p| (if halves { p.from_beat() } else { away(p) }, p.weight))
+        .collect();
+    if thumb.len() < LEAST || fingers.len() < LEAST {
+        return None;
+    }
+    let plain =
+        |pairs: &[(f64, f64)]| stats::figure(&pairs.iter().map(|p| p.0).collect::<Vec<_>>());
+    let (t, f) = (plain(&thumb)?, plain(&fingers)?);
+    let centre =
+        stats::weighted_median(&mut fingers.clone())? - stats::weighted_median(&mut thumb.clone())?;
+    let half = |figure: &Figure| Some((figure.high? - figure.low?).0 / 2.0);
+    let both = half(&t).zip(half(&f)).map(|(a, b)| a.hypot(b));
+    Some(Figure {
+        n: f.n,
+        centre: Span(centre),
+        spread: Span(t.spread.0.hypot(f.spread.0)),
+        low: both.map(|b| Span(centre - b)),
+        high: both.map(|b| Span(centre + b)),
+    })
+}
