@@ -6,4 +6,6 @@
 pub mod csv;
 pub mod file;
 pub mod json;
+pub mod sheet;
+pub mod svg;
 pub mod wav;

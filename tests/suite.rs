@@ -6,3 +6,5 @@ mod layers;
 mod load;
 mod pluck;
 mod reports;
+mod sheet;
+mod sheet_theme;

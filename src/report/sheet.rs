@@ -1,0 +1,382 @@
+//! The bar sheet: notes against the beat, a row a bar.
+//!
+//! Owns the layout as pure functions: what was heard and where it lies on the grid go in, plain
+//! shapes come out. It draws nothing itself: `report::svg` writes the shapes to a file, the window
+//! paints the same ones. It measures nothing either: drift and its floor come from `timing`.
+//!
+//! Time runs as on a page of music: each bar is a row, and the same beat stands under itself down
+//! the page, so drift that repeats becomes a visible lean. Thumb notes hang below the row's line,
+//! finger notes stand above it, the outermost string furthest out. A thin stem stands at a note's
+//! slot and a head where it was really played; a magnifier stretches only the distance between
+//! the two. The grey band around a slot is what a listener cannot hear or the detector cannot
+//! measure: heads inside it are quiet, heads outside it are bold.
+
+mod frame;
+mod note;
+mod row;
+mod shape;
+mod slots;
+mod strings;
+mod theme;
+mod words;
+
+pub use note::{Mark, describe};
+pub use row::{BarCell, Row, RowKind};
+pub use shape::{Align, Point, Rect, Shape};
+pub use slots::{SlotKey, SlotMean, SlotPlace, slot_means};
+pub use theme::{Colour, Ground, Ink};
+pub use words::{Sentence, sentences};
+
+use crate::music::grid::Grid;
+use crate::music::note::Note;
+use crate::music::tuning::Tuning;
+use crate::unit::{Beats, Seconds, Span};
+use std::ops::Range;
+
+/// A place on the grid that a note is meant for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Slot {
+    /// Beats after the grid's first beat.
+    pub at: Beats,
+    /// Which place of the bar it is.
+    pub place: SlotPlace,
+}
+
+/// Where a note lies on the grid.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Placed {
+    /// Its slot; none in free time.
+    pub slot: Option<Slot>,
+    /// Does its drift count? Not that of the later notes of a rolled chord, nor of a grace note.
+    pub counts: bool,
+    /// Played minus slot: above 0 is behind, below 0 ahead.
+    pub drift: Span,
+    /// What nobody could hear or measure: drift within ± this is no drift.
+    pub floor: Span,
+}
+
+impl Placed {
+    /// A note that belongs to no slot.
+    pub const FREE: Self = Self {
+        slot: None,
+        counts: false,
+        drift: Span(0.0),
+        floor: Span(0.0),
+    };
+
+    /// Is its drift beyond the floor, so that it may be called ahead or behind?
+    pub fn audible(&self) -> bool {
+        self.counts && self.slot.is_some() && self.drift.abs() > self.floor
+    }
+}
+
+/// Everything a sheet shows.
+#[derive(Debug, Clone, Copy)]
+pub struct Piece<'a> {
+    /// Heading: the recording's name.
+    pub title: &'a str,
+    /// Notes in order of time.
+    pub notes: &'a [Note],
+    /// One for each of `notes`; missing ones count as free.
+    pub placed: &'a [Placed],
+    /// Beats and bars.
+    pub grid: &'a Grid,
+    /// Where slots lie inside a beat, each above 0 and below 1, ascending: `[0.5]` for straight
+    /// eighths.
+    pub divisions: &'a [f64],
+    /// Strings of the guitar.
+    pub tuning: &'a Tuning,
+    /// Length of the recording.
+    pub end: Seconds,
+    /// A second take of the same bars, drawn as hollow heads.
+    pub second: Option<Take<'a>>,
+}
+
+/// Notes of a second take on the same grid.
+#[derive(Debug, Clone, Copy)]
+pub struct Take<'a> {
+    /// Its notes.
+    pub notes: &'a [Note],
+    /// One for each of `notes`.
+    pub placed: &'a [Placed],
+}
+
+impl Piece<'_> {
+    /// Where note `index` lies.
+    pub fn placed(&self, index: usize) -> Placed {
+        sound(self.placed.get(index))
+    }
+
+    /// A note of the second take and where it lies.
+    pub fn second(&self, index: usize) -> Option<(&Note, Placed)> {
+        let take = self.second?;
+        Some((take.notes.get(index)?, sound(take.placed.get(index))))
+    }
+}
+
+/// A place on the grid without a number that is none.
+fn sound(placed: Option<&Placed>) -> Placed {
+    let finite = |p: &&Placed| {
+        let at = p.slot.map_or(0.0, |s| s.at.0);
+        (at + p.drift.0 + p.floor.0).is_finite() && p.slot.is_none_or(|s| s.place.parts > 0)
+    };
+    placed.filter(finite).copied().unwrap_or(Placed::FREE)
+}
+
+/// How large, how stretched, what besides.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Options {
+    /// Width of the page in points.
+    pub width: f64,
+    /// Size of everything but the page, 0.5 to 4; 1 is ordinary.
+    pub zoom: f64,
+    /// How much drift is stretched, 1 to 16; none chooses what fits the drift there is.
+    pub magnifier: Option<u8>,
+    /// Bars side by side in one row, 1 to 8.
+    pub bars_a_row: u8,
+    /// A row of tablature under each bar?
+    pub strings: bool,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self {
+            width: 1000.0,
+            zoom: 1.0,
+            magnifier: None,
+            bars_a_row: 1,
+            strings: false,
+        }
+    }
+}
+
+/// A planned page: where each row lies and which notes stand in it.
+///
+/// Planning costs one pass over the notes; shapes are made row by row when asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sheet {
+    options: Options,
+    rows: Vec<Row>,
+    /// Points to a beat.
+    beat: f64,
+    magnifier: f64,
+    slants: Vec<SlotMean>,
+    levels: note::Levels,
+    height: f64,
+}
+
+/// Where an instant lies on the page.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    /// Index of the row.
+    pub row: usize,
+    /// Points from the page's left edge.
+    pub x: f64,
+}
+
+impl Sheet {
+    /// Plans the page.
+    pub fn plan(piece: &Piece, options: Options) -> Self {
+        let options = Options {
+            width: finite_or(options.width, 1000.0).clamp(200.0, 20_000.0),
+            zoom: finite_or(options.zoom, 1.0).clamp(0.5, 4.0),
+            bars_a_row: options.bars_a_row.clamp(1, 8),
+            ..options
+        };
+        let levels = note::Levels::of(piece, options.zoom);
+        let mut sheet = Self {
+            options,
+            rows: row::rows(piece, options.bars_a_row),
+            beat: 1.0,
+            magnifier: 1.0,
+            slants: slot_means(piece),
+            levels,
+            height: 0.0,
+        };
+        let most = sheet.rows.iter().map(Row::beats).fold(1.0, f64::max);
+        sheet.beat = (sheet.inner_width() / most).min(sheet.inner_width());
+        sheet.magnifier = f64::from(match options.magnifier {
+            Some(factor) => factor.clamp(1, 16),
+            None => fitting_magnifier(piece),
+        });
+        let mut top = sheet.head_height();
+        for row in &mut sheet.rows {
+            row.top = top;
+            row.height = sheet.levels.height(options.strings && row.is_bars());
+            top += row.height;
+        }
+        sheet.height = top;
+        sheet
+    }
+
+    /// The options it was planned with, kept inside their ranges.
+    pub fn options(&self) -> &Options {
+        &self.options
+    }
+
+    /// Rows from the top down.
+    pub fn rows(&self) -> &[Row] {
+        &self.rows
+    }
+
+    /// Height of all rows with the heading above them, in points.
+    pub fn height(&self) -> f64 {
+        self.height
+    }
+
+    /// How much drift is stretched, 1 to 16.
+    pub fn magnifier(&self) -> f64 {
+        self.magnifier
+    }
+
+    /// Slots of the bar with their mean drift over the whole page.
+    pub fn slots(&self) -> &[SlotMean] {
+        &self.slants
+    }
+
+    /// Rows that show between `top` and `bottom` (points).
+    pub fn visible(&self, top: f64, bottom: f64) -> Range<usize> {
+        let first = self.rows.partition_point(|r| r.top + r.height < top);
+        let last = self.rows.partition_point(|r| r.top <= bottom);
+        first..last.max(first)
+    }
+
+    /// Where an instant lies; none outside every row.
+    pub fn place(&self, piece: &Piece, time: Seconds) -> Option<Place> {
+        if !time.0.is_finite() {
+            return None;
+        }
+        let row = self.rows.partition_point(|r| r.from() <= time);
+        let row = row.checked_sub(1)?;
+        let x = match &self.rows[row].kind {
+            RowKind::Free { from, to } => {
+                (time <= *to).then(|| self.x((time - *from).0 * row::BEATS_A_SECOND))?
+            }
+            RowKind::Bars(cells) => {
+                let cell = cells.iter().rev().find(|c| c.start <= time)?;
+                let at = piece.grid.beat_at(time)?.0 - cell.first_beat;
+                self.x(cell.offset + at.clamp(0.0, cell.beats))
+            }
+        };
+        Some(Place { row, x })
+    }
+
+    /// The instant under a place on the page; none between rows or in a margin.
+    pub fn time_at(&self, piece: &Piece, at: Point) -> Option<Seconds> {
+        let row = self.row_at(at.y)?;
+        let inside = (at.x - self.margin()) / self.beat;
+        match &self.rows[row].kind {
+            RowKind::Free { from, to } => {
+                let time = *from + Span(inside / row::BEATS_A_SECOND);
+                (time >= *from && time <= *to).then_some(time)
+            }
+            RowKind::Bars(_) => piece.grid.time_at(self.beats_at(at)?),
+        }
+    }
+
+    /// The position in beats under a place in a row of bars.
+    pub fn beats_at(&self, at: Point) -> Option<Beats> {
+        let row = self.row_at(at.y)?;
+        let inside = (at.x - self.margin()) / self.beat;
+        let RowKind::Bars(cells) = &self.rows[row].kind else {
+            return None;
+        };
+        let cell = cells
+            .iter()
+            .find(|c| inside >= c.offset - 0.5 && inside < c.offset + c.beats)
+            .or(cells.last())?;
+        let at = (inside - cell.offset).clamp(-0.5, cell.beats);
+        Some(Beats(cell.first_beat + at))
+    }
+
+    /// The row at a height on the page.
+    pub fn row_at(&self, y: f64) -> Option<usize> {
+        let row = self.rows.partition_point(|r| r.top <= y).checked_sub(1)?;
+        (y < self.rows[row].top + self.rows[row].height).then_some(row)
+    }
+
+    /// The bar under a place on the page.
+    pub fn bar_at(&self, at: Point) -> Option<&BarCell> {
+        let row = self.row_at(at.y)?;
+        let inside = (at.x - self.margin()) / self.beat;
+        let RowKind::Bars(cells) = &self.rows[row].kind else {
+            return None;
+        };
+        cells
+            .iter()
+            .find(|c| inside < c.offset + c.beats)
+            .or(cells.last())
+    }
+
+    /// The area of a row between its margins.
+    pub fn row_area(&self, row: usize) -> Option<Rect> {
+        let row = self.rows.get(row)?;
+        Some(Rect {
+            left: self.x(0.0),
+            top: row.top,
+            right: self.x(row.beats()),
+            bottom: row.top + row.height,
+        })
+    }
+
+    /// Horizontal place of `beats` after a row's left end.
+    fn x(&self, beats: f64) -> f64 {
+        self.margin() + beats * self.beat
+    }
+
+    /// Space left of the rows, where bar numbers stand.
+    fn margin(&self) -> f64 {
+        (72.0 * self.options.zoom).min(0.2 * self.options.width)
+    }
+
+    /// Space right of the rows, where each bar's means stand when there is room.
+    fn right_margin(&self) -> f64 {
+        if self.shows_means() {
+            112.0 * self.options.zoom
+        } else {
+            (24.0 * self.options.zoom).min(0.1 * self.options.width)
+        }
+    }
+
+    fn shows_means(&self) -> bool {
+        self.options.bars_a_row == 1 && self.options.width >= 700.0 * self.options.zoom
+    }
+
+    fn inner_width(&self) -> f64 {
+        self.options.width - self.margin() - self.right_margin()
+    }
+}
+
+fn finite_or(value: f64, otherwise: f64) -> f64 {
+    if value.is_finite() { value } else { otherwise }
+}
+
+/// The largest of 1, 2, 4, 8, 16 that keeps nineteen in twenty heads nearer to their own slot
+/// than to the next.
+fn fitting_magnifier(piece: &Piece) -> u8 {
+    let second = (0..piece.second.map_or(0, |take| take.notes.len()))
+        .filter_map(|i| piece.second(i).map(|(_, placed)| placed));
+    let mut reach: Vec<f64> = (0..piece.notes.len())
+        .map(|i| piece.placed(i))
+        .chain(second)
+        .filter_map(|placed| row::drift_in_beats(piece.grid, &placed))
+        .map(f64::abs)
+        .collect();
+    if reach.is_empty() {
+        return 1;
+    }
+    reach.sort_by(f64::total_cmp);
+    let wide = reach[(reach.len() - 1) * 19 / 20].max(1e-6);
+    let mut edges = vec![0.0];
+    edges.extend_from_slice(piece.divisions);
+    edges.push(1.0);
+    let room = edges
+        .windows(2)
+        .map(|pair| pair[1] - pair[0])
+        .fold(1.0, f64::min)
+        / 2.0;
+    [16, 8, 4, 2]
+        .into_iter()
+        .find(|&factor| wide * f64::from(factor) <= room)
+        .unwrap_or(1)
+}

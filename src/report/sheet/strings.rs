@@ -1,0 +1,94 @@
+//! The row of tablature under a bar: fret numbers on lines, a hand letter under each.
+
+use super::row::{Row, RowKind};
+use super::shape::{Align, Point, Rect, Shape};
+use super::theme::Ink;
+use super::{Piece, Sheet};
+use crate::music::note::{Attack, Note, Role};
+
+/// Distance of two strings.
+const STEP: f64 = 8.0;
+
+/// Adds lines, numbers and letters of a row of bars.
+pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<Shape>) {
+    let RowKind::Bars(cells) = &row.kind else {
+        return;
+    };
+    let z = sheet.options.zoom;
+    let strings = piece.tuning.strings();
+    let step = STEP * z * 5.0 / f64::from(strings.max(2) - 1);
+    let top = sheet.line_of(row) + sheet.levels.to_tablature();
+    for cell in cells {
+        let (left, right) = (sheet.x(cell.offset), sheet.x(cell.offset + cell.beats));
+        for string in 0..strings {
+            let y = top + step * f64::from(string);
+            let ends = (Point::new(left, y), Point::new(right, y));
+            out.push(Shape::line(ends.0, ends.1, 0.6 * z, Ink::Tick));
+        }
+    }
+    let mut letters: Vec<(f64, String)> = Vec::new();
+    for &i in &row.notes {
+        let (note, placed) = (&piece.notes[i], piece.placed(i));
+        let (Some(slot), Some(string)) = (placed.slot.map(|slot| slot.at), note.string) else {
+            continue;
+        };
+        let Some(cell) = row
+            .cell_of(slot)
+            .filter(|_| string >= 1 && string <= strings)
+        else {
+            continue;
+        };
+        let x = sheet.x(cell.offset + slot.0 - cell.first_beat);
+        let y = top + step * f64::from(string - 1);
+        let text = fret_text(note);
+        let size = 9.5 * z;
+        let half = (0.5 * super::shape::text_width(&text, size)).max(2.6 * z);
+        out.push(Shape::Frame {
+            area: Rect::about(Point::new(x, y), half, 0.42 * size),
+            radius: 0.0,
+            width: 0.0,
+            ink: Ink::Text,
+        });
+        out.push(Shape::text(
+            Point::new(x, y + 0.36 * size),
+            Align::Centre,
+            size,
+            Ink::Text,
+            text,
+        ));
+        let letter = finger(note);
+        match letters.iter_mut().find(|(at, _)| (at - x).abs() < 0.5) {
+            Some((_, text)) if !text.contains(letter) => text.push_str(letter),
+            Some(_) => {}
+            None => letters.push((x, letter.to_owned())),
+        }
+    }
+    for (x, text) in letters {
+        let at = Point::new(x, top + step * f64::from(strings - 1) + 13.0 * z);
+        out.push(Shape::text(at, Align::Centre, 9.0 * z, Ink::Faint, text));
+    }
+}
+
+/// The fret as tablature writes it; × for a damped string, ⟨ ⟩ around a natural harmonic.
+fn fret_text(note: &Note) -> String {
+    match (note.attack, note.fret) {
+        (Attack::Dead, _) => "x".to_owned(),
+        (Attack::Harmonic, Some(fret)) => format!("<{fret}>"),
+        (_, Some(fret)) => fret.to_string(),
+        (_, None) => "?".to_owned(),
+    }
+}
+
+/// The likely finger, one string a finger as fingerstyle is taught: p on the bass strings, i m a
+/// on strings 3, 2 and 1.
+pub(super) fn finger(note: &Note) -> &'static str {
+    match (note.role, note.attack) {
+        (_, Attack::HammerOn | Attack::PullOff | Attack::Slide) => "",
+        (Role::Bass, _) => "p",
+        (Role::Melody, _) => match note.string {
+            Some(1) => "a",
+            Some(2) => "m",
+            _ => "i",
+        },
+    }
+}

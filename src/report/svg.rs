@@ -1,0 +1,196 @@
+//! The bar sheet as an SVG file (SVG 1.1, W3C 2011): text and plain shapes only, no style sheet,
+//! no script, no font file, so that it prints and opens anywhere.
+//!
+//! Each head carries a `<title>` that says what it is, which browsers show under the pointer and
+//! screen readers read. Layout is `report::sheet`.
+
+use super::sheet::{Align, Colour, Ground, Mark, Options, Piece, Rect, Shape, Sheet, describe};
+use std::fmt::Write;
+
+/// Writes the whole sheet of a piece, with heading and summary.
+pub fn write(piece: &Piece, options: Options, ground: Ground) -> String {
+    let sheet = Sheet::plan(piece, options);
+    let mut body = String::new();
+    for shape in sheet.head_shapes(piece) {
+        element(&shape, ground, &mut body);
+    }
+    for row in 0..sheet.rows().len() {
+        let (shapes, marks) = sheet.row_shapes(piece, row);
+        body.push_str("<g>");
+        for shape in &shapes {
+            element(shape, ground, &mut body);
+        }
+        for mark in &marks {
+            touch(piece, mark, &mut body);
+        }
+        body.push_str("</g>\n");
+    }
+    let (shapes, foot) = sheet.foot_shapes(piece, sheet.height());
+    for shape in &shapes {
+        element(shape, ground, &mut body);
+    }
+    let (width, height) = (sheet.options().width, sheet.height() + foot);
+    let paper = ground.colour().hex();
+    let title = escaped(piece.title);
+    format!(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
+         <svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width:.0}\" height=\"{height:.0}\" \
+         viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" font-family=\"sans-serif\">\n\
+         <title>Bar sheet of {title}</title>\n\
+         <rect width=\"100%\" height=\"100%\" fill=\"{paper}\"/>\n{body}</svg>\n"
+    )
+}
+
+/// An unseen area over a head that says what it is.
+fn touch(piece: &Piece, mark: &Mark, out: &mut String) {
+    let text = if mark.second {
+        let Some((note, placed)) = piece.second(mark.note) else {
+            return;
+        };
+        format!("your take: {}", describe(piece, note, &placed))
+    } else {
+        describe(piece, &piece.notes[mark.note], &piece.placed(mark.note))
+    };
+    let _ = write!(
+        out,
+        "<rect {} fill-opacity=\"0\"><title>{}</title></rect>",
+        area(&mark.area),
+        escaped(&text)
+    );
+}
+
+fn element(shape: &Shape, ground: Ground, out: &mut String) {
+    let paper = ground.colour().hex();
+    let _ = match shape {
+        Shape::Block {
+            area: r,
+            radius,
+            ink,
+        } => write!(
+            out,
+            "<rect {} rx=\"{radius:.2}\" fill=\"{}\"/>",
+            area(r),
+            ground.ink(*ink).hex()
+        ),
+        Shape::Frame {
+            area: r,
+            radius,
+            width,
+            ink,
+        } => write!(
+            out,
+            "<rect {} rx=\"{radius:.2}\" fill=\"{paper}\"{}/>",
+            area(r),
+            outline(*width, ground.ink(*ink))
+        ),
+        Shape::Line {
+            from,
+            to,
+            width,
+            ink,
+        } => write!(
+            out,
+            "<path d=\"M{:.2} {:.2}L{:.2} {:.2}\"{}/>",
+            from.x,
+            from.y,
+            to.x,
+            to.y,
+            outline(*width, ground.ink(*ink))
+        ),
+        Shape::Disc {
+            centre,
+            radius,
+            ink,
+        } => write!(
+            out,
+            "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{radius:.2}\" fill=\"{}\"/>",
+            centre.x,
+            centre.y,
+            ground.ink(*ink).hex()
+        ),
+        Shape::Ring {
+            centre,
+            radius,
+            width,
+            ink,
+        } => write!(
+            out,
+            "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"{radius:.2}\" fill=\"{paper}\"{}/>",
+            centre.x,
+            centre.y,
+            outline(*width, ground.ink(*ink))
+        ),
+        Shape::Sail { corners, ink } => {
+            let [a, b, c] = corners;
+            write!(
+                out,
+                "<path d=\"M{:.2} {:.2}L{:.2} {:.2}L{:.2} {:.2}Z\" fill=\"{}\"/>",
+                a.x,
+                a.y,
+                b.x,
+                b.y,
+                c.x,
+                c.y,
+                ground.ink(*ink).hex()
+            )
+        }
+        Shape::Text {
+            at,
+            align,
+            size,
+            bold,
+            ink,
+            text,
+        } => {
+            let anchor = match align {
+                Align::Left => "",
+                Align::Centre => " text-anchor=\"middle\"",
+                Align::Right => " text-anchor=\"end\"",
+            };
+            let weight = if *bold { " font-weight=\"bold\"" } else { "" };
+            write!(
+                out,
+                "<text x=\"{:.2}\" y=\"{:.2}\" font-size=\"{size:.1}\"{anchor}{weight} fill=\"{}\">{}</text>",
+                at.x,
+                at.y,
+                ground.ink(*ink).hex(),
+                escaped(text)
+            )
+        }
+    };
+}
+
+fn area(r: &Rect) -> String {
+    format!(
+        "x=\"{:.2}\" y=\"{:.2}\" width=\"{:.2}\" height=\"{:.2}\"",
+        r.left,
+        r.top,
+        r.width().max(0.0),
+        r.height().max(0.0)
+    )
+}
+
+fn outline(width: f64, colour: Colour) -> String {
+    if width > 0.0 {
+        format!(" stroke=\"{}\" stroke-width=\"{width:.2}\"", colour.hex())
+    } else {
+        String::new()
+    }
+}
+
+/// Text as XML holds it; characters that XML 1.0 forbids are left out.
+fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\t' => out.push(' '),
+            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => {}
+            c => out.push(c),
+        }
+    }
+    out
+}

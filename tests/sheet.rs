@@ -1,0 +1,351 @@
+//! The bar sheet: layout, its truth on the page, bad input.
+
+#[path = "sheet_pieces.rs"]
+mod pieces;
+
+use pieces::{Score, from_labels, tune};
+use proptest::prelude::*;
+use thumbline::music::grid::Grid;
+use thumbline::music::meter::Meter;
+use thumbline::music::note::Role;
+use thumbline::report::sheet::{
+    Ground, Ink, Mark, Options, Point, Shape, Sheet, describe, sentences,
+};
+use thumbline::report::svg;
+use thumbline::unit::{Seconds, Span};
+
+/// Writes pictures to look at into the folder `THUMBLINE_PICTURES` names; without it, only checks
+/// that they can be made.
+#[test]
+fn pictures_can_be_made() {
+    let strings = Options {
+        strings: true,
+        ..Options::default()
+    };
+    let mut cases = vec![
+        (
+            "tune-paper",
+            tune(8, 0.020),
+            Options::default(),
+            Ground::Paper,
+        ),
+        (
+            "tune-dark",
+            tune(8, 0.020),
+            Options::default(),
+            Ground::Dark,
+        ),
+        (
+            "tune-strings",
+            tune(4, 0.020).with_take(),
+            strings,
+            Ground::Paper,
+        ),
+    ];
+    for (name, bpm) in [
+        ("03_SS1-68-E_comp_mic", 68.0),
+        ("03_Jazz2-110-Bb_comp_mic", 110.0),
+        ("05_Rock1-130-A_solo_mic", 130.0),
+    ] {
+        if let Some(score) = from_labels(name, bpm) {
+            cases.push((name, score, Options::default(), Ground::Paper));
+        }
+    }
+    for (name, score, options, ground) in cases {
+        let text = svg::write(&score.piece(), options, ground);
+        assert!(
+            text.ends_with("</svg>\n") && !text.contains("NaN"),
+            "{name}"
+        );
+        if let Some(folder) = std::env::var_os("THUMBLINE_PICTURES") {
+            let path = std::path::Path::new(&folder).join(format!("{name}.svg"));
+            std::fs::write(path, text).expect("picture folder is writable");
+        }
+    }
+}
+
+fn shapes(score: &Score, options: Options) -> Vec<Shape> {
+    let piece = score.piece();
+    let sheet = Sheet::plan(&piece, options);
+    let mut all = sheet.head_shapes(&piece);
+    for row in 0..sheet.rows().len() {
+        all.extend(sheet.row_shapes(&piece, row).0);
+    }
+    all.extend(sheet.foot_shapes(&piece, sheet.height()).0);
+    all
+}
+
+#[test]
+fn every_coordinate_is_a_number() {
+    for score in [
+        tune(8, 0.02),
+        Score::empty(),
+        tune(1, f64::NAN),
+        tune(1, f64::INFINITY),
+    ] {
+        assert!(
+            shapes(&score, Options::default())
+                .iter()
+                .all(Shape::is_finite)
+        );
+    }
+}
+
+fn heads(score: &Score, options: Options) -> (Sheet, Vec<Mark>) {
+    let piece = score.piece();
+    let sheet = Sheet::plan(&piece, options);
+    let marks = (0..sheet.rows().len())
+        .flat_map(|row| sheet.row_shapes(&piece, row).1)
+        .collect();
+    (sheet, marks)
+}
+
+fn with_magnifier(factor: u8) -> Options {
+    Options {
+        magnifier: Some(factor),
+        ..Options::default()
+    }
+}
+
+/// A head stands as far from its stem as its drift, at the scale of the beat, times the
+/// magnifier: 20 ms at 100 beats a minute is 1/30 of a beat.
+#[test]
+fn drift_is_drawn_to_scale() {
+    let score = tune(8, 0.020);
+    let piece = score.piece();
+    for factor in [1, 2, 4] {
+        let (sheet, marks) = heads(&score, with_magnifier(factor));
+        let area = sheet.row_area(0).expect("a row");
+        let beat = area.width() / 4.0;
+        for mark in &marks {
+            let drift = piece.placed(mark.note).drift.0;
+            let wanted = drift / 0.6 * beat * f64::from(factor);
+            let drawn = mark.head.x - mark.foot.expect("on the grid").x;
+            assert!((drawn - wanted).abs() < 0.01, "{drawn} instead of {wanted}");
+        }
+        assert_eq!(marks.len(), score.notes.len());
+    }
+}
+
+/// The same beat stands under itself, thumb below the line and fingers above, the outermost
+/// string furthest out.
+#[test]
+fn places_on_the_page_mean_what_they_should() {
+    let score = tune(8, 0.020);
+    let piece = score.piece();
+    let (sheet, marks) = heads(&score, Options::default());
+    let mut columns = std::collections::BTreeMap::new();
+    for mark in &marks {
+        let (note, placed) = (&score.notes[mark.note], piece.placed(mark.note));
+        let foot = mark.foot.expect("on the grid");
+        assert_eq!(mark.head.y > foot.y, note.role == Role::Bass);
+        let at = placed.slot.expect("on the grid").at.0;
+        let row = sheet.row_at(foot.y).expect("in a row");
+        assert_eq!(row, (at / 4.0) as usize, "a row a bar");
+        let column = columns
+            .entry((at.rem_euclid(4.0) * 4.0) as u8)
+            .or_insert(foot.x);
+        assert!((*column - foot.x).abs() < 1e-6);
+        let string = f64::from(note.string.expect("known"));
+        let out = (mark.head.y - foot.y).abs();
+        let level = if note.role == Role::Bass {
+            string - 3.0
+        } else {
+            4.0 - string
+        };
+        assert!((out - (8.0 + 9.5 * level)).abs() < 1e-6);
+    }
+}
+
+/// Friberg & Sundberg 1995 (JASA 98:2524–2531), as the reference sheet computes it for beats: 25,
+/// 18.75, 15, 12.5 ms at 60, 80, 100, 120 beats a minute; 6 ms at 200 in sixteenths. The band is
+/// drawn that wide, and heads inside it are quiet.
+#[test]
+fn the_band_is_as_wide_as_what_cannot_be_heard() {
+    for (bpm, ms) in [
+        (60.0, 25.0),
+        (80.0, 18.75),
+        (100.0, 15.0),
+        (120.0, 12.5),
+        (200.0, 6.0),
+    ] {
+        for (share, bold) in [(0.99, false), (1.01, true)] {
+            let mut score = Score {
+                grid: pieces::steady(4, bpm, 1.0, Meter::COMMON),
+                end: Seconds(9.0),
+                ..Score::empty()
+            };
+            score.add(1.0, share * ms / 1000.0, Role::Melody, 1, 0);
+            score.placed[0].floor = Span::from_ms(ms);
+            let piece = score.piece();
+            let sheet = Sheet::plan(&piece, with_magnifier(1));
+            let (shapes, _) = sheet.row_shapes(&piece, 0);
+            let band = shapes.iter().find_map(|s| match s {
+                Shape::Block {
+                    area,
+                    ink: Ink::Band,
+                    ..
+                } => Some(area.width()),
+                _ => None,
+            });
+            let beat = sheet.row_area(0).expect("a row").width() / 4.0;
+            let wanted = 2.0 * ms / 1000.0 * bpm / 60.0 * beat;
+            assert!((band.expect("a band") - wanted).abs() < 1e-6);
+            let loud = shapes.iter().any(|s| {
+                matches!(
+                    s,
+                    Shape::Disc {
+                        ink: Ink::Finger,
+                        ..
+                    }
+                )
+            });
+            assert_eq!(loud, bold, "{bpm} {share}");
+            let words = describe(&piece, &score.notes[0], &piece.placed(0));
+            assert_eq!(words.contains("behind"), bold, "{words}");
+        }
+    }
+}
+
+#[test]
+fn repeating_drift_becomes_a_slant_and_advice() {
+    let score = tune(8, 0.020);
+    let piece = score.piece();
+    let sheet = Sheet::plan(&piece, Options::default());
+    let slants: Vec<_> = sheet.slots().iter().filter(|s| s.is_slant()).collect();
+    assert_eq!(slants.len(), 1);
+    assert_eq!(slants[0].key.place.name(), "the and of 2");
+    let all = sentences(&piece, &sheet);
+    let advice = all.iter().find(|s| s.bar.is_some()).expect("advice");
+    assert!(
+        advice
+            .text
+            .starts_with("The and of 2 comes 20 ms late with the fingers")
+    );
+    assert!(
+        advice
+            .notes
+            .iter()
+            .all(|&i| score.notes[i].string == Some(2))
+    );
+    assert_eq!(advice.notes.len(), 8);
+}
+
+#[test]
+fn nothing_inside_the_band_is_called_late() {
+    let mut score = tune(8, 0.012);
+    score.placed.iter_mut().for_each(|p| p.floor = Span(0.030));
+    let piece = score.piece();
+    let sheet = Sheet::plan(&piece, Options::default());
+    let mut words: Vec<String> = sentences(&piece, &sheet)
+        .into_iter()
+        .map(|s| s.text)
+        .collect();
+    words.extend(
+        shapes(&score, Options::default())
+            .into_iter()
+            .filter_map(|s| match s {
+                Shape::Text { text, .. } => Some(text),
+                _ => None,
+            }),
+    );
+    for text in words {
+        let called = ["late", "early", "behind", "ahead"]
+            .iter()
+            .any(|w| text.contains(w));
+        assert!(!called, "{text}");
+    }
+}
+
+/// An instant's place on the page leads back to the instant.
+#[test]
+fn places_lead_back_to_instants() {
+    let score = tune(8, 0.020);
+    let piece = score.piece();
+    let sheet = Sheet::plan(&piece, Options::default());
+    for i in 0..96 {
+        let time = Seconds(0.31 + 0.2 * f64::from(i));
+        let place = sheet.place(&piece, time).expect("inside a bar");
+        let y = sheet.rows()[place.row].top + 5.0;
+        let back = sheet
+            .time_at(&piece, Point::new(place.x, y))
+            .expect("inside a bar");
+        assert!((back - time).abs().0 < 1e-6, "{time:?} {back:?}");
+    }
+    assert!(sheet.place(&piece, Seconds(f64::NAN)).is_none());
+}
+
+#[test]
+fn meters_of_1_to_15_beats_and_several_bars_a_row() {
+    for count in 1..=15 {
+        let meter = Meter { count, unit: 4 };
+        let mut score = Score {
+            grid: pieces::steady(5 * usize::from(count), 90.0, 0.5, meter),
+            end: Seconds(60.0),
+            ..Score::empty()
+        };
+        score.add(f64::from(count) * 2.0, 0.03, Role::Bass, 5, 2);
+        for bars_a_row in [1, 2, 4] {
+            let options = Options {
+                bars_a_row,
+                ..Options::default()
+            };
+            let (sheet, marks) = heads(&score, options);
+            assert_eq!(marks.len(), 1);
+            let bars = sheet.rows().iter().filter(|r| r.is_bars()).count();
+            assert_eq!(bars, 5_usize.div_ceil(usize::from(bars_a_row)));
+            assert!(shapes(&score, options).iter().all(Shape::is_finite));
+        }
+    }
+}
+
+/// Ten thousand onsets, three hours: planned once, then only visible rows are laid out.
+#[test]
+fn a_long_recording_is_laid_out_row_by_row() {
+    let mut score = Score {
+        grid: pieces::steady(18_000, 100.0, 0.0, Meter::COMMON),
+        end: Seconds(10_800.0),
+        ..Score::empty()
+    };
+    for i in 0..10_000 {
+        score.add(f64::from(i), 0.01, Role::Bass, 6, 0);
+    }
+    let piece = score.piece();
+    let sheet = Sheet::plan(&piece, Options::default());
+    assert_eq!(sheet.rows().len(), 4_500);
+    let seen = sheet.visible(100_000.0, 101_000.0);
+    assert!(seen.len() <= 13, "{seen:?}");
+    assert!(seen.start > 0);
+}
+
+proptest! {
+    /// Whatever the numbers, every coordinate is one and nothing panics.
+    #[test]
+    fn any_numbers_can_be_laid_out(
+        beats in prop::collection::vec(prop::num::f64::ANY, 0..12),
+        notes in prop::collection::vec(
+            (prop::num::f64::ANY, prop::num::f64::ANY, prop::num::f64::ANY, any::<u8>(), any::<bool>()),
+            0..12,
+        ),
+        downbeat in 0_usize..9,
+        count in 0_u8..=20,
+        width in prop::num::f64::ANY,
+        zoom in prop::num::f64::ANY,
+        end in prop::num::f64::ANY,
+    ) {
+        let times: Vec<_> = beats.into_iter().map(|t| Seconds(t % 1e4)).collect();
+        let meter = Meter { count, unit: 4 };
+        let mut score = Score {
+            grid: Grid::from_beats(&times, downbeat, meter),
+            end: Seconds(end % 1e4),
+            ..Score::empty()
+        };
+        for (time, drift, slot, string, bass) in notes {
+            score.add_wild(time, drift, slot, string, bass);
+        }
+        let options = Options { width, zoom, ..Options::default() };
+        prop_assert!(shapes(&score, options).iter().all(Shape::is_finite));
+        let text = svg::write(&score.piece(), options, Ground::Dark);
+        prop_assert!(!text.contains("NaN") && !text.contains("inf\""));
+    }
+}
