@@ -106,7 +106,8 @@ impl Sheet {
             word(&mut x, 15.0, text, out);
         }
         let text = "slant: it repeats";
-        if x + text_width(text, size) + 30.0 * z < limit && self.slants.iter().any(|s| s.is_slant())
+        if x + text_width(text, size) + 30.0 * z < limit
+            && self.slants.iter().any(SlotMean::is_slant)
         {
             let foot = Point::new(x, middle + 6.0 * z);
             let top = Point::new(x, middle - 6.0 * z);

@@ -68,7 +68,7 @@ impl Levels {
     }
 
     /// From a row's line to the upper edge of its tablature.
-    pub fn to_tablature(&self) -> f64 {
+    pub fn tablature(&self) -> f64 {
         self.reach(self.below) + 14.0 * self.zoom
     }
 

@@ -124,10 +124,14 @@ pub(super) fn rows(piece: &Piece, bars_a_row: u8) -> Vec<Row> {
         })
         .collect();
     for (i, row) in first.into_iter().enumerate() {
-        row.into_iter().for_each(|r: usize| rows[r].notes.push(i));
+        if let Some(row) = row {
+            rows[row].notes.push(i);
+        }
     }
     for (i, row) in second.into_iter().enumerate() {
-        row.into_iter().for_each(|r| rows[r].second.push(i));
+        if let Some(row) = row {
+            rows[row].second.push(i);
+        }
     }
     rows
 }
@@ -272,9 +276,9 @@ impl Sheet {
         self.bands_and_sails(stage, &mut shapes);
         match &row.kind {
             RowKind::Bars(cells) => {
-                cells
-                    .iter()
-                    .for_each(|cell| self.bar_frame(piece, cell, line, &mut shapes));
+                for cell in cells {
+                    self.bar_frame(piece, cell, line, &mut shapes);
+                }
             }
             RowKind::Free { from, to } => self.free_frame(*from, *to, line, &mut shapes),
         }

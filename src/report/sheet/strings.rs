@@ -17,7 +17,7 @@ pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<S
     let z = sheet.options.zoom;
     let strings = piece.tuning.strings();
     let step = STEP * z * 5.0 / f64::from(strings.max(2) - 1);
-    let top = sheet.line_of(row) + sheet.levels.to_tablature();
+    let top = sheet.line_of(row) + sheet.levels.tablature();
     for cell in cells {
         let (left, right) = (sheet.x(cell.offset), sheet.x(cell.offset + cell.beats));
         for string in 0..strings {
