@@ -5,7 +5,12 @@
 //! files or standard output; progress, warnings and errors go to standard error. Exit codes: 0
 //! done, 1 the recording or the disk is at fault, 2 the command was given wrongly.
 
+mod arguments;
 mod demo;
+mod looping;
+mod slow;
+mod sound;
+mod source;
 mod terminal;
 
 use anyhow::Result;
@@ -39,6 +44,8 @@ macro_rules! commands {
 
 commands! {
     Demo(demo::Demo),
+    Loop(looping::Loop),
+    Slow(slow::Slow),
 }
 
 /// Slow a guitar recording at its own pitch, loop the hard bar, and see thumb and fingers against
@@ -110,6 +117,14 @@ fn names() -> Vec<String> {
         .collect()
 }
 
+/// On one line, without the numbers that systems give to their errors.
 fn one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
+    const NUMBER: &str = " (os error ";
+    let mut line = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    while let Some(at) = line.find(NUMBER) {
+        let rest = at + NUMBER.len();
+        let end = line[rest..].find(')').map_or(line.len(), |e| rest + e + 1);
+        line.replace_range(at..end, "");
+    }
+    line
 }

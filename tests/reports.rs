@@ -1,7 +1,7 @@
 //! Reports: WAV bytes that others read, files written whole or not at all.
 
 use proptest::prelude::*;
-use std::io::{self, Cursor, Write};
+use std::io::{self, Cursor};
 use std::path::Path;
 use thumbline::report::file::Target;
 use thumbline::report::wav::{self, Depth};

@@ -2,28 +2,29 @@
 
 use super::usage;
 use anyhow::Result;
+use clap::Args;
 use std::path::PathBuf;
 use thumbline::load::Part;
 use thumbline::report::file::Target;
-use thumbline::unit::Seconds;
+use thumbline::stretch::Speed;
+use thumbline::unit::{Cents, Seconds};
 
-/// Slowest and fastest playing.
-pub const SPEEDS: std::ops::RangeInclusive<f64> = 0.25..=1.5;
-
-/// A speed as a factor (`0.6`) or in percent (`60%`), within [`SPEEDS`].
-pub fn speed(text: &str) -> Result<f64, String> {
+/// A speed as a factor (`0.6`) or in percent (`60%`).
+pub fn speed(text: &str) -> Result<Speed, String> {
     let value = match text.strip_suffix('%') {
         Some(percent) => number(percent)? / 100.0,
         None => number(text)?,
     };
-    if SPEEDS.contains(&value) {
-        Ok(value)
+    Speed::new(value).map_err(|error| error.to_string())
+}
+
+/// A change of pitch in semitones with fraction, an octave either way.
+pub fn semitones(text: &str) -> Result<Cents, String> {
+    let value = number(text)?;
+    if value.abs() <= 12.0 {
+        Ok(Cents(100.0 * value))
     } else {
-        Err(format!(
-            "a speed lies between {} and {} (1 is as recorded)",
-            SPEEDS.start(),
-            SPEEDS.end()
-        ))
+        Err("a change of pitch lies between -12 and 12 semitones".to_owned())
     }
 }
 
@@ -48,7 +49,9 @@ pub fn bars(text: &str) -> Result<(i32, i32), String> {
     if first <= last {
         Ok((first, last))
     } else {
-        Err(format!("bar {last} comes before bar {first}: give them in order"))
+        Err(format!(
+            "bar {last} comes before bar {first}: give them in order"
+        ))
     }
 }
 
@@ -64,20 +67,36 @@ fn number(text: &str) -> Result<f64, String> {
     }
 }
 
+/// Which part of a recording: by seconds; without them, all of it.
+#[derive(Args)]
+pub struct PartArguments {
+    /// Begin at this second of the recording.
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    from_s: Option<f64>,
+    /// End at this second of the recording.
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    to_s: Option<f64>,
+}
+
+impl PartArguments {
+    /// What was asked for.
+    pub fn choice(&self) -> Result<Part> {
+        part(self.from_s, self.to_s)
+    }
+}
+
 /// The part between two instants.
 pub fn part(from: Option<f64>, to: Option<f64>) -> Result<Part> {
     let from = from.unwrap_or(0.0);
-    if let Some(to) = to
-        && to <= from
-    {
-        return Err(usage(format!(
+    match to {
+        Some(to) if to <= from => Err(usage(format!(
             "--to-s {to} does not lie after --from-s {from}: give a later end"
-        )));
+        ))),
+        _ => Ok(Part {
+            from: Seconds(from),
+            to: to.map(Seconds),
+        }),
     }
-    Ok(Part {
-        from: Seconds(from),
-        to: to.map(Seconds),
-    })
 }
 
 /// Where reports go: `-` is standard output, which only one of them can have.

@@ -1,16 +1,22 @@
 //! The recording that a command works on: read with progress, doubts told.
 
 use super::terminal::Terminal;
+use super::usage;
 use anyhow::Result;
+use std::ops::Range;
 use std::path::Path;
-use thumbline::load::{Decoder, Part};
+use thumbline::load::{Decoder, LoadError, Part};
 use thumbline::recording::Recording;
+use thumbline::unit::Seconds;
 
 /// Below this level (−80 dB of full scale) there is nothing to hear.
 const SILENT: f32 = 1e-4;
 
 /// Shorter than this there is no music to find, in seconds.
 const SHORT: f64 = 0.5;
+
+/// Sound read before and after a part, in seconds.
+const MARGIN: f64 = 1.0;
 
 /// Reads `part` of the recording at `path` and tells what is doubtful about it.
 pub fn read(path: &Path, part: Part, terminal: &Terminal) -> Result<Recording> {
@@ -21,7 +27,10 @@ pub fn read(path: &Path, part: Part, terminal: &Terminal) -> Result<Recording> {
     }
     drop(progress);
     let mut doubts = decoder.warnings();
-    let recording = decoder.finish()?;
+    let recording = decoder.finish().map_err(|error| match error {
+        LoadError::Outside { name, end, .. } => outside(&name, end),
+        other => other.into(),
+    })?;
     doubts.extend(about(&recording));
     doubts.iter().for_each(|doubt| terminal.warn(doubt));
     Ok(recording)
@@ -39,7 +48,9 @@ fn about(recording: &Recording) -> Vec<String> {
     }
     let loud = |sample: &f32| sample.abs() > SILENT;
     if !recording.channels().iter().flatten().any(loud) {
-        doubts.push(format!("`{name}` is silent: there is nothing to hear in it"));
+        doubts.push(format!(
+            "`{name}` is silent: there is nothing to hear in it"
+        ));
     } else if recording.end().0 < SHORT {
         doubts.push(format!(
             "`{name}` is only {:.3} s long: too short for a tempo",
@@ -47,4 +58,35 @@ fn about(recording: &Recording) -> Vec<String> {
         ));
     }
     doubts
+}
+
+/// Reads what lies around `part`, so that ringing strings and attacks at its edges are whole, and
+/// tells which frames of it are the part.
+pub fn read_around(
+    path: &Path,
+    part: Part,
+    terminal: &Terminal,
+) -> Result<(Recording, Range<usize>)> {
+    let around = Part {
+        from: Seconds((part.from.0 - MARGIN).max(0.0)),
+        to: part.to.map(|to| Seconds(to.0 + MARGIN)),
+    };
+    let recording = read(path, around, terminal)?;
+    let rate = recording.rate();
+    let origin = around.from.frame(rate);
+    let from = part.from.frame(rate) - origin;
+    let end = recording.frames();
+    let to = part.to.map_or(end, |to| to.frame(rate) - origin);
+    if from >= end || to > end + rate as usize / 100 {
+        let whole = Seconds::of_frame(origin + end, rate);
+        return Err(outside(recording.name(), whole));
+    }
+    Ok((recording, from..to.min(end)))
+}
+
+fn outside(name: &str, end: Seconds) -> anyhow::Error {
+    usage(format!(
+        "`{name}` is {:.2} s long: choose --from-s and --to-s within it",
+        end.0
+    ))
 }

@@ -1,9 +1,12 @@
 //! Sound → WAV, written as it comes: nothing but the header has to be known beforehand.
 //!
 //! Layout after the Multimedia Programming Interface and Data Specifications 1.0 (IBM/Microsoft,
-//! 1991) and WAVE_FORMAT_EXTENSIBLE for more than two channels or 24 bits (from memory).
+//! 1991) and WAVE_FORMAT_EXTENSIBLE for more than two channels (from memory).
 
 use std::io::{self, Write};
+
+/// Format tag of the extended header.
+const EXTENSIBLE: u16 = 0xFFFE;
 
 /// How samples are stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -48,29 +51,33 @@ pub fn write(
     let second = u32::try_from(u64::from(rate) * u64::from(frame_bytes)).map_err(too_much)?;
 
     let kind: u16 = if depth == Depth::Float32 { 3 } else { 1 };
+    let bits = 8 * depth.bytes();
+    let wide = width > 2; // more than two channels need the extended header
     let pad = size % 2;
     let fact: &[u32] = if depth == Depth::Float32 {
         &[u32::from_le_bytes(*b"fact"), 4, frames as u32]
     } else {
         &[]
     };
+    let format: u32 = if wide { 40 } else { 16 };
+    let head = 4 + 8 + format + 4 * fact.len() as u32 + 8;
     out.write_all(b"RIFF")?;
-    let head = 4 + 8 + 40 + 4 * fact.len() as u32 + 8;
     out.write_all(&(head + size + pad).to_le_bytes())?;
     out.write_all(b"WAVEfmt ")?;
-    out.write_all(&40u32.to_le_bytes())?;
-    out.write_all(&0xFFFEu16.to_le_bytes())?;
+    out.write_all(&format.to_le_bytes())?;
+    out.write_all(&if wide { EXTENSIBLE } else { kind }.to_le_bytes())?;
     out.write_all(&width.to_le_bytes())?;
     out.write_all(&rate.to_le_bytes())?;
     out.write_all(&second.to_le_bytes())?;
     out.write_all(&(frame_bytes as u16).to_le_bytes())?;
-    let bits = 8 * depth.bytes();
     out.write_all(&bits.to_le_bytes())?;
-    out.write_all(&22u16.to_le_bytes())?;
-    out.write_all(&bits.to_le_bytes())?;
-    out.write_all(&speakers(width).to_le_bytes())?;
-    out.write_all(&kind.to_le_bytes())?;
-    out.write_all(&[0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71])?;
+    if wide {
+        out.write_all(&22u16.to_le_bytes())?; // bytes that follow
+        out.write_all(&bits.to_le_bytes())?; // of them valid
+        out.write_all(&0u32.to_le_bytes())?; // no channel has a named place
+        out.write_all(&kind.to_le_bytes())?;
+        out.write_all(&[0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71])?;
+    }
     for word in fact {
         out.write_all(&word.to_le_bytes())?;
     }
@@ -78,15 +85,6 @@ pub fn write(
     out.write_all(&size.to_le_bytes())?;
     samples(out, channels, frames, depth)?;
     out.write_all(&vec![0; pad as usize])
-}
-
-/// Speaker positions: centre for one channel, left and right for two, none named for more.
-fn speakers(width: u16) -> u32 {
-    match width {
-        1 => 0x4,
-        2 => 0x3,
-        _ => 0,
-    }
 }
 
 fn samples(
