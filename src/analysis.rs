@@ -4,6 +4,7 @@
 //! is `report`.
 
 pub mod beat;
+pub mod net;
 pub mod onset;
 
 use crate::music::grid::Grid;

@@ -4,6 +4,7 @@ mod demo;
 mod journal;
 mod layers;
 mod load;
+mod net;
 mod pluck;
 mod reports;
 mod sheet;

@@ -1,0 +1,208 @@
+//! The network: its shape, its weights and how they come together.
+//!
+//! The order of `ear.f32` is that of `export` in `xtask/train/network.py`: layer by layer,
+//! weights `[tap or distance][input][output]`, then biases; little-endian f32, normalisations
+//! folded in.
+
+use super::layers::{Dense, Reaching, Scratch, Sliding, add_products};
+use super::patch::{BANDS, BINS, CHANNELS, FRAMES, LEVELS, LOW_MIDI, PER_SEMITONE};
+use super::{LOWEST, PITCHES};
+use std::sync::LazyLock;
+
+/// Channels along the pitch axis, first and second layer.
+const FIRST: usize = 16;
+const SECOND: usize = 16;
+/// Channels of a pitch.
+const PITCH: usize = 28;
+/// Channels along time, and what is kept of them.
+const BEAT: usize = 24;
+const CONTEXT: usize = 32;
+const HIDDEN: usize = 40;
+/// Onset, six kinds, offset.
+const SCALARS: usize = 8;
+/// Frames of the envelope after the layer that takes every other one.
+const HALF: usize = FRAMES.div_ceil(2);
+/// Where the partials of a pitch lie, in thirds of a semitone: 1/3, 1/2, 1 to 12, 14 and 16 times its
+/// frequency.
+const PARTIALS: [isize; 16] = [
+    -57, -36, 0, 36, 57, 72, 84, 93, 101, 108, 114, 120, 125, 129, 137, 144,
+];
+/// Pitches that a pitch is weighed against, in semitones: its neighbours, fourths, fifths, octaves.
+const NEIGHBOURS: [isize; 15] = [-24, -19, -12, -7, -5, -2, -1, 0, 1, 2, 5, 7, 12, 19, 24];
+
+const BYTES: &[u8] = include_bytes!("ear.f32");
+const COUNT: usize = (5 * CHANNELS + 1) * FIRST
+    + (3 * FIRST + 1) * SECOND
+    + (3 * BANDS + 1) * BEAT
+    + (3 * BEAT + 1) * BEAT
+    + (HALF * BEAT + LEVELS + 1) * CONTEXT
+    + (PARTIALS.len() * SECOND + 1) * PITCH
+    + CONTEXT * PITCH
+    + (NEIGHBOURS.len() * PITCH + 1) * PITCH
+    + (2 * PITCH + 1) * 2
+    + (2 * PITCH + CONTEXT + LEVELS + 1) * HIDDEN
+    + (HIDDEN + 1) * SCALARS
+    + CONTEXT
+    + 1;
+const _: () = assert!(
+    BYTES.len() == 4 * COUNT,
+    "ear.f32 does not fit this network"
+);
+
+/// The network with its weights.
+pub static MODEL: LazyLock<Model> = LazyLock::new(Model::read);
+
+/// What the network says, before probabilities are made of it.
+pub struct Said {
+    /// For each pitch: newly sounded, sounding.
+    pub pitches: [[f32; 2]; PITCHES],
+    /// Onset, kinds, offset in hundredths of a second.
+    pub scalars: [f32; SCALARS],
+}
+
+/// All layers.
+pub struct Model {
+    spectral: (Sliding<FIRST>, Sliding<SECOND>),
+    temporal: (Sliding<BEAT>, Sliding<BEAT>),
+    context: Dense<CONTEXT>,
+    partials: Reaching<PITCH>,
+    /// `[context][pitch channel]`, flat.
+    tint: Vec<f32>,
+    neighbours: Reaching<PITCH>,
+    pitch: Dense<2>,
+    hidden: Dense<HIDDEN>,
+    scalars: Dense<SCALARS>,
+    early: Dense<1>,
+}
+
+/// Takes weights off the front of the file.
+struct Reader(std::slice::Chunks<'static, u8>);
+
+impl Reader {
+    fn take(&mut self, count: usize) -> Vec<f32> {
+        self.0
+            .by_ref()
+            .take(count)
+            .map(|b| {
+                b.iter()
+                    .rev()
+                    .fold(0_u32, |bits, byte| bits << 8 | u32::from(*byte))
+            })
+            .map(f32::from_bits)
+            .collect()
+    }
+
+    fn dense<const OUT: usize>(&mut self, inputs: usize) -> Dense<OUT> {
+        let weights = self.take(inputs * OUT);
+        let mut bias = [0.0; OUT];
+        bias.iter_mut()
+            .zip(self.take(OUT))
+            .for_each(|(b, v)| *b = v);
+        Dense { weights, bias }
+    }
+
+    fn sliding<const OUT: usize>(
+        &mut self,
+        taps: usize,
+        inputs: usize,
+        stride: usize,
+    ) -> Sliding<OUT> {
+        let dense = self.dense(taps * inputs);
+        Sliding {
+            dense,
+            taps,
+            inputs,
+            stride,
+        }
+    }
+
+    fn reaching<const OUT: usize>(
+        &mut self,
+        distances: &'static [isize],
+        inputs: usize,
+    ) -> Reaching<OUT> {
+        let dense = self.dense(distances.len() * inputs);
+        Reaching {
+            dense,
+            distances,
+            inputs,
+        }
+    }
+}
+
+impl Model {
+    fn read() -> Self {
+        let mut file = Reader(BYTES.chunks(4));
+        Self {
+            spectral: (file.sliding(5, CHANNELS, 1), file.sliding(3, FIRST, 1)),
+            temporal: (file.sliding(3, BANDS, 1), file.sliding(3, BEAT, 2)),
+            context: file.dense(HALF * BEAT + LEVELS),
+            partials: file.reaching(&PARTIALS, SECOND),
+            tint: file.take(CONTEXT * PITCH),
+            neighbours: file.reaching(&NEIGHBOURS, PITCH),
+            pitch: file.dense(2 * PITCH),
+            hidden: file.dense(2 * PITCH + CONTEXT + LEVELS),
+            scalars: file.dense(HIDDEN),
+            early: file.dense(CONTEXT),
+        }
+    }
+
+    /// What the envelope tells.
+    pub fn context(&self, envelope: &[[f32; BANDS]], levels: [f32; LEVELS]) -> [f32; CONTEXT] {
+        let (mut first, mut second) = (Vec::new(), Vec::new());
+        self.temporal.0.over(envelope.as_flattened(), &mut first);
+        self.temporal.1.over(&first, &mut second);
+        self.context.of(&[&second, &levels]).map(|x| x.max(0.0))
+    }
+
+    /// Whether a note begins, from the envelope alone (the larger the surer).
+    pub fn early(&self, context: &[f32; CONTEXT]) -> f32 {
+        self.early.of(&[context])[0]
+    }
+
+    /// Everything else.
+    pub fn say(
+        &self,
+        spectra: &[[f32; CHANNELS]],
+        context: &[f32; CONTEXT],
+        levels: [f32; LEVELS],
+        scratch: &mut Scratch,
+    ) -> Said {
+        debug_assert_eq!(spectra.len(), BINS);
+        let Scratch {
+            first,
+            second,
+            partials,
+        } = scratch;
+        self.spectral.0.over(spectra.as_flattened(), first);
+        self.spectral.1.over(first, second);
+        let mut tint = [0.0; PITCH];
+        add_products(context, &self.tint, &mut tint);
+        partials.clear();
+        for pitch in 0..PITCHES {
+            let bin = PER_SEMITONE * (pitch + usize::from(LOWEST) - LOW_MIDI) + 1;
+            let sums = self.partials.at(bin as isize, second);
+            partials.extend(sums.iter().zip(&tint).map(|(a, b)| (a + b).max(0.0)));
+        }
+        let mut best = [0.0_f32; 2 * PITCH];
+        let mut pitches = [[0.0; 2]; PITCHES];
+        for (pitch, said) in pitches.iter_mut().enumerate() {
+            let own = &partials[pitch * PITCH..(pitch + 1) * PITCH];
+            let weighed = self
+                .neighbours
+                .at(pitch as isize, partials)
+                .map(|x| x.max(0.0));
+            *said = self.pitch.of(&[own, &weighed]);
+            let seen = own.iter().chain(&weighed);
+            best.iter_mut().zip(seen).for_each(|(b, x)| *b = b.max(*x));
+        }
+        let hidden = self
+            .hidden
+            .of(&[&best, context, &levels])
+            .map(|x| x.max(0.0));
+        Said {
+            pitches,
+            scalars: self.scalars.of(&[&hidden]),
+        }
+    }
+}

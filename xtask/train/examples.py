@@ -1,0 +1,137 @@
+"""One seed -> one recorded performance -> what the network is to say at many instants of it."""
+import numpy as np
+
+import features as F
+from pieces import play
+from rooms import record, squeak, sympathetic, thump
+from strings import SR, Guitar
+
+KINDS = ["pluck", "legato", "slide", "harmonic", "dead", "tap"]
+NEAR, BLUR = .020, .036  # a note belongs to an instant within NEAR; between NEAR and BLUR nothing is asked
+
+
+def perform(seed, samples=None):
+    """-> sound, notes, taps, cents of the whole instrument"""
+    rng = np.random.default_rng([seed, 5])
+    notes, taps, secs = play(rng)
+    g = Guitar(rng, samples)
+    cents = rng.uniform(-50, 50)
+    off = rng.normal(0, rng.uniform(.5, 7), 7)
+    mix = np.zeros(int(secs * SR) + 1)
+    finger_gap = rng.uniform(0, .04)
+    for i, n in enumerate(notes):
+        dur = n["end"] - n["t"]
+        x, on = g.note(n["midi"] + (cents + off[n["string"]]) / 100, n["string"], n["vel"], n["role"], n["kind"], min(dur + .1, 4.5), n["order"])
+        rms = np.sqrt(np.mean(x[on:on + int(.2 * SR)] ** 2)) + 1e-9
+        level = 30 * (n["vel"] - .6) + (-rng.uniform(0, 9) if n["kind"] == "legato" else 0) + (-rng.uniform(-2, 8) if n["kind"] == "dead" else 0)
+        x = x * 10 ** (level / 20) / rms
+        if n["into"] == "legato" and n["cut"] == "pluck":
+            stop, fade = dur + .004, .007
+        elif n["cut"] == "pluck":
+            stop, fade = dur - min(rng.uniform(0, finger_gap), .3 * dur), rng.uniform(.004, .025)
+        else:
+            stop, fade = dur, rng.uniform(.015, .09)
+        k = on + int(max(stop, .03) * SR)
+        f = max(2, int(min(fade, max(stop, .03) * .5) * SR))
+        if k < len(x):
+            x = x[:k].copy()
+            x[-f:] *= .5 + .5 * np.cos(np.pi * np.arange(f) / f)
+        s0 = int(round(n["t"] * SR)) - on
+        n["t"] = (s0 + on) / SR
+        n["level"] = level
+        a, b = max(0, s0), min(len(mix), s0 + len(x))
+        mix[a:b] += x[a - s0:b - s0]
+    if rng.random() < .5:
+        hz = [440 * 2 ** ((m - 69 + cents / 100) / 12) for m in rng.choice(np.arange(38, 67), 6, replace=False)]
+        mix = sympathetic(rng, mix, hz)
+    tap_db = rng.uniform(-14, 8)
+    for t in taps:
+        y = thump(rng) * 10 ** ((tap_db + 2 * rng.standard_normal()) / 20) * 3
+        a = int(t * SR)
+        b = min(len(mix), a + len(y))
+        mix[a:b] += y[:b - a]
+    if rng.random() < .6:
+        for _ in range(rng.integers(1, 15)):
+            y = squeak(rng) * 10 ** (rng.uniform(-38, -8) / 20)
+            a = int(rng.uniform(0, secs - .3) * SR)
+            mix[a:a + len(y)] += y
+    x = record(rng, mix)
+    return x, notes, taps, cents, rng
+
+
+def label(times, notes, taps):
+    n = len(times)
+    pitch = np.zeros((n, F.PITCHES), np.int8)
+    sounding = np.zeros((n, F.PITCHES), np.int8)
+    onset = np.zeros(n, np.int8)
+    kinds = np.zeros((n, len(KINDS)), np.int8)
+    offset = np.full(n, np.nan, np.float32)
+    start = np.array([m["t"] for m in notes])
+    for i, t in enumerate(times):
+        d = start - t
+        for j in np.nonzero((d > -6) & (d < .1))[0]:
+            m = notes[j]
+            p = m["midi"] - F.LOWEST
+            if not 0 <= p < F.PITCHES:
+                continue
+            if d[j] < .03 and m["end"] > t + .06 and m["kind"] != "dead":
+                sounding[i, p] = 1
+            near = abs(d[j])
+            if near <= NEAR:
+                pitch[i, p] = 1
+            elif near <= BLUR and pitch[i, p] == 0:
+                pitch[i, p] = -1
+        near = np.nonzero(np.abs(d) <= NEAR)[0]
+        if len(near):
+            onset[i] = 1
+            for j in near:
+                kinds[i, KINDS.index(notes[j]["kind"])] = 1
+            offset[i] = (start[near] - t).min() * 1000
+        elif len(d) and np.abs(d).min() <= BLUR:
+            onset[i] = -1
+        if len(taps) and np.abs(np.array(taps) - t).min() < .02:
+            kinds[i, 5] = 1
+    return pitch, sounding, onset, kinds, offset
+
+
+def instants(rng, x, notes, taps, secs):
+    """where to listen: near the truth as an onset detector would be, and where it would be fooled"""
+    start = np.array([m["t"] for m in notes] + list(taps))
+    near = []
+    for _ in range(2):
+        j = np.where(rng.random(len(start)) < .6, rng.normal(0, .003, len(start)), rng.uniform(-.015, .015, len(start)))
+        keep = np.ones(len(start), bool)
+        near.append((start + j)[keep & (rng.random(len(start)) < .8)])
+    peaks = F.flux_peaks(x)
+    if len(peaks):
+        peaks = peaks + rng.normal(0, .002, len(peaks))
+        if len(peaks) > 400:
+            peaks = rng.choice(peaks, 400, replace=False)
+    other = rng.uniform(0, secs, len(start) // 3)
+    after = start[rng.random(len(start)) < .3]
+    after = after + rng.uniform(.03, .09, len(after)) * rng.choice([-1, 1], len(after))
+    t = np.concatenate(near + [peaks, other, after])
+    return np.sort(t[(t > 0) & (t < secs)])
+
+
+def make(seed, samples=None):
+    """-> dict of arrays, one row an instant"""
+    x, notes, taps, cents, rng = perform(seed, samples)
+    times = instants(rng, x, notes, taps, len(x) / SR)
+    # the tuning is known nearly, seldom badly
+    known = cents + (rng.normal(0, 5) if rng.random() < .85 else rng.uniform(-35, 35))
+    spectra, env, lev = F.patches(x, times, known)
+    pitch, sounding, onset, kinds, offset = label(times, notes, taps)
+    return dict(spectra=spectra.astype(np.float16), env=env.astype(np.float16), lev=lev.astype(np.float16), pitch=pitch,
+                sounding=sounding, onset=onset, kinds=kinds, offset=offset)
+
+
+def load_samples(path):
+    if not path:
+        return None
+    z = np.load(path)
+    out = {}
+    for name in z.files:
+        prog, midi, vel = name.split("_")
+        out.setdefault(prog, {})[(int(midi), int(vel))] = z[name]
+    return out

@@ -1,0 +1,115 @@
+"""The network, and how it is written down for `src/analysis/net`.
+
+Small because it is told what a string is: the same weights look at every pitch, along the places of
+its partials; and because it is asked only at instants where something may have begun.
+"""
+import numpy as np
+import torch
+from torch import nn
+
+import features as F
+
+H1, H2, PITCH, TIME = 16, 16, 28, 32
+PARTIALS = [-57, -36, 0, 36, 57, 72, 84, 93, 101, 108, 114, 120, 125, 129, 137, 144]  # thirds of a semitone: 1/3 1/2 1 .. 12 14 16
+NEIGHBOURS = [-24, -19, -12, -7, -5, -2, -1, 0, 1, 2, 5, 7, 12, 19, 24]  # semitones
+KINDS = 6
+
+
+class Ear(nn.Module):
+    def __init__(self):
+        super().__init__()
+        self.c1, self.b1 = nn.Conv1d(F.CHANNELS, H1, 5, padding=2), nn.BatchNorm1d(H1)
+        self.c2, self.b2 = nn.Conv1d(H1, H2, 3, padding=1), nn.BatchNorm1d(H2)
+        self.t1, self.tb1 = nn.Conv1d(F.BANDS, 24, 3, padding=1), nn.BatchNorm1d(24)
+        self.t2, self.tb2 = nn.Conv1d(24, 24, 3, stride=2, padding=1), nn.BatchNorm1d(24)
+        self.t3 = nn.Linear(24 * ((F.FRAMES + 1) // 2) + 2, TIME)
+        self.h, self.hb = nn.Linear(len(PARTIALS) * H2, PITCH), nn.BatchNorm1d(PITCH)
+        self.ctx = nn.Linear(TIME, PITCH, bias=False)
+        self.p, self.pb = nn.Linear(len(NEIGHBOURS) * PITCH, PITCH), nn.BatchNorm1d(PITCH)
+        self.out = nn.Linear(2 * PITCH, 2)  # newly sounded; sounding
+        nn.init.constant_(self.out.bias, -3.0)
+        self.g1 = nn.Linear(2 * PITCH + TIME + 2, 40)
+        self.g2 = nn.Linear(40, 1 + KINDS + 1)
+        self.e = nn.Linear(TIME, 1)  # an onset, from the envelope alone
+        at = 3 * (np.arange(F.PITCHES) + F.LOWEST - F.LOW_MIDI) + 1
+        idx = at[:, None] + np.array(PARTIALS)[None]
+        # row F.BINS is a row of zeros: partials outside the patch
+        self.register_buffer("where", torch.tensor(np.where((idx < 0) | (idx >= F.BINS), F.BINS, idx)))
+        nb = np.arange(F.PITCHES)[:, None] + np.array(NEIGHBOURS)[None]
+        self.register_buffer("near", torch.tensor(np.where((nb < 0) | (nb >= F.PITCHES), F.PITCHES, nb)))
+
+    def forward(self, spectra, env, lev):
+        n = len(spectra)
+        x = torch.relu(self.b1(self.c1(spectra)))
+        x = torch.relu(self.b2(self.c2(x)))
+        t = torch.relu(self.tb1(self.t1(env)))
+        t = torch.relu(self.tb2(self.t2(t)))
+        t = torch.relu(self.t3(torch.cat([t.flatten(1), lev], 1)))  # [n, 24 * frames] channel-major
+        x = torch.cat([x, x.new_zeros(n, H2, 1)], 2).transpose(1, 2)  # [n, bins + 1, ch]
+        x = x[:, self.where].flatten(2)  # [n, pitches, partials * ch]
+        h = self.h(x).transpose(1, 2)
+        h = torch.relu(self.hb(h) + self.ctx(t)[:, :, None])  # [n, ch, pitches]
+        y = torch.cat([h, h.new_zeros(n, PITCH, 1)], 2).transpose(1, 2)[:, self.near].flatten(2)
+        y = torch.relu(self.pb(self.p(y).transpose(1, 2)))
+        z = torch.cat([h, y], 1).transpose(1, 2)  # [n, pitches, 2 ch]
+        out = self.out(z)
+        g = torch.cat([z.amax(1), t, lev], 1)
+        g = self.g2(torch.relu(self.g1(g)))
+        return dict(early=self.e(t)[:, 0], pitch=out[..., 0], sounding=out[..., 1], onset=g[:, 0], kinds=g[:, 1:1 + KINDS], offset=g[:, -1])
+
+
+def folded(w, b, bn):
+    k = (bn.weight / torch.sqrt(bn.running_var + bn.eps)).detach().double()
+    return w.detach().double() * k.reshape(-1, *[1] * (w.dim() - 1)), (b.detach().double() - bn.running_mean.double()) * k + bn.bias.detach().double()
+
+
+def export(net):
+    """all weights in the order `src/analysis/net/weights.rs` reads them: little-endian f32, inputs outermost,
+    outputs innermost, normalisations folded in"""
+    net = net.cpu().eval()
+    parts = []
+
+    def conv(w, b):  # [out, in, k] -> [k, in, out]
+        parts.append(w.permute(2, 1, 0).reshape(-1))
+        parts.append(b)
+
+    def dense(w, b=None):  # [out, in] -> [in, out]
+        parts.append(w.t().reshape(-1))
+        if b is not None:
+            parts.append(b)
+
+    conv(*folded(net.c1.weight, net.c1.bias, net.b1))
+    conv(*folded(net.c2.weight, net.c2.bias, net.b2))
+    conv(*folded(net.t1.weight, net.t1.bias, net.tb1))
+    conv(*folded(net.t2.weight, net.t2.bias, net.tb2))
+    # the envelope's last layer is stored frame by frame
+    frames = (F.FRAMES + 1) // 2
+    w = net.t3.weight.detach().double()
+    body = w[:, :24 * frames].reshape(TIME, 24, frames).permute(0, 2, 1).reshape(TIME, -1)
+    dense(torch.cat([body, w[:, 24 * frames:]], 1), net.t3.bias.detach().double())
+    dense(*folded(net.h.weight, net.h.bias, net.hb))
+    dense(net.ctx.weight.detach().double())
+    dense(*folded(net.p.weight, net.p.bias, net.pb))
+    for layer in (net.out, net.g1, net.g2, net.e):
+        dense(layer.weight.detach().double(), layer.bias.detach().double())
+    return torch.cat([p.reshape(-1) for p in parts]).numpy().astype("<f4")
+
+
+def losses(out, y, dev):
+    bce = nn.functional.binary_cross_entropy_with_logits
+
+    def masked(logit, target, weight=1.0):
+        m = (target >= 0).float()
+        t = target.clamp(min=0).float()
+        return (bce(logit, t, reduction="none", pos_weight=torch.tensor(weight, device=dev)) * m).sum() / len(logit)
+
+    pitch = masked(out["pitch"], y["pitch"], 1.0)
+    sounding = masked(out["sounding"], y["sounding"])
+    onset = masked(out["onset"][:, None], y["onset"][:, None])
+    early = masked(out["early"][:, None], y["onset"][:, None])
+    kinds = (bce(out["kinds"], y["kinds"].float(), reduction="none") * (y["onset"][:, None] >= 0)).sum() / len(y["onset"])
+    has = torch.isfinite(y["offset"])
+    err = (out["offset"] - torch.nan_to_num(y["offset"]) / 10).abs() * has
+    offset = err.sum() / len(has)
+    total = pitch + .05 * sounding + onset + .3 * early + .4 * kinds + .5 * offset
+    return total, dict(pitch=pitch, sounding=sounding, onset=onset, early=early, kinds=kinds, offset=err.sum() / has.sum().clamp(min=1) * 10)

@@ -1,0 +1,172 @@
+"""Invented fingerstyle performances: who plucks what and when.
+
+Everything is drawn at random: tuning, capo, hand positions, thumb and finger patterns, techniques,
+timing.  No tune, pattern or recording is imitated.
+"""
+import numpy as np
+
+TUNINGS = [[40, 45, 50, 55, 59, 64]] * 6 + [
+    [38, 45, 50, 55, 59, 64], [38, 45, 50, 55, 59, 62], [38, 45, 50, 55, 57, 62], [38, 43, 50, 55, 59, 62],
+    [38, 45, 50, 54, 57, 62], [36, 43, 48, 55, 60, 64], [38, 43, 48, 53, 57, 62], [39, 44, 49, 54, 58, 63],
+    [36, 43, 50, 55, 57, 62], [40, 47, 52, 56, 59, 64]]
+CHORDS = [(0, 4, 7), (0, 3, 7), (0, 4, 7, 10), (0, 3, 7, 10), (0, 4, 7, 11), (0, 5, 7), (0, 2, 7), (0, 3, 6, 9), (0, 4, 7, 9), (0, 7)]
+
+
+class Hand:
+    """a chord: a fret for every string, or None where it is not used"""
+
+    def __init__(self, rng, open_midi, loose):
+        root, tones = rng.integers(12), CHORDS[rng.integers(len(CHORDS))]
+        ok = {(root + t) % 12 for t in tones}
+        pos = int(rng.choice([0, 0, 0, 1, 2, 3, 5, 7, 9]))
+        self.pos = pos
+        self.frets = {}
+        for s in range(6, 0, -1):
+            o = open_midi[6 - s]
+            can = [f for f in ([0] if pos < 8 else []) + list(range(max(1, pos), pos + 4)) if (o + f) % 12 in ok or rng.random() < loose]
+            self.frets[s] = int(rng.choice(can)) if can and rng.random() < .95 else None
+        if not any(self.frets[s] is not None for s in (6, 5, 4)):
+            self.frets[int(rng.choice([6, 5, 4]))] = 0
+        if not any(self.frets[s] is not None for s in (3, 2, 1)):
+            self.frets[int(rng.choice([3, 2, 1]))] = 0
+
+    def have(self, strings):
+        return [s for s in strings if self.frets[s] is not None]
+
+
+def play(rng):
+    """-> list of notes (t, midi, string, role, kind, vel, order, ring) and taps, seconds"""
+    open_midi = np.array(TUNINGS[rng.integers(len(TUNINGS))]) + int(rng.choice([0, 0, 0, 0, 1, 2, 3, 4, 5]))
+    secs = rng.uniform(16, 26)
+    bpm = np.exp(rng.uniform(np.log(52), np.log(190)))
+    beat = 60 / bpm
+    sub = int(rng.choice([2, 2, 2, 3, 4])) if bpm < 120 else int(rng.choice([1, 2, 2, 3]))
+    swing = rng.choice([.5, .5, rng.uniform(.5, .68)]) if sub == 2 else None
+    bar = int(rng.choice([3, 4, 4, 4]))
+    style = rng.choice(["alternate", "steady", "muted", "arpeggio", "strum", "solo", "free"], p=[.24, .1, .08, .2, .14, .14, .1])
+    density = rng.uniform(.25, .85)
+    jitter = rng.uniform(.002, .014)
+    flam = rng.uniform(.001, .012)
+    dyn = rng.uniform(.05, .3)
+    bal = rng.uniform(-.15, .25)
+    techs = {k: rng.uniform(0, .16) * (rng.random() < .6) for k in ("legato", "slide", "harmonic", "dead", "ghost")}
+    notes = []
+    late = rng.uniform(-.02, .025)
+
+    def add(t, s, fret, role, kind="pluck", vel=None):
+        midi, order = open_midi[6 - s] + fret, 1
+        if kind == "harmonic":
+            node, up, order = [(12, 12, 2), (7, 19, 3), (5, 24, 4)][rng.choice(3, p=[.5, .3, .2])]
+            stop = fret if rng.random() < .2 else 0  # touched above a stopped note
+            midi = open_midi[6 - s] + stop + up
+        if vel is None:
+            vel = .6 + (bal if role == "melody" else -bal) / 2 + dyn * np.clip(rng.standard_normal(), -2, 2)
+        notes.append(dict(t=max(t, .05), midi=int(midi), string=s, role=role, kind=kind, vel=float(np.clip(vel, .05, 1)), order=order, fret=fret))
+
+    t, k = rng.uniform(.1, .6), 0
+    hand = Hand(rng, open_midi, .06)
+    thumb_strings = hand.have((6, 5, 4))
+    turn = 0
+    walk = rng.uniform(.005, .03)
+    run = None
+    while t < secs:
+        if k % (bar * sub) == 0 and rng.random() < .75 or style == "free" and rng.random() < .1:
+            hand = Hand(rng, open_midi, .06)
+            thumb_strings = hand.have((6, 5, 4))
+            turn = 0
+        on_beat = k % sub == 0
+        when = t
+        if swing and k % 2 == 1:
+            when = t + (swing - .5) * beat
+        e = jitter * np.clip(rng.standard_normal(), -2.5, 2.5)
+        # thumb
+        thumb = False
+        if style in ("alternate", "steady", "muted", "free"):
+            thumb = on_beat and rng.random() < .93 or style == "free" and rng.random() < .15
+        elif style in ("arpeggio", "solo"):
+            thumb = k % (sub * (bar if style == "arpeggio" else 2)) == 0 and rng.random() < .8
+        if thumb and thumb_strings:
+            s = thumb_strings[0] if style == "steady" else thumb_strings[turn % len(thumb_strings)]
+            turn += 1
+            kind = "dead" if style == "muted" and rng.random() < .85 or rng.random() < techs["dead"] * .5 else "pluck"
+            add(when + e, s, hand.frets[s], "bass", kind)
+        if style == "strum" and rng.random() < density:
+            strings = [s for s in range(6, 0, -1) if hand.frets[s] is not None]
+            if rng.random() < .5:
+                strings = strings[rng.integers(0, 3):]
+            if rng.random() < .3:
+                strings = strings[:rng.integers(2, 5)]
+            down = rng.random() < .6
+            gap = np.exp(rng.uniform(np.log(.003), np.log(.02)))
+            base = .6 + dyn * rng.standard_normal()
+            kind = "dead" if rng.random() < techs["dead"] else "pluck"
+            for i, s in enumerate(strings if down else strings[::-1]):
+                add(when + e + i * gap * rng.uniform(.7, 1.3), s, hand.frets[s], "bass" if s > 3 else "melody", kind, base + .1 * rng.standard_normal())
+        elif style != "strum" and rng.random() < (density if style != "free" else .4):
+            melody = hand.have((3, 2, 1)) if rng.random() < .93 else hand.have((4, 3, 2, 1))
+            if style == "solo" and rng.random() < .4:
+                melody = hand.have((6, 5, 4, 3, 2, 1))
+            count = 1 if rng.random() < .82 else int(rng.choice([2, 3]))
+            rng.shuffle(melody)
+            pick = sorted(melody[:count], reverse=True)
+            rolled = count > 1 and rng.random() < .3
+            e2 = late + jitter * np.clip(rng.standard_normal(), -2.5, 2.5) if not (thumb and rng.random() < .5) else e
+            for i, s in enumerate(pick):
+                f = hand.frets[s]
+                if rng.random() < .45:
+                    f = int(np.clip(hand.pos + rng.integers(0, 6), 0, 15)) if rng.random() < .8 else 0
+                tt = when + e2 + (i * rng.uniform(.015, .05) if rolled else flam * abs(rng.standard_normal()) * (i > 0))
+                u = rng.random()
+                if u < techs["harmonic"]:
+                    add(tt, s, f, "melody", "harmonic")
+                elif u < techs["harmonic"] + techs["slide"]:
+                    add(tt, s, max(f, 2), "melody", "slide")
+                elif u < techs["harmonic"] + techs["slide"] + techs["dead"] * .5:
+                    add(tt, s, f, "melody", "dead")
+                elif u < techs["harmonic"] + techs["slide"] + techs["dead"] * .5 + techs["ghost"]:
+                    add(tt, s, f, "melody", "pluck", rng.uniform(.05, .2))
+                else:
+                    add(tt, s, f, "melody")
+                    if rng.random() < techs["legato"] * 2:
+                        gap = beat / sub if rng.random() < .6 else rng.uniform(.06, .2)
+                        steps = rng.choice([-2, -1, 1, 2, 3, -3])
+                        if f + steps >= 0:
+                            add(tt + gap + .5 * jitter * rng.standard_normal(), s, f + steps, "melody", "legato")
+        k += 1
+        t += beat / sub * (1 + walk * rng.standard_normal())
+        if style == "free" and rng.random() < .1:
+            t += rng.uniform(0, .8)
+        if rng.random() < .01:
+            t += rng.uniform(.3, 1.5)
+    notes.sort(key=lambda n: n["t"])
+    out, last = [], {}
+    for n in notes:
+        p = last.get(n["string"])
+        if p is not None and n["t"] - p["t"] < .05:
+            continue
+        if n["kind"] == "legato" and (p is None or n["t"] - p["t"] > 1.0 or p["kind"] == "dead" or p["midi"] == n["midi"]):
+            n["kind"] = "pluck"
+        last[n["string"]] = n
+        out.append(n)
+    damped = rng.random() < .3
+    for i, n in enumerate(out):
+        nxt = next((m for m in out[i + 1:] if m["string"] == n["string"]), None)
+        n["into"] = nxt["kind"] if nxt is not None else None
+        end = n["t"] + 5 if nxt is None else nxt["t"]
+        n["cut"] = "pluck" if nxt is not None else "damp"
+        if damped and rng.random() < .7:
+            stop = n["t"] + rng.uniform(.1, .9)
+            if stop < end:
+                end, n["cut"] = stop, "damp"
+        elif n["fret"] > 0 and rng.random() < .3:
+            stop = n["t"] + rng.uniform(.15, 2)
+            if stop < end:
+                end, n["cut"] = stop, "damp"
+        n["end"] = max(end, n["t"] + .05)
+    taps = []
+    if rng.random() < .25:
+        tt = rng.uniform(0, 1)
+        while tt < secs:
+            taps.append(tt + .01 * rng.standard_normal())
+            tt += beat if rng.random() < .8 else rng.uniform(.2, 2)
+    return out, [x for x in taps if x > .05], secs + 1.0
