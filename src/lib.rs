@@ -6,6 +6,7 @@
 //! 3 `timing`, `compare`, `separate` · 4 `report`, `journal`, `preset`.
 
 pub mod analysis;
+pub mod compare;
 pub mod demo;
 pub mod dsp;
 pub mod journal;

@@ -1,5 +1,6 @@
 //! One test binary; a file a capability.
 
+mod compare;
 mod demo;
 mod journal;
 mod layers;

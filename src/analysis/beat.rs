@@ -13,10 +13,12 @@ pub mod edits;
 mod events;
 mod lattice;
 mod measure;
+mod settle;
 mod slots;
 mod smooth;
 
 pub use edits::{Conflict, Edit, GridEdits};
+pub use settle::settle_on;
 
 use crate::music::grid::{Beat, FreeTime, Grid};
 use crate::music::meter::Meter;

@@ -1,0 +1,290 @@
+//! A take against the recording it learns from: note to note, against three references.
+//!
+//! "How far does my syncopation drift" can be asked of the grid, of one's own thumb, and of the
+//! player on the recording, whose own pushes and lay-backs are the point of the pattern. This
+//! module finds which note of the take is which note of the recording ([`align`], [`matching`]),
+//! lays the recording's grid under the take, and tells the three apart ([`feel`]). It hears
+//! nothing itself: both sides arrive as notes.
+
+mod align;
+mod feel;
+mod matching;
+
+use crate::analysis::beat;
+use crate::music::grid::{Beat, Grid};
+use crate::music::note::{Note, Role};
+use crate::timing::{NoteDrift, Slot, Standing};
+use crate::unit::{Beats, Seconds, Span};
+use serde::Serialize;
+
+pub use feel::{Feel, Whole};
+
+/// The player one learns from: what was heard in the recording, and how it lies on its grid.
+#[derive(Debug, Clone, Copy)]
+pub struct Model<'a> {
+    /// Notes in order of time.
+    pub notes: &'a [Note],
+    /// The recording's measuring grid.
+    pub grid: &'a Grid,
+    /// Drift of each note, as `timing::measure` gives it; as many as notes.
+    pub drifts: &'a [Option<NoteDrift>],
+}
+
+/// One note of the recording and the take's answer to it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Pair {
+    /// Index of the note in the recording.
+    pub recording: usize,
+    /// Index of the note in the take.
+    pub take: usize,
+    /// Round of the take it was played in, from 0.
+    pub round: usize,
+    /// Where in the bar the recording's player meant it.
+    pub slot: Slot,
+    /// Bar of the recording.
+    pub bar: i32,
+    /// Thumb or fingers, by the recording.
+    pub role: Role,
+    /// The recording's drift from its own grid.
+    pub recording_drift: Span,
+    /// The take's drift from the same grid laid under the take.
+    pub take_drift: Span,
+    /// The take's drift from its own thumb: the drift less that of the thumb's note nearest in the
+    /// bar (within a beat); none where the thumb is silent, and for the thumb itself.
+    pub from_thumb: Option<Span>,
+    /// Another pitch was played than on the recording.
+    pub wrong_pitch: bool,
+}
+
+impl Pair {
+    /// How much later the take's player plays it than the recording's, both against their grids.
+    pub fn difference(&self) -> Span {
+        self.take_drift - self.recording_drift
+    }
+}
+
+/// One time through the passage.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Round {
+    /// The passage in the recording.
+    pub recording: (Seconds, Seconds),
+    /// Where it lies in the take.
+    pub take: (Seconds, Seconds),
+    /// Tempo of the take as a share of the recording's: 0.8 is slower.
+    pub tempo_ratio: f64,
+    /// Notes of the recording that the take left out: indices.
+    pub missed: Vec<usize>,
+    /// Notes of the take that the recording does not have: indices.
+    pub extra: Vec<usize>,
+    /// Pairs of neighbours played in the other order: indices in the recording.
+    pub swapped: Vec<(usize, usize)>,
+}
+
+/// What comparing came to.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Comparison {
+    /// Probability that the take plays this recording at all, 0 to 1.
+    pub same_tune: f64,
+    /// How many semitones higher the take sounds (another tuning or capo).
+    pub transposed: i32,
+    /// Times through the passage, in order; empty when it is another tune.
+    pub rounds: Vec<Round>,
+    /// Notes that answer each other, in order of the take.
+    pub pairs: Vec<Pair>,
+    /// How each slot feels on both sides.
+    pub feel: Vec<Feel>,
+    /// Fingers against thumb over all slots.
+    pub whole: Option<Whole>,
+    /// Plain sentences about what makes this doubtful.
+    pub warnings: Vec<String>,
+}
+
+/// Below this probability it is said to be another tune, and no figures are given.
+pub const SAME_TUNE: f64 = 0.5;
+
+/// Compares the notes of a `take` (in order of time) with a recording. The answer is the same
+/// whenever the input is (resampling has a fixed seed).
+pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
+    let mut out = Comparison {
+        same_tune: 0.0,
+        transposed: 0,
+        rounds: Vec::new(),
+        pairs: Vec::new(),
+        feel: Vec::new(),
+        whole: None,
+        warnings: Vec::new(),
+    };
+    if take.is_empty() || model.notes.is_empty() {
+        out.warnings.push(if take.is_empty() {
+            "no note was heard in the take".into()
+        } else {
+            "no note was heard in the recording".into()
+        });
+        return out;
+    }
+    let Some(found) = align::align(model.notes, take) else {
+        out.warnings
+            .push("the take has too few notes to be placed in the recording".into());
+        return out;
+    };
+    out.same_tune = found.same_tune;
+    out.transposed = found.transposed;
+    if found.same_tune < SAME_TUNE {
+        out.warnings
+            .push("the take seems to be another tune; no figures are given".into());
+        return out;
+    }
+    if found.transposed != 0 {
+        out.warnings.push(format!(
+            "the take sounds {} semitones {} than the recording: another tuning or capo",
+            found.transposed.abs(),
+            if found.transposed > 0 {
+                "higher"
+            } else {
+                "lower"
+            }
+        ));
+    }
+    for (index, passage) in found.passages.iter().enumerate() {
+        let matched = matching::pair_notes(model.notes, take, passage, found.transposed);
+        add_round(&mut out, &model, take, index, passage, &matched);
+    }
+    if !out.pairs.iter().any(|p| p.role == Role::Bass) {
+        out.warnings.push(
+            "the thumb was not heard in the take: drift from the thumb cannot be told".into(),
+        );
+    }
+    if !out.pairs.iter().any(|p| p.role == Role::Melody) {
+        out.warnings
+            .push("only the thumb was heard in the take".into());
+    }
+    out.feel = feel::by_slot(&out.pairs);
+    out.whole = feel::whole(&out.pairs);
+    out
+}
+
+/// Measures one time through the passage and adds it to the comparison.
+fn add_round(
+    out: &mut Comparison,
+    model: &Model<'_>,
+    take: &[Note],
+    index: usize,
+    passage: &align::Passage,
+    matched: &matching::Matched,
+) {
+    let mut pairs = Vec::new();
+    if let Some(grid) = grid_under_take(model, take, passage, &matched.pairs) {
+        for &(r, t) in &matched.pairs {
+            let Some(pair) = measured(model, take, &grid, (r, t), index) else {
+                continue;
+            };
+            pairs.push(Pair {
+                wrong_pitch: matched.wrong.contains(&(r, t)),
+                ..pair
+            });
+        }
+        against_thumb(&mut pairs, model);
+    }
+    out.pairs.extend(pairs);
+    out.rounds.push(Round {
+        recording: passage.recording,
+        take: passage.take,
+        tempo_ratio: 1.0 / passage.stretch,
+        missed: matched.missed.clone(),
+        extra: matched.extra.clone(),
+        swapped: matched.swapped.clone(),
+    });
+}
+
+/// The recording's beats, carried into the take by the notes that answer each other and then
+/// settled on the take's own notes as every measuring grid is.
+fn grid_under_take(
+    model: &Model<'_>,
+    take: &[Note],
+    passage: &align::Passage,
+    pairs: &[(usize, usize)],
+) -> Option<Grid> {
+    let beats: Vec<Beat> = model
+        .grid
+        .beats()
+        .iter()
+        .filter(|b| {
+            b.time >= passage.recording.0 - Span(0.75) && b.time <= passage.recording.1 + Span(0.75)
+        })
+        .map(|b| Beat {
+            time: passage.in_take(b.time),
+            ..*b
+        })
+        .collect();
+    if beats.len() < 3 || pairs.len() < 4 {
+        return None;
+    }
+    let rough = Grid::from_parts(model.grid.meter, beats, Vec::new());
+    let mut notes: Vec<Note> = pairs
+        .iter()
+        .map(|&(r, t)| Note {
+            role: model.notes[r].role,
+            ..take[t].clone()
+        })
+        .collect();
+    notes.sort_by(|a, b| a.time.total_cmp(&b.time));
+    Some(beat::settle_on(&rough, &notes))
+}
+
+/// One pair against both grids, where the recording's note has a slot.
+fn measured(
+    model: &Model<'_>,
+    take: &[Note],
+    grid: &Grid,
+    (r, t): (usize, usize),
+    round: usize,
+) -> Option<Pair> {
+    let drift = model.drifts.get(r)?.as_ref()?;
+    if matches!(
+        drift.standing,
+        Standing::Rolled | Standing::Grace | Standing::Doubled
+    ) {
+        return None;
+    }
+    let recording_drift = drift.drift?;
+    let slot_time = model.notes[r].time - recording_drift;
+    let first = grid.beats().first()?;
+    let offset = model
+        .grid
+        .beats()
+        .iter()
+        .position(|b| b.bar == first.bar && b.place == first.place)?;
+    let nominal = model.grid.beat_at(slot_time)?;
+    let there = grid.time_at(Beats(nominal.0 - offset as f64))?;
+    Some(Pair {
+        recording: r,
+        take: t,
+        round,
+        slot: drift.slot,
+        bar: drift.bar,
+        role: model.notes[r].role,
+        recording_drift,
+        take_drift: take[t].time - there,
+        from_thumb: None,
+        wrong_pitch: false,
+    })
+}
+
+/// Fills in each finger note's drift from the thumb's note nearest to it, within a beat.
+fn against_thumb(pairs: &mut [Pair], model: &Model<'_>) {
+    let thumbs: Vec<(Seconds, Span)> = pairs
+        .iter()
+        .filter(|p| p.role == Role::Bass)
+        .map(|p| (model.notes[p.recording].time, p.take_drift))
+        .collect();
+    for pair in pairs.iter_mut().filter(|p| p.role == Role::Melody) {
+        let at = model.notes[pair.recording].time;
+        let beat = model.grid.beat_length(at).unwrap_or(Span(0.5));
+        pair.from_thumb = thumbs
+            .iter()
+            .map(|&(time, drift)| ((time - at).abs(), drift))
+            .filter(|(away, _)| away.0 <= beat.0)
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, drift)| pair.take_drift - drift);
+    }
+}

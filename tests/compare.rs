@@ -1,0 +1,319 @@
+//! Comparing a take with the recording it learns from, on performances whose truth is known.
+
+use thumbline::compare::{Comparison, Model, compare};
+use thumbline::demo::tune;
+use thumbline::music::grid::Grid;
+use thumbline::music::note::{Note, Role};
+use thumbline::music::performance::{Habit, Manner, Performance};
+use thumbline::timing::{self, Reference};
+use thumbline::unit::{Beats, Bpm, MidiNote, Seconds, Span};
+
+/// A small source of chance for the tests.
+struct Chance(u64);
+
+impl Chance {
+    fn unit(&mut self) -> f64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 >> 11) as f64 / (1u64 << 53) as f64
+    }
+}
+
+struct Side {
+    notes: Vec<Note>,
+    grid: Grid,
+    written: Vec<usize>,
+    /// True drift by written note.
+    drift: Vec<f64>,
+}
+
+/// The tune played in `manner`, as a detector with 1.5 ms of error hears it.
+fn played(manner: &Manner) -> Side {
+    let score = tune();
+    let performance = Performance::of(&score, manner);
+    let mut chance = Chance(manner.seed.wrapping_mul(77) + 13);
+    let mut all: Vec<(Note, usize)> = performance
+        .notes
+        .iter()
+        .map(|p| {
+            let mut note = p.note.clone();
+            let error: f64 = (0..12).map(|_| chance.unit()).sum::<f64>() - 6.0;
+            note.time += Span::from_ms(1.5 * error);
+            (note, p.written)
+        })
+        .collect();
+    all.sort_by(|a, b| a.0.time.total_cmp(&b.0.time));
+    let mut drift = vec![0.0; score.notes.len()];
+    for p in &performance.notes {
+        drift[p.written] = p.drift.0;
+    }
+    let (notes, written) = all.into_iter().unzip();
+    Side {
+        notes,
+        grid: Grid::from_beats(&performance.beats, 0, score.meter),
+        written,
+        drift,
+    }
+}
+
+fn against(recording: &Side, take: &[Note]) -> Comparison {
+    let drift = timing::measure(&recording.notes, &recording.grid, Reference::OwnTempo);
+    let model = Model {
+        notes: &recording.notes,
+        grid: &recording.grid,
+        drifts: &drift.notes,
+    };
+    compare(model, take)
+}
+
+fn model_manner() -> Manner {
+    Manner {
+        fingers: Span::from_ms(5.0),
+        thumb: Span::from_ms(4.0),
+        ..Manner::practised(Bpm(96.0), 4)
+    }
+}
+
+/// Leaves out and adds a tenth of the notes.
+fn spoil(side: &mut Side, seed: u64) {
+    let mut chance = Chance(seed | 1);
+    let kept: Vec<bool> = side.notes.iter().map(|_| chance.unit() > 0.1).collect();
+    let mut all: Vec<(Note, usize)> = side
+        .notes
+        .iter()
+        .cloned()
+        .zip(side.written.iter().copied())
+        .zip(kept)
+        .filter_map(|(n, k)| k.then_some(n))
+        .collect();
+    for _ in 0..side.notes.len() / 10 {
+        let like = &side.notes[(chance.unit() * side.notes.len() as f64) as usize];
+        let mut note = like.clone();
+        note.time = Seconds(side.notes[0].time.0 + chance.unit() * 35.0);
+        note.pitch = note
+            .pitch
+            .map(|p| MidiNote(p.0 + (chance.unit() * 6.0).floor()));
+        all.push((note, usize::MAX));
+    }
+    all.sort_by(|a, b| a.0.time.total_cmp(&b.0.time));
+    (side.notes, side.written) = all.into_iter().unzip();
+}
+
+#[test]
+fn lateness_at_a_slot_and_pairs_are_found_through_missed_and_extra_notes() {
+    let recording = played(&model_manner());
+    let (mut right, mut wrong, mut errors) = (0usize, 0usize, Vec::new());
+    for seed in 1..=24u64 {
+        let tempo = 96.0 * (0.6 + 0.4 * (seed as f64 / 24.0));
+        let habit = Habit {
+            role: Role::Melody,
+            place: Beats(1.5),
+            by: Span::from_ms(-30.0 + 2.5 * seed as f64),
+        };
+        let manner = Manner {
+            habits: vec![habit],
+            thumb: Span::from_ms(6.0),
+            fingers: Span::from_ms(7.0),
+            lead: Span(0.3 + 0.11 * seed as f64),
+            ..Manner::practised(Bpm(tempo), 100 + seed)
+        };
+        let mut take = played(&manner);
+        spoil(&mut take, seed * 31);
+        let found = against(&recording, &take.notes);
+        assert!(found.same_tune > 0.9, "seed {seed}: {}", found.same_tune);
+        assert_eq!(found.rounds.len(), 1, "seed {seed}");
+        let ratio = found.rounds[0].tempo_ratio;
+        assert!(
+            (ratio / (tempo / 96.0) - 1.0).abs() < 0.02,
+            "seed {seed}: {ratio}"
+        );
+        for pair in &found.pairs {
+            if recording.written[pair.recording] == take.written[pair.take] {
+                right += 1;
+            } else {
+                wrong += 1;
+            }
+        }
+        let feel = found
+            .feel
+            .iter()
+            .find(|f| f.role == Role::Melody && f.slot.beat == 2 && f.slot.part > 0);
+        let feel = feel.unwrap_or_else(|| panic!("seed {seed}: no figure after beat 2"));
+        // What was really played at that slot, chance included: the mean over its pairs.
+        let played: Vec<f64> = found
+            .pairs
+            .iter()
+            .filter(|p| p.role == Role::Melody && p.slot == feel.slot)
+            .map(|p| {
+                take.drift[recording.written[p.recording]]
+                    - recording.drift[recording.written[p.recording]]
+            })
+            .collect();
+        let truth = played.iter().sum::<f64>() / played.len() as f64;
+        errors.push((feel.difference.0 - truth).abs() * 1000.0);
+    }
+    errors.sort_by(f64::total_cmp);
+    let share = right as f64 / (right + wrong) as f64;
+    let (median, p95) = (errors[errors.len() / 2], errors[errors.len() * 95 / 100]);
+    println!("pairs right {share:.4}, lateness off by {median:.2} ms (median), {p95:.2} ms (p95)");
+    assert!(share >= 0.98);
+    assert!(median <= 2.0, "{errors:.1?}");
+    assert!(p95 <= 4.0, "{errors:.1?}");
+}
+
+#[test]
+fn a_loop_played_three_times_is_three_rounds() {
+    let recording = played(&model_manner());
+    let (from, to) = recording.grid.bar_range(5, 8).expect("bars 5 to 8");
+    let mut take = Vec::new();
+    for round in 0..3u64 {
+        let manner = Manner {
+            thumb: Span::from_ms(6.0),
+            fingers: Span::from_ms(8.0),
+            ..Manner::practised(Bpm(80.0), 40 + round)
+        };
+        let side = played(&manner);
+        let (a, b) = side.grid.bar_range(5, 8).expect("bars 5 to 8");
+        let length = b - a;
+        for note in side
+            .notes
+            .iter()
+            .filter(|n| n.time >= a - Span(0.05) && n.time < b - Span(0.05))
+        {
+            let time = Seconds(1.0) + (note.time - a) + length * round as f64;
+            take.push(Note {
+                time,
+                ..note.clone()
+            });
+        }
+    }
+    take.sort_by(|a, b| a.time.total_cmp(&b.time));
+    let found = against(&recording, &take);
+    assert_eq!(found.rounds.len(), 3, "{:?}", found.rounds);
+    for round in &found.rounds {
+        assert!(
+            (round.recording.0 - from).abs().0 < 0.6,
+            "{:?}",
+            round.recording
+        );
+        assert!(
+            (round.recording.1 - to).abs().0 < 0.9,
+            "{:?}",
+            round.recording
+        );
+        assert!((round.tempo_ratio - 80.0 / 96.0).abs() < 0.02);
+    }
+}
+
+#[test]
+fn another_tune_is_told_not_measured() {
+    let recording = played(&model_manner());
+    for seed in 1..=20u64 {
+        // The same notes and rhythm, the pitches dealt anew within each hand: the same key, the
+        // same guitar, another tune.
+        let mut take = played(&Manner::practised(Bpm(90.0), seed));
+        let mut chance = Chance(seed * 7919);
+        for role in [Role::Bass, Role::Melody] {
+            let places: Vec<usize> = (0..take.notes.len())
+                .filter(|&i| take.notes[i].role == role)
+                .collect();
+            for k in (1..places.len()).rev() {
+                let other = (chance.unit() * (k + 1) as f64) as usize;
+                let (a, b) = (places[k], places[other]);
+                let held = take.notes[a].pitch;
+                take.notes[a].pitch = take.notes[b].pitch;
+                take.notes[b].pitch = held;
+            }
+        }
+        let found = against(&recording, &take.notes);
+        assert!(found.same_tune < 0.5, "seed {seed}: {}", found.same_tune);
+        assert!(found.pairs.is_empty() && !found.warnings.is_empty());
+    }
+}
+
+#[test]
+fn a_take_with_the_capo_elsewhere_still_compares() {
+    let recording = played(&model_manner());
+    let mut take = played(&Manner::practised(Bpm(90.0), 9));
+    for note in &mut take.notes {
+        note.pitch = note.pitch.map(|p| MidiNote(p.0 + 2.0));
+    }
+    let found = against(&recording, &take.notes);
+    assert_eq!(found.transposed, 2);
+    assert!(found.same_tune > 0.9 && !found.pairs.is_empty());
+    assert!(found.pairs.iter().all(|p| !p.wrong_pitch));
+}
+
+#[test]
+fn missed_extra_wrong_and_swapped_notes_are_named() {
+    let recording = played(&Manner::exact(Bpm(96.0), Span(0.5)));
+    let mut take = played(&Manner::exact(Bpm(80.0), Span(1.1)));
+    let middle = take.notes.len() / 2;
+    let melody: Vec<usize> = (middle..take.notes.len())
+        .filter(|&i| take.notes[i].role == Role::Melody)
+        .collect();
+    // One wrong pitch, one note left out, one added.
+    let wrong = take.written[melody[0]];
+    take.notes[melody[0]].pitch = take.notes[melody[0]].pitch.map(|p| MidiNote(p.0 + 1.0));
+    let missed = take.written[melody[2]];
+    let mut extra = take.notes[melody[4]].clone();
+    extra.time += Span(0.21);
+    extra.pitch = extra.pitch.map(|p| MidiNote(p.0 + 3.0));
+    take.notes.remove(melody[2]);
+    take.written.remove(melody[2]);
+    let at = take.notes.partition_point(|n| n.time <= extra.time);
+    take.notes.insert(at, extra);
+    take.written.insert(at, usize::MAX);
+    let found = against(&recording, &take.notes);
+    let round = &found.rounds[0];
+    assert_eq!(
+        round
+            .missed
+            .iter()
+            .map(|&i| recording.written[i])
+            .collect::<Vec<_>>(),
+        [missed]
+    );
+    assert_eq!(round.extra, [at]);
+    let wrongs: Vec<usize> = found
+        .pairs
+        .iter()
+        .filter(|p| p.wrong_pitch)
+        .map(|p| recording.written[p.recording])
+        .collect();
+    assert_eq!(wrongs, [wrong]);
+}
+
+#[test]
+fn hardly_anything_to_compare_is_said() {
+    let recording = played(&model_manner());
+    assert!(against(&recording, &[]).warnings[0].contains("no note"));
+    assert!(
+        !against(&recording, &recording.notes[..2])
+            .warnings
+            .is_empty()
+    );
+    let bass: Vec<Note> = played(&Manner::practised(Bpm(90.0), 3))
+        .notes
+        .into_iter()
+        .filter(|n| n.role == Role::Bass)
+        .collect();
+    let found = against(&recording, &bass);
+    assert!(found.whole.is_none());
+    assert!(
+        found.warnings.iter().any(|w| w.contains("only the thumb")),
+        "{:?}",
+        found.warnings
+    );
+}
+
+#[test]
+fn the_same_take_gives_the_same_answer() {
+    let recording = played(&model_manner());
+    let take = played(&Manner::practised(Bpm(88.0), 21));
+    assert_eq!(
+        against(&recording, &take.notes),
+        against(&recording, &take.notes)
+    );
+}
