@@ -7,6 +7,7 @@
 
 mod arguments;
 mod demo;
+mod journal;
 mod looping;
 mod slow;
 mod sound;
@@ -44,6 +45,7 @@ macro_rules! commands {
 
 commands! {
     Demo(demo::Demo),
+    Journal(journal::JournalArguments),
     Loop(looping::Loop),
     Slow(slow::Slow),
 }
