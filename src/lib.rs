@@ -7,6 +7,7 @@
 
 pub mod analysis;
 pub mod compare;
+pub mod deck;
 pub mod demo;
 pub mod dsp;
 pub mod journal;

@@ -142,6 +142,18 @@ impl Stretcher {
         self.core.horizon()
     }
 
+    /// Output frames until a change of speed made now is heard, at the present pitch: at most
+    /// [`Stretcher::latency`].
+    pub fn planned(&self) -> f64 {
+        (self.core.planned() + self.resampler.ahead()) / self.pitch.ratio()
+    }
+
+    /// Nothing that sounded before the next [`Stretcher::seek`] will fade out after it.
+    pub fn cut(&mut self) {
+        self.tail_left = 0;
+        self.sounding = false;
+    }
+
     /// Goes on at `frame` of the recording (at most its end). The first sample is already right;
     /// what sounded before fades out within 3 ms.
     pub fn seek(&mut self, frame: usize) {

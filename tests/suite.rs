@@ -1,6 +1,7 @@
 //! One test binary; a file a capability.
 
 mod compare;
+mod deck;
 mod demo;
 mod journal;
 mod layers;

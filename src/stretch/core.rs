@@ -72,6 +72,11 @@ impl Core {
         self.geometry.half + 2 * self.geometry.hop
     }
 
+    /// Output frames between the next one and the first that is not planned.
+    pub(super) fn planned(&self) -> f64 {
+        (self.planner.planned() - self.now) as f64
+    }
+
     pub(super) fn recording(&self) -> &Arc<Recording> {
         &self.recording
     }

@@ -202,12 +202,17 @@ impl Planner {
         };
     }
 
-    /// The speed of what is not planned yet.
-    pub(super) fn set_speed(&mut self, speed: f64) {
-        let u = match self.state {
+    /// First output frame that is not planned.
+    pub(super) fn planned(&self) -> i64 {
+        match self.state {
             State::Copy { u, .. } | State::Done(u) => u,
             State::Leg(leg) => leg.u,
-        };
+        }
+    }
+
+    /// The speed of what is not planned yet.
+    pub(super) fn set_speed(&mut self, speed: f64) {
+        let u = self.planned();
         self.origin = (u as f64, self.nominal(u as f64));
         self.rates.set(speed);
     }
@@ -278,7 +283,8 @@ impl Planner {
 
     /// Where the leg that has come to frame `t` goes: output frame, frame, what is there.
     fn goal(&self, leg: &Leg) -> (i64, f64, Goal) {
-        let jump = self.jump_after(leg.t);
+        // A leg that has just arrived at a jump is not beyond it.
+        let jump = self.jump_after(leg.t - 0.5);
         let stop = jump.map_or(self.frames, |(from, _)| from);
         let onset = self.onsets.after(leg.t).filter(|&o| o < stop);
         if let Some(onset) = onset {
@@ -310,6 +316,7 @@ impl Planner {
         let room = self.room(t as usize);
         let mut len = left.min(room);
         if len == 0
+            && self.jump_at(t as usize).is_none()
             && self.rates.at(t as f64) == 1.0
             && (self.place(t as f64) - u as f64).abs() < 1.0
         {

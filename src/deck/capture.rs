@@ -1,0 +1,129 @@
+//! Recording on the audio thread: frames and where on the recording's timeline they were heard go
+//! into rings; a thread that may wait takes them out.
+
+use crate::unit::Seconds;
+use rtrb::{Consumer, Producer, RingBuffer};
+use serde::{Deserialize, Serialize};
+
+/// Where recorded sound comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Source {
+    /// The main input, while the host runs.
+    Track,
+    /// The side input (the main one where there is none), while the deck runs.
+    Take,
+}
+
+/// From `frame` of a take on, the recording's timeline runs from `at` at `speed`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Place {
+    /// First frame of the take.
+    pub frame: u64,
+    /// Where the recording was then.
+    pub at: Seconds,
+    /// Seconds of the recording a second of the take; 0 while it rested.
+    pub speed: f64,
+}
+
+/// A place differs from where the last one leads when it is off by more than this, in seconds.
+const OFF: f64 = 0.0002;
+
+/// The audio thread's end.
+pub struct Tap {
+    pub(super) source: Source,
+    rate: f64,
+    frames: Producer<[f32; 2]>,
+    places: Producer<Place>,
+    last: Option<Place>,
+    written: u64,
+    dropped: u64,
+}
+
+/// The other end.
+pub struct Reel {
+    rate: u32,
+    frames: Consumer<[f32; 2]>,
+    places: Consumer<Place>,
+}
+
+/// Makes both ends, with room for `seconds` of sound that nobody has taken out yet.
+pub fn tap(source: Source, rate: u32, seconds: f64) -> (Box<Tap>, Reel) {
+    let room = (seconds.clamp(0.1, 60.0) * f64::from(rate)) as usize;
+    let (frames, out) = RingBuffer::new(room);
+    let (places, found) = RingBuffer::new(8192);
+    let tap = Tap {
+        source,
+        rate: f64::from(rate),
+        frames,
+        places,
+        last: None,
+        written: 0,
+        dropped: 0,
+    };
+    let reel = Reel {
+        rate,
+        frames: out,
+        places: found,
+    };
+    (Box::new(tap), reel)
+}
+
+impl Tap {
+    /// Tells that the next frame is heard at `at` seconds of the recording, which runs at `speed`.
+    pub(super) fn place(&mut self, at: f64, speed: f64) {
+        let expected = self.last.map(|p| {
+            let since = (self.written - p.frame) as f64 / self.rate;
+            (p.at.0 + since * p.speed, p.speed)
+        });
+        if expected.is_none_or(|(t, s)| (t - at).abs() > OFF || (s - speed).abs() > 1e-9) {
+            let place = Place {
+                frame: self.written,
+                at: Seconds(at),
+                speed,
+            };
+            if self.places.push(place).is_ok() {
+                self.last = Some(place);
+            }
+        }
+    }
+
+    pub(super) fn push(&mut self, frame: [f32; 2]) {
+        if self.frames.push(frame).is_err() {
+            // The frame is lost, its time is not: a silent one cannot be put in either, so the
+            // loss is counted and told.
+            self.dropped += 1;
+        } else {
+            self.written += 1;
+        }
+    }
+
+    pub(super) fn written(&self) -> u64 {
+        self.written
+    }
+
+    pub(super) fn dropped(&self) -> u64 {
+        self.dropped
+    }
+}
+
+impl Reel {
+    /// Frames a second.
+    pub fn rate(&self) -> u32 {
+        self.rate
+    }
+
+    /// Moves what has been recorded since the last call into `frames` and `places`.
+    pub fn drain(&mut self, frames: &mut Vec<[f32; 2]>, places: &mut Vec<Place>) {
+        while let Ok(frame) = self.frames.pop() {
+            frames.push(frame);
+        }
+        while let Ok(place) = self.places.pop() {
+            places.push(place);
+        }
+    }
+
+    /// Has the tap been freed and everything been taken out?
+    pub fn finished(&self) -> bool {
+        self.frames.is_abandoned() && self.frames.is_empty()
+    }
+}

@@ -1,0 +1,123 @@
+//! A recording at another rate (by `rubato`'s synchronous FFT resampler), off the audio thread.
+
+use crate::recording::{Recording, RecordingError};
+use rubato::audioadapter_buffers::direct::SequentialSlice;
+use rubato::audioadapter_buffers::direct::SequentialSliceOfVecs;
+use rubato::{Fft, FixedSync, Indexing, Resampler};
+
+/// Why a recording has no version at another rate.
+#[derive(Debug, thiserror::Error)]
+pub enum ResampleError {
+    /// The rate is outside what a recording can have.
+    #[error(transparent)]
+    Recording(#[from] RecordingError),
+    /// The two rates cannot be brought together.
+    #[error("cannot go from {from} to {to} frames a second: {why}")]
+    Rates {
+        /// The recording's rate.
+        from: u32,
+        /// The wanted one.
+        to: u32,
+        /// What the resampler says.
+        why: String,
+    },
+    /// The caller asked to stop.
+    #[error("stopped before the end")]
+    Cancelled,
+}
+
+/// Frames taken at once.
+const CHUNK: usize = 4096;
+
+/// `recording` at `rate` frames a second: the same instants, delay taken off. `go_on` is asked
+/// every few thousand frames.
+///
+/// # Errors
+/// [`ResampleError`] when the rate is impossible or `go_on` answers false.
+pub fn to_rate(
+    recording: &Recording,
+    rate: u32,
+    mut go_on: impl FnMut() -> bool,
+) -> Result<Recording, ResampleError> {
+    let failed = |why: String| ResampleError::Rates {
+        from: recording.rate(),
+        to: rate,
+        why,
+    };
+    let frames = recording.frames();
+    let wanted =
+        ((frames as f64 * f64::from(rate) / f64::from(recording.rate())).round() as usize).max(1);
+    let mut channels = Vec::with_capacity(recording.channels().len());
+    for channel in recording.channels() {
+        let mut engine = Fft::<f32>::new(
+            recording.rate() as usize,
+            rate as usize,
+            CHUNK,
+            1,
+            FixedSync::Input,
+        )
+        .map_err(|e| failed(e.to_string()))?;
+        let delay = engine.output_delay();
+        let mut out: Vec<f32> = Vec::with_capacity(wanted + delay + engine.output_frames_max());
+        let mut piece = vec![vec![0.0f32; engine.output_frames_max()]];
+        let input = SequentialSlice::new(channel.as_slice(), 1, frames)
+            .map_err(|e| failed(e.to_string()))?;
+        let mut at = 0;
+        while out.len() < wanted + delay {
+            if !go_on() {
+                return Err(ResampleError::Cancelled);
+            }
+            let left = frames.saturating_sub(at);
+            let indexing = Indexing {
+                input_offset: at.min(frames),
+                partial_len: (left < engine.input_frames_next()).then_some(left),
+                ..Indexing::default()
+            };
+            let room = piece[0].len();
+            let mut target = SequentialSliceOfVecs::new_mut(&mut piece, 1, room)
+                .map_err(|e| failed(e.to_string()))?;
+            let (taken, given) = engine
+                .process_into_buffer(&input, &mut target, Some(&indexing))
+                .map_err(|e| failed(e.to_string()))?;
+            at += taken;
+            out.extend_from_slice(&piece[0][..given]);
+        }
+        out.drain(..delay);
+        out.truncate(wanted);
+        channels.push(out);
+    }
+    Ok(Recording::new(recording.name(), rate, channels)?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sine_keeps_its_place_and_pitch() {
+        for (from, to) in [(44_100u32, 48_000u32), (48_000, 44_100), (22_050, 96_000)] {
+            let sine = |rate: u32, n: usize| -> Vec<f32> {
+                (0..n)
+                    .map(|i| {
+                        (std::f64::consts::TAU * 440.0 * i as f64 / f64::from(rate)).sin() as f32
+                    })
+                    .collect()
+            };
+            let recording = Recording::new("sine", from, vec![sine(from, from as usize)]).unwrap();
+            let other = to_rate(&recording, to, || true).unwrap();
+            assert_eq!(other.frames(), to as usize);
+            let exact = sine(to, to as usize);
+            let inner = to as usize / 10..to as usize * 9 / 10;
+            let worst = inner
+                .map(|i| (other.channels()[0][i] - exact[i]).abs())
+                .fold(0.0f32, f32::max);
+            assert!(worst < 1e-3, "{from} to {to}: {worst}");
+        }
+    }
+
+    #[test]
+    fn one_sample_survives() {
+        let dot = Recording::new("dot", 8_000, vec![vec![0.5]]).unwrap();
+        assert_eq!(to_rate(&dot, 48_000, || true).unwrap().frames(), 6);
+    }
+}
