@@ -4,12 +4,19 @@
 //! is `report`.
 
 pub mod beat;
+pub mod decide;
+pub mod hear;
 pub mod net;
 pub mod onset;
+pub mod pitch;
+pub mod role;
+pub mod string;
+pub mod tuning;
 
 use crate::music::grid::Grid;
 use crate::music::note::Note;
 use crate::music::tuning::Tuning;
+use crate::recording::Recording;
 use crate::unit::{Cents, Seconds};
 use serde::{Deserialize, Serialize};
 
@@ -32,4 +39,112 @@ pub struct Analysis {
     pub end: Seconds,
     /// Plain sentences about what makes these results doubtful; empty when nothing does.
     pub warnings: Vec<String>,
+}
+
+/// What may be told to the analysis, and what may be asked of it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Options {
+    /// The guitar's tuning and capo; guessed when none is given.
+    pub tuning: Option<Tuning>,
+}
+
+/// What the analysis is doing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Stage {
+    /// Finding where something begins.
+    Onsets,
+    /// Reading which notes begin there.
+    Notes,
+    /// Deciding thumb or fingers, string and fret.
+    Roles,
+    /// Finding the beat.
+    Beats,
+}
+
+/// Watches an analysis while it runs; every method has an empty default.
+///
+/// All calls come from the thread that called [`analyze`].
+pub trait Observer {
+    /// `fraction` (0 to 1) of a stage is done. Stages come in their order, each at least once.
+    fn progress(&mut self, _stage: Stage, _fraction: f32) {}
+
+    /// Clear onsets of one more stretch of the recording, in order, before anything is known
+    /// about them. Later results replace them.
+    fn onsets(&mut self, _onsets: &[Seconds]) {}
+
+    /// All notes with provisional roles, then again with final ones.
+    fn notes(&mut self, _notes: &[Note]) {}
+
+    /// Asked often: should the analysis stop?
+    fn cancelled(&mut self) -> bool {
+        false
+    }
+}
+
+/// Nobody watches.
+impl Observer for () {}
+
+/// Why there is no analysis.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum AnalysisError {
+    /// The observer asked to stop.
+    #[error("the analysis was stopped before it was done")]
+    Cancelled,
+}
+
+/// Hears `recording`: notes with role, pitch, string and kind, the tuning's offset, beats.
+///
+/// Deterministic: the same recording and options give the same result on every run. Time is
+/// linear in length; beyond the recording itself memory holds 44 s of sound at [`RATE`] and the
+/// notes. Any input gives a result; what makes it doubtful is in [`Analysis::warnings`].
+///
+/// # Errors
+/// [`AnalysisError::Cancelled`] when `observer` asks to stop.
+pub fn analyze(
+    recording: &Recording,
+    options: &Options,
+    observer: &mut dyn Observer,
+) -> Result<Analysis, AnalysisError> {
+    let mono = hear::Mono::new(recording);
+    let (candidates, coarse) = hear::candidates(&mono, observer)?;
+    let heard = hear::heard(&mono, &candidates, coarse.unwrap_or_default(), observer)?;
+    let offset = coarse.unwrap_or_default();
+    let events = decide::events(&heard);
+    let pitched: Vec<(Seconds, f64)> = events
+        .iter()
+        .map(|e| (e.time, f64::from(e.midi) + offset.0 / 100.0))
+        .collect();
+    let measured = hear::measured(&mono, &pitched, observer)?;
+    let deviations: Vec<(f64, f64)> = events
+        .iter()
+        .zip(&measured)
+        .filter_map(|(e, m)| m.map(|(p, w)| (100.0 * (p.0 - f64::from(e.midi)), w.sqrt())))
+        .collect();
+    let tuning_offset = coarse.and(tuning::offset(&deviations));
+    go_on(observer, Stage::Roles, 0.0)?;
+    let tuning = options
+        .tuning
+        .clone()
+        .unwrap_or_else(|| string::guess(&events));
+    let notes = role::notes(&events, &tuning, tuning_offset.unwrap_or(offset));
+    observer.notes(&notes);
+    go_on(observer, Stage::Beats, 0.0)?;
+    let beats = beat::track(&notes, recording.end(), &beat::GridEdits::default());
+    Ok(Analysis {
+        notes,
+        grid: beats.grid,
+        tuning_offset,
+        tuning,
+        end: recording.end(),
+        warnings: beats.warnings,
+    })
+}
+
+/// Reports progress and asks whether to go on.
+fn go_on(observer: &mut dyn Observer, stage: Stage, fraction: f32) -> Result<(), AnalysisError> {
+    observer.progress(stage, fraction);
+    if observer.cancelled() {
+        return Err(AnalysisError::Cancelled);
+    }
+    Ok(())
 }

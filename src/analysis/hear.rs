@@ -1,0 +1,223 @@
+//! From a recording to what is heard at each candidate: bounded memory, block by block.
+//!
+//! Owns the mono signal at the analysis rate, the blocks it is cut into, and the order of the
+//! passes. Decisions (which candidates are notes, whose and where on the neck) come after.
+
+use super::onset::{self, Candidate};
+use super::pitch::{Newness, Reader};
+use super::tuning::{Coarse, Fine};
+use super::{AnalysisError, Observer, RATE, Stage};
+use crate::dsp::resample::Resampler;
+use crate::recording::Recording;
+use crate::unit::{Cents, MidiNote, Seconds};
+
+/// Length of a block, and how far it looks beyond either end, in samples at [`RATE`].
+const BLOCK: usize = 40 * RATE as usize;
+const MARGIN: usize = 2 * RATE as usize;
+
+/// One candidate and what was heard at it. Times are from the start of the recording.
+#[derive(Debug, Clone)]
+pub struct Heard {
+    /// Where and how clearly something begins.
+    pub candidate: Candidate,
+    /// What begins.
+    pub newness: Newness,
+    /// Loudest sample within 60 ms after.
+    pub peak: f32,
+}
+
+/// A mono view of a recording at the analysis rate, any part of it at a time.
+pub struct Mono<'a> {
+    recording: &'a Recording,
+    resampler: Resampler,
+    /// Channels that are mixed.
+    channels: Vec<usize>,
+}
+
+impl<'a> Mono<'a> {
+    /// The mean of all channels, or the loudest channel where the mean cancels.
+    pub fn new(recording: &'a Recording) -> Self {
+        let channels = recording.channels();
+        let energy = |x: &mut dyn Iterator<Item = f32>| x.map(|s| f64::from(s * s)).sum::<f64>();
+        let each: Vec<f64> = channels
+            .iter()
+            .map(|c| energy(&mut c.iter().copied()))
+            .collect();
+        let loudest = each
+            .iter()
+            .enumerate()
+            .fold(0, |best, (i, e)| if *e > each[best] { i } else { best });
+        let share = 1.0 / channels.len() as f32;
+        let mixed = energy(
+            &mut (0..recording.frames())
+                .map(|f| channels.iter().map(|c| c[f]).sum::<f32>() * share),
+        );
+        // −12 dB: channels in opposite phase would cancel.
+        let cancels = channels.len() > 1 && mixed < 0.06 * each[loudest];
+        Self {
+            recording,
+            resampler: Resampler::new(recording.rate(), RATE),
+            channels: if cancels {
+                vec![loudest]
+            } else {
+                (0..channels.len()).collect()
+            },
+        }
+    }
+
+    /// Length in samples at [`RATE`].
+    pub fn len(&self) -> usize {
+        self.resampler.output_len(self.recording.frames())
+    }
+
+    /// Never: a recording has frames.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// Samples `first` to `last` (exclusive).
+    pub fn part(&self, first: usize, last: usize) -> Vec<f32> {
+        let (from, to) = self.resampler.input_range(first, last);
+        let frames = self.recording.frames() as isize;
+        let (from, to) = (from.clamp(0, frames), to.clamp(0, frames));
+        let share = 1.0 / self.channels.len() as f32;
+        let mut input = vec![0.0f32; (to - from) as usize];
+        for channel in &self.channels {
+            let samples = &self.recording.channels()[*channel][from as usize..to as usize];
+            input
+                .iter_mut()
+                .zip(samples)
+                .for_each(|(m, s)| *m += share * s);
+        }
+        self.resampler.convert(&input, from, first, last)
+    }
+
+    /// The blocks as (first sample with margin, first, last, last with margin).
+    fn blocks(&self) -> Vec<(usize, usize, usize, usize)> {
+        let len = self.len();
+        (0..len)
+            .step_by(BLOCK)
+            .map(|from| {
+                let to = (from + BLOCK).min(len);
+                (
+                    from.saturating_sub(MARGIN),
+                    from,
+                    to,
+                    (to + MARGIN).min(len),
+                )
+            })
+            .collect()
+    }
+}
+
+/// First pass: candidates of the whole recording, and the coarse offset of the tuning.
+///
+/// # Errors
+/// [`AnalysisError::Cancelled`] when the observer asks for it.
+pub fn candidates(
+    mono: &Mono,
+    observer: &mut dyn Observer,
+) -> Result<(Vec<Candidate>, Option<Cents>), AnalysisError> {
+    let mut all: Vec<Candidate> = Vec::new();
+    let mut coarse = Coarse::new();
+    let blocks = mono.blocks();
+    for (i, (start, from, to, end)) in blocks.iter().enumerate() {
+        super::go_on(observer, Stage::Onsets, i as f32 / blocks.len() as f32)?;
+        let signal = mono.part(*start, *end);
+        let zero = *start as f64 / f64::from(RATE);
+        let inside = *from as f64 / f64::from(RATE)..*to as f64 / f64::from(RATE);
+        let found = onset::candidates(&signal);
+        coarse.gather(&signal, &found);
+        let before = all.len();
+        all.extend(
+            found
+                .into_iter()
+                .map(|c| Candidate {
+                    time: c.time + zero,
+                    coarse: c.coarse + zero,
+                    ..c
+                })
+                .filter(|c| inside.contains(&c.time)),
+        );
+        let clear: Vec<Seconds> = all[before..]
+            .iter()
+            .filter(|c| c.rise > 10.0 && c.strength > 0.3)
+            .map(|c| Seconds(c.time))
+            .collect();
+        observer.onsets(&clear);
+    }
+    all.dedup_by(|b, a| b.time - a.time < 0.005);
+    Ok((all, coarse.offset()))
+}
+
+/// Second pass: what begins at each candidate that is worth a look.
+///
+/// # Errors
+/// [`AnalysisError::Cancelled`] when the observer asks for it.
+pub fn heard(
+    mono: &Mono,
+    candidates: &[Candidate],
+    offset: Cents,
+    observer: &mut dyn Observer,
+) -> Result<Vec<Heard>, AnalysisError> {
+    let mut reader = Reader::new(offset);
+    let mut all = Vec::with_capacity(candidates.len());
+    let blocks = mono.blocks();
+    let rate = f64::from(RATE);
+    for (i, (start, from, to, end)) in blocks.iter().enumerate() {
+        super::go_on(observer, Stage::Notes, i as f32 / blocks.len() as f32)?;
+        let signal = mono.part(*start, *end);
+        let zero = *start as f64 / rate;
+        let first = candidates.partition_point(|c| c.time < *from as f64 / rate);
+        let last = if *to == mono.len() {
+            candidates.len()
+        } else {
+            candidates.partition_point(|c| c.time < *to as f64 / rate)
+        };
+        for k in first..last {
+            let candidate = candidates[k];
+            let next = candidates[k + 1..]
+                .iter()
+                .find(|c| c.rise > 7.0 && c.strength > 0.2)
+                .map_or(1.0, |c| c.time - candidate.time);
+            let time = candidate.time - zero;
+            all.push(Heard {
+                candidate,
+                newness: reader.read(&signal, time, next.min(1.0)),
+                peak: peak(&signal, time),
+            });
+        }
+    }
+    Ok(all)
+}
+
+/// Measured pitches of (time, whole semitone) pairs, in the same order.
+///
+/// # Errors
+/// [`AnalysisError::Cancelled`] when the observer asks for it.
+pub fn measured(
+    mono: &Mono,
+    notes: &[(Seconds, f64)],
+    observer: &mut dyn Observer,
+) -> Result<Vec<Option<(MidiNote, f64)>>, AnalysisError> {
+    let mut fine = Fine::new();
+    let mut all = vec![None; notes.len()];
+    for (start, from, to, end) in mono.blocks() {
+        super::go_on(observer, Stage::Notes, 1.0)?;
+        let inside = from as f64 / f64::from(RATE)..to as f64 / f64::from(RATE);
+        let zero = start as f64 / f64::from(RATE);
+        let signal = mono.part(start, end);
+        for (slot, (time, midi)) in all.iter_mut().zip(notes) {
+            if inside.contains(&time.0) {
+                *slot = fine.measure(&signal, Seconds(time.0 - zero), *midi);
+            }
+        }
+    }
+    Ok(all)
+}
+
+fn peak(signal: &[f32], time: f64) -> f32 {
+    let from = (onset::samples(time).max(0) as usize).min(signal.len());
+    let to = (from + onset::samples(0.06) as usize).min(signal.len());
+    signal[from..to].iter().fold(0.0f32, |m, v| m.max(v.abs()))
+}

@@ -1,0 +1,145 @@
+//! How far the guitar lies from A4 = 440 Hz.
+//!
+//! Two readings: a coarse one from spectral peaks before any pitch is known, and a fine one from
+//! the partials of the notes that were found.
+
+use super::RATE;
+use super::onset::{Candidate, samples};
+use crate::dsp::spectrum::Spectrum;
+use crate::unit::{Cents, MidiNote, Seconds};
+use std::f64::consts::TAU;
+
+const WINDOW: usize = 4096;
+const SIZE: usize = 8192;
+
+/// Gathers where spectral peaks lie between equal-tempered pitches.
+pub struct Coarse {
+    spectrum: Spectrum,
+    sum: (f64, f64),
+    weight: f64,
+}
+
+impl Default for Coarse {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Coarse {
+    /// Nothing gathered yet.
+    pub fn new() -> Self {
+        Self {
+            spectrum: Spectrum::new(WINDOW, SIZE),
+            sum: (0.0, 0.0),
+            weight: 0.0,
+        }
+    }
+
+    /// Adds the peaks after each clear candidate of `mono`.
+    pub fn gather(&mut self, mono: &[f32], candidates: &[Candidate]) {
+        let mut bins = vec![0.0; self.spectrum.bins()];
+        for candidate in candidates.iter().filter(|c| c.rise > 8.0) {
+            self.spectrum
+                .magnitudes(mono, samples(candidate.time + 0.01), &mut bins);
+            let top = bins.iter().fold(0.0f32, |m, v| m.max(*v));
+            for (hz, magnitude) in peaks(&bins, 85.0, 1200.0, 0.1 * top.max(1e-5)) {
+                let turn = MidiNote::of_hz(hz).0.rem_euclid(1.0) * TAU;
+                let weight = f64::from(magnitude / top).sqrt();
+                self.sum.0 += weight * turn.cos();
+                self.sum.1 += weight * turn.sin();
+                self.weight += weight;
+            }
+        }
+    }
+
+    /// The offset, −50 to 50 cents; none when peaks lie anywhere.
+    pub fn offset(&self) -> Option<Cents> {
+        let clear = self.sum.0.hypot(self.sum.1) / self.weight.max(1e-9);
+        (self.weight > 3.0 && clear > 0.1)
+            .then(|| Cents(self.sum.1.atan2(self.sum.0) / TAU * 100.0))
+    }
+}
+
+/// Measures single notes.
+pub struct Fine {
+    spectrum: Spectrum,
+    bins: Vec<f32>,
+}
+
+impl Default for Fine {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Fine {
+    /// Ready to measure.
+    pub fn new() -> Self {
+        let spectrum = Spectrum::new(WINDOW, SIZE);
+        let bins = vec![0.0; spectrum.bins()];
+        Self { spectrum, bins }
+    }
+
+    /// Pitch of the note near `midi` that starts at `time` (seconds into `mono`) and sounds
+    /// alone for `free` seconds: the mean of its first four partials, each divided by its number,
+    /// weighted by strength. With it a weight: the strength of those partials against all others
+    /// nearby. None when no partial lies within 45 cents.
+    pub fn measure(&mut self, mono: &[f32], time: Seconds, midi: f64) -> Option<(MidiNote, f64)> {
+        self.spectrum
+            .magnitudes(mono, samples(time.0 + 0.02), &mut self.bins);
+        let f0 = MidiNote(midi).hz();
+        let (mut sum, mut weight) = (0.0, 0.0);
+        for h in 1..=4 {
+            let n = f64::from(h);
+            let width = 2f64.powf(45.0 / 1200.0);
+            let (low, high) = (n * f0 / width, n * f0 * width);
+            let best = peaks(&self.bins, low, high, 1e-5)
+                .into_iter()
+                .max_by(|a, b| a.1.total_cmp(&b.1));
+            if let Some((hz, magnitude)) = best {
+                let w = f64::from(magnitude);
+                sum += w * MidiNote::of_hz(hz / n).0;
+                weight += w;
+            }
+        }
+        (weight > 0.0).then(|| (MidiNote(sum / weight), weight))
+    }
+}
+
+/// Offset of measured notes from their whole semitones: the weighted median of the deviations.
+pub fn offset(notes: &[(f64, f64)]) -> Option<Cents> {
+    let mut sorted: Vec<(f64, f64)> = notes.to_vec();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = sorted.iter().map(|n| n.1).sum::<f64>() / 2.0;
+    let mut run = 0.0;
+    sorted
+        .into_iter()
+        .find(|(_, weight)| {
+            run += weight;
+            run >= half
+        })
+        .map(|(cents, _)| Cents(cents))
+}
+
+/// Peaks above `least` between two frequencies as (Hz, magnitude), read by a parabola through the
+/// logarithms of three bins.
+fn peaks(bins: &[f32], low: f64, high: f64, least: f32) -> Vec<(f64, f32)> {
+    let hz = f64::from(RATE) / SIZE as f64;
+    let from = ((low / hz).floor() as usize).max(1);
+    let to = ((high / hz).ceil() as usize + 1).min(bins.len().saturating_sub(1));
+    (from..to)
+        .filter(|i| bins[*i] > least && bins[*i] > bins[i - 1] && bins[*i] >= bins[i + 1])
+        .map(|i| {
+            let log = |k: usize| f64::from(bins[k].max(1e-12)).ln();
+            let (a, b, c) = (log(i - 1), log(i), log(i + 1));
+            let bend = a - 2.0 * b + c;
+            let shift = if bend.abs() < 1e-12 {
+                0.0
+            } else {
+                0.5 * (a - c) / bend
+            };
+            ((i as f64 + shift.clamp(-0.5, 0.5)) * hz, bins[i])
+        })
+        .filter(|(f, _)| (low..=high).contains(f))
+        .collect()
+}
