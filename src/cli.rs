@@ -5,7 +5,9 @@
 //! files or standard output; progress, warnings and errors go to standard error. Exit codes: 0
 //! done, 1 the recording or the disk is at fault, 2 the command was given wrongly.
 
+mod analyze;
 mod arguments;
+mod check;
 mod demo;
 mod journal;
 mod looping;
@@ -44,6 +46,8 @@ macro_rules! commands {
 }
 
 commands! {
+    Analyze(analyze::Analyze),
+    Check(check::Check),
     Demo(demo::Demo),
     Journal(journal::JournalArguments),
     Loop(looping::Loop),

@@ -1,12 +1,14 @@
 //! The recording that a command works on: read with progress, doubts told.
 
-use super::terminal::Terminal;
+use super::terminal::{Progress, Terminal};
 use super::usage;
 use anyhow::Result;
 use std::ops::Range;
 use std::path::Path;
+use thumbline::analysis::{self, Analysis, Observer, Options, Stage};
 use thumbline::load::{Decoder, LoadError, Part};
 use thumbline::recording::Recording;
+use thumbline::report::file::Target;
 use thumbline::unit::Seconds;
 
 /// Below this level (−80 dB of full scale) there is nothing to hear.
@@ -58,6 +60,39 @@ fn about(recording: &Recording) -> Vec<String> {
         ));
     }
     doubts
+}
+
+/// Hears `recording` with progress and tells what makes the result doubtful.
+pub fn analyze(recording: &Recording, options: &Options, terminal: &Terminal) -> Result<Analysis> {
+    let mut watch = Watch(terminal.progress("listening"));
+    let found = analysis::analyze(recording, options, &mut watch)?;
+    drop(watch);
+    for doubt in &found.warnings {
+        terminal.warn(doubt);
+    }
+    Ok(found)
+}
+
+/// Turns stages of the analysis into one share of the work.
+struct Watch(Progress);
+
+impl Observer for Watch {
+    fn progress(&mut self, stage: Stage, fraction: f32) {
+        // Shares of the time each stage takes, measured on recordings of half a minute.
+        let (start, length) = match stage {
+            Stage::Onsets => (0.0, 0.3),
+            Stage::Notes => (0.3, 0.65),
+            Stage::Roles => (0.95, 0.02),
+            Stage::Beats => (0.97, 0.03),
+        };
+        self.0.at(start + length * f64::from(fraction));
+    }
+}
+
+/// Writes a text report.
+pub fn save(target: &Target, text: &str) -> Result<()> {
+    target.write(|out| out.write_all(text.as_bytes()))?;
+    Ok(())
 }
 
 /// Reads what lies around `part`, so that ringing strings and attacks at its edges are whole, and

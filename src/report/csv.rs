@@ -2,28 +2,37 @@
 
 use crate::analysis::Analysis;
 use crate::music::note::{Attack, Role};
+use crate::timing::{Drift, Standing};
+use crate::unit::Span;
 use std::fmt::Write;
 
 /// The header row.
 const COLUMNS: &str = "time_s,end_s,role,role_confidence,midi,string,fret,attack,strength_db,\
-                       confidence,bar,beat";
+                       confidence,bar,beat,part,parts,drift_ms,floor_ms";
 
 /// The notes of an analysis in order of time: a header, then a row a note, rows ended by CRLF.
 ///
-/// Empty fields are not known. `bar` counts as a player does, `beat` is the place in the bar with
-/// its fraction (1 is the downbeat); both are empty where there is no grid.
-pub fn notes(found: &Analysis) -> String {
+/// Empty fields are not known. `bar`, `beat`, `part` and `parts` name the slot a note is meant
+/// for: `part` of `parts` of the beat, 0 is the beat itself. A positive `drift_ms` is late; within
+/// ± `floor_ms` it is not heard, or not measured for certain.
+pub fn notes(found: &Analysis, drift: &Drift) -> String {
     let mut out = format!("{COLUMNS}\r\n");
-    for note in found.notes.iter().filter(|n| n.attack != Attack::Tap) {
+    let drifts = drift.notes.iter().chain(std::iter::repeat(&None));
+    for (note, drift) in found.notes.iter().zip(drifts) {
+        if note.attack == Attack::Tap {
+            continue;
+        }
         let role = match note.role {
             Role::Bass => "bass",
             Role::Melody => "melody",
         };
-        let (bar, beat) = place(found, note.time).unzip();
+        let slot = drift
+            .filter(|d| d.standing != Standing::Between)
+            .map(|d| d.slot);
         // Writing to a string cannot fail.
         let _ = write!(
             out,
-            "{:.6},{:.6},{role},{:.3},{},{},{},{},{:.2},{:.3},{},{}\r\n",
+            "{:.6},{:.6},{role},{:.3},{},{},{},{},{:.2},{:.3},{},{},{},{},{},{}\r\n",
             note.time.0,
             note.end.0,
             note.role_confidence,
@@ -33,20 +42,19 @@ pub fn notes(found: &Analysis) -> String {
             attack(note.attack),
             note.strength.0,
             note.confidence,
-            field(bar),
-            field(beat.map(|b| format!("{b:.3}"))),
+            field(drift.map(|d| d.bar)),
+            field(slot.map(|s| s.beat)),
+            field(slot.map(|s| s.part)),
+            field(slot.map(|s| s.parts)),
+            field(drift.and_then(|d| d.drift).map(ms)),
+            field(drift.map(|d| ms(d.floor))),
         );
     }
     out
 }
 
-/// Bar and place in the bar of an instant.
-fn place(found: &Analysis, time: crate::unit::Seconds) -> Option<(i32, f64)> {
-    let at = found.grid.beat_at(time)?;
-    let beats = found.grid.beats();
-    let index = (at.0.floor().max(0.0) as usize).min(beats.len().checked_sub(1)?);
-    let beat = beats[index];
-    Some((beat.bar, f64::from(beat.place) + at.0 - index as f64))
+fn ms(span: Span) -> String {
+    format!("{:.3}", span.ms())
 }
 
 fn attack(attack: Attack) -> &'static str {

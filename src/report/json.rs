@@ -1,20 +1,29 @@
-//! Analysis → JSON, in a versioned schema of this project.
+//! Analysis and drift → JSON, in a versioned schema of this project.
 //!
 //! Every document begins with `"schema"` and `"version"`. Within one version fields are only
 //! added, never renamed or given another meaning; whoever reads it ignores what it does not know.
 //! What is not known is left out, never invented. Times are seconds after the recording's first
-//! sample (`_s`), milliseconds for differences (`_ms`, positive is later); pitches are MIDI
-//! numbers with fraction (69 is A4 = 440 Hz); strings count from 1, the highest; confidences are
-//! probabilities from 0 to 1.
+//! sample (`_s`), differences are milliseconds (`_ms`, positive is later); pitches are MIDI
+//! numbers with fraction (69 is A4 = 440 Hz); strings count from 1, the highest; frets count from
+//! the capo; confidences are probabilities from 0 to 1.
+//!
+//! | document | schema | made by |
+//! |---|---|---|
+//! | all that was heard: onsets, beats, bars, tuning, timing | `thumbline.analysis` | [`analysis`] |
+//! | how a take stands to the beat: the same `timing`, no notes | `thumbline.check` | [`check`] |
+
+mod timing;
 
 use crate::analysis::Analysis;
 use crate::music::note::{Attack, Note, Role};
 use crate::recording::Recording;
-use crate::unit::Seconds;
+use crate::timing::{Drift, NoteDrift, Standing};
+use crate::unit::{Seconds, Span};
 use serde::Serialize;
+use timing::{SlotOut, TimingOut};
 
-/// Version of the schema `thumbline.analysis`.
-pub const ANALYSIS_VERSION: u32 = 1;
+/// Version of both schemas.
+pub const VERSION: u32 = 1;
 
 /// The recording that a document is about.
 #[derive(Debug, Serialize)]
@@ -49,6 +58,17 @@ struct OnsetOut {
     attack: Attack,
     strength_db: f64,
     confidence: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bar: Option<i32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    slot: Option<SlotOut>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    standing: Option<Standing>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    drift_ms: Option<f64>,
+    /// Drift within ± this is not heard, or not measured for certain.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    floor_ms: Option<f64>,
 }
 
 /// A knock on the guitar's body or a tap of the foot: heard, but no note.
@@ -65,6 +85,26 @@ struct BarOut {
     start_s: f64,
     end_s: f64,
     beats: usize,
+    confidence: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct FreeOut {
+    from_s: f64,
+    to_s: f64,
+}
+
+/// The figures that both documents give at their top level.
+#[derive(Debug, Serialize)]
+struct Figures {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bpm: Option<f64>,
+    /// Melody minus bass, net of the slots; positive is melody behind.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    melody_lateness_ms: Option<f64>,
+    /// Long over short eighth: 1 is straight, 2 is triplets.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    swing_ratio: Option<f64>,
 }
 
 #[derive(Debug, Serialize)]
@@ -75,29 +115,43 @@ struct AnalysisOut<'a> {
     tuning: TuningOut,
     #[serde(skip_serializing_if = "Option::is_none")]
     tuning_cents: Option<f64>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    bpm: Option<f64>,
+    #[serde(flatten)]
+    figures: Figures,
     meter: String,
     beats_s: Vec<f64>,
     beats_confidence: Vec<f64>,
     downbeats_s: Vec<f64>,
     bars: Vec<BarOut>,
+    free_time: Vec<FreeOut>,
     onsets: Vec<OnsetOut>,
     taps: Vec<TapOut>,
+    timing: TimingOut,
     warnings: &'a [String],
 }
 
-/// The analysis of `recording` as one JSON document, ending in a newline.
-pub fn analysis(recording: &Recording, found: &Analysis) -> String {
-    let (taps, notes): (Vec<&Note>, Vec<&Note>) = found
-        .notes
-        .iter()
-        .partition(|note| note.attack == Attack::Tap);
+#[derive(Debug, Serialize)]
+struct CheckOut<'a> {
+    schema: &'static str,
+    version: u32,
+    recording: About<'a>,
+    #[serde(flatten)]
+    figures: Figures,
+    meter: String,
+    timing: TimingOut,
+    warnings: &'a [String],
+}
+
+/// The analysis of `recording` and its `drift` as one JSON document, ending in a newline.
+pub fn analysis(recording: &Recording, found: &Analysis, drift: &Drift) -> String {
+    let with_drift = || {
+        let drifts = drift.notes.iter().chain(std::iter::repeat(&None));
+        found.notes.iter().zip(drifts)
+    };
     let beats = found.grid.beats();
     let tuning = &found.tuning;
     text(&AnalysisOut {
         schema: "thumbline.analysis",
-        version: ANALYSIS_VERSION,
+        version: VERSION,
         recording: about(recording),
         tuning: TuningOut {
             open_midi: (1..=tuning.strings())
@@ -107,14 +161,11 @@ pub fn analysis(recording: &Recording, found: &Analysis) -> String {
                 .collect(),
             capo: tuning.capo(),
         },
-        tuning_cents: found.tuning_offset.map(|cents| round(cents.0, 2)),
-        bpm: found.grid.tempo().map(|tempo| round(tempo.0, 3)),
+        tuning_cents: found.tuning_offset.and_then(|cents| round(cents.0, 2)),
+        figures: figures(found, drift),
         meter: found.grid.meter.to_string(),
         beats_s: beats.iter().map(|beat| seconds(beat.time)).collect(),
-        beats_confidence: beats
-            .iter()
-            .map(|beat| round(f64::from(beat.confidence), 3))
-            .collect(),
+        beats_confidence: beats.iter().map(|beat| share(beat.confidence)).collect(),
         downbeats_s: beats
             .iter()
             .filter(|beat| beat.place == 1)
@@ -129,33 +180,77 @@ pub fn analysis(recording: &Recording, found: &Analysis) -> String {
                 start_s: seconds(bar.start),
                 end_s: seconds(bar.end),
                 beats: bar.beats,
+                confidence: share(bar.confidence),
             })
             .collect(),
-        onsets: notes.into_iter().map(onset).collect(),
-        taps: taps
-            .into_iter()
+        free_time: found
+            .grid
+            .free_time()
+            .iter()
+            .map(|free| FreeOut {
+                from_s: seconds(free.from),
+                to_s: seconds(free.to),
+            })
+            .collect(),
+        onsets: with_drift()
+            .filter(|(note, _)| note.attack != Attack::Tap)
+            .map(|(note, drift)| onset(note, drift.as_ref()))
+            .collect(),
+        taps: found
+            .notes
+            .iter()
+            .filter(|note| note.attack == Attack::Tap)
             .map(|note| TapOut {
                 time_s: seconds(note.time),
-                strength_db: round(note.strength.0, 2),
-                confidence: round(f64::from(note.confidence), 3),
+                strength_db: plain(note.strength.0, 2),
+                confidence: share(note.confidence),
             })
             .collect(),
+        timing: timing::out(drift),
         warnings: &found.warnings,
     })
 }
 
-fn onset(note: &Note) -> OnsetOut {
+/// How a take stands to the beat, as one JSON document, ending in a newline.
+pub fn check(recording: &Recording, found: &Analysis, drift: &Drift) -> String {
+    text(&CheckOut {
+        schema: "thumbline.check",
+        version: VERSION,
+        recording: about(recording),
+        figures: figures(found, drift),
+        meter: found.grid.meter.to_string(),
+        timing: timing::out(drift),
+        warnings: &found.warnings,
+    })
+}
+
+fn figures(found: &Analysis, drift: &Drift) -> Figures {
+    Figures {
+        bpm: found.grid.tempo().and_then(|tempo| round(tempo.0, 3)),
+        melody_lateness_ms: drift.lateness.and_then(|l| round(l.centre.ms(), 3)),
+        swing_ratio: drift.swing.and_then(|s| round(s.ratio, 4)),
+    }
+}
+
+fn onset(note: &Note, drift: Option<&NoteDrift>) -> OnsetOut {
     OnsetOut {
         time_s: seconds(note.time),
         end_s: seconds(note.end),
         role: note.role,
-        role_confidence: round(f64::from(note.role_confidence), 3),
-        midi: note.pitch.map(|pitch| round(pitch.0, 3)),
+        role_confidence: share(note.role_confidence),
+        midi: note.pitch.and_then(|pitch| round(pitch.0, 3)),
         string: note.string,
         fret: note.fret,
         attack: note.attack,
-        strength_db: round(note.strength.0, 2),
-        confidence: round(f64::from(note.confidence), 3),
+        strength_db: plain(note.strength.0, 2),
+        confidence: share(note.confidence),
+        bar: drift.map(|d| d.bar),
+        slot: drift
+            .filter(|d| d.standing != Standing::Between)
+            .map(|d| d.slot.into()),
+        standing: drift.map(|d| d.standing),
+        drift_ms: drift.and_then(|d| d.drift).and_then(ms),
+        floor_ms: drift.and_then(|d| ms(d.floor)),
     }
 }
 
@@ -171,12 +266,27 @@ fn about(recording: &Recording) -> About<'_> {
 
 /// To the microsecond: finer than any sample rate here.
 fn seconds(time: Seconds) -> f64 {
-    round(time.0, 6)
+    plain(time.0, 6)
 }
 
-fn round(value: f64, places: i32) -> f64 {
+fn share(probability: f32) -> f64 {
+    plain(f64::from(probability), 3)
+}
+
+fn ms(span: Span) -> Option<f64> {
+    round(span.ms(), 3)
+}
+
+/// Rounded for the eye; none when it is no number, for JSON has no other way to say so.
+fn round(value: f64, places: i32) -> Option<f64> {
     let scale = 10f64.powi(places);
-    (value * scale).round() / scale
+    let rounded = (value * scale).round() / scale;
+    rounded.is_finite().then_some(rounded + 0.0) // −0 becomes 0
+}
+
+/// The same for values that are numbers by construction.
+fn plain(value: f64, places: i32) -> f64 {
+    round(value, places).unwrap_or_default()
 }
 
 /// Pretty-printed, ending in a newline.

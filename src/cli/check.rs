@@ -1,0 +1,57 @@
+//! `check`: how far a take drifts from the beat.
+
+use super::terminal::Terminal;
+use super::{Command, arguments, source};
+use anyhow::Result;
+use clap::{Args, ValueEnum};
+use std::path::PathBuf;
+use thumbline::analysis::Options;
+use thumbline::load::Part;
+use thumbline::report::file::Target;
+use thumbline::report::{json, table};
+use thumbline::timing::{self, Reference};
+
+/// Show how thumb and fingers stand to the beat: mean, spread, and slot by slot.
+#[derive(Args)]
+pub struct Check {
+    /// The take (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
+    take: PathBuf,
+    /// Measure against this.
+    #[arg(long, value_enum, default_value = "own-tempo")]
+    against: Against,
+    /// Write the figures as JSON; - is standard output.
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Against {
+    /// The take's own tempo, smoothed.
+    OwnTempo,
+    /// One strict tempo throughout.
+    Strict,
+    /// The thumb.
+    Thumb,
+}
+
+impl Command for Check {
+    fn run(self, terminal: &Terminal) -> Result<()> {
+        let [json_to] = arguments::targets([self.json.as_ref()])?;
+        let recording = source::read(&self.take, Part::WHOLE, terminal)?;
+        let found = source::analyze(&recording, &Options::default(), terminal)?;
+        let reference = match self.against {
+            Against::OwnTempo => Reference::OwnTempo,
+            Against::Strict => Reference::Strict(None),
+            Against::Thumb => Reference::Thumb,
+        };
+        let drift = timing::measure(&found.notes, &found.grid, reference);
+        let shown = json_to == Some(Target::Output);
+        if let Some(target) = json_to {
+            source::save(&target, &json::check(&recording, &found, &drift))?;
+        }
+        if !shown {
+            terminal.say(&table::drift(&found, &drift))?;
+        }
+        Ok(())
+    }
+}
