@@ -13,6 +13,7 @@ pub mod dsp;
 pub mod journal;
 pub mod load;
 pub mod music;
+pub mod preset;
 pub mod recording;
 pub mod report;
 pub mod stretch;

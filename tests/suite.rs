@@ -11,3 +11,6 @@ mod pluck;
 mod reports;
 mod sheet;
 mod sheet_theme;
+mod patterns;
+mod pluck;
+mod syncopation;

@@ -2,6 +2,7 @@
 
 use super::TEMPO;
 use crate::music::meter::Meter;
+use crate::music::pitch::Key;
 use crate::music::score::Score;
 use crate::music::tuning::Tuning;
 
@@ -33,6 +34,11 @@ const BARS: &str = "
 
 /// "Thimble Lane", written for this demo.
 pub fn tune() -> Score {
-    Score::parse("Thimble Lane", Tuning::dadgad(), Meter::COMMON, TEMPO, BARS)
-        .unwrap_or_else(|error| unreachable!("the demo's own tune is well formed: {error}"))
+    let tuning = Tuning::dadgad();
+    let read = Score::parse("Thimble Lane", tuning, Meter::COMMON, TEMPO, BARS);
+    let tune = read.unwrap_or_else(|e| unreachable!("the demo's own tune is well formed: {e}"));
+    Score {
+        key: Key::new(2),
+        ..tune
+    }
 }

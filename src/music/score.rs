@@ -6,6 +6,7 @@
 use super::harmonics;
 use super::meter::Meter;
 use super::note::{Attack, Role};
+use super::pitch::Key;
 use super::tuning::Tuning;
 use crate::unit::{Beats, Bpm, MidiNote};
 use serde::{Deserialize, Serialize};
@@ -114,6 +115,8 @@ pub struct Score {
     pub meter: Meter,
     /// Beats a minute.
     pub tempo: Bpm,
+    /// Key signature: how pitches are spelled.
+    pub key: Key,
     /// Notes in order of position.
     pub notes: Vec<Written>,
 }
@@ -140,8 +143,8 @@ pub enum ScoreError {
 }
 
 impl Score {
-    /// Reads a tune with one line a bar, each word one note `beat:string.fret`: the beat from 1,
-    /// with `&` for its half and `e`, `a` for its quarters (`2&`, `3a`); after the fret `h` for a
+    /// Reads a tune with one line a bar, each word one note `beat:string.fret`: the beat as in
+    /// [`read_count`]; after the fret `h` for a
     /// hammer-on, `p` for a pull-off, `*` for a natural harmonic, `x` for a dead note.
     ///
     /// # Errors
@@ -158,7 +161,7 @@ impl Score {
         for (i, line) in lines.enumerate() {
             let start = i as f64 * f64::from(meter.beats());
             for word in line.split_whitespace() {
-                let (beat, mut note) = read_word(word).ok_or_else(|| ScoreError::Word {
+                let (beat, mut note) = read_word(word, meter).ok_or_else(|| ScoreError::Word {
                     bar: i + 1,
                     word: word.to_owned(),
                 })?;
@@ -177,6 +180,7 @@ impl Score {
             tuning,
             meter,
             tempo,
+            key: Key::default(),
             notes,
         };
         score.settle();
@@ -217,18 +221,26 @@ impl Score {
     }
 }
 
-/// One word as (beats after the bar's start, note at 0).
-fn read_word(word: &str) -> Option<(f64, Written)> {
-    let (beat, place) = word.split_once(':')?;
-    let digits = beat.trim_end_matches(['&', 'e', 'a']);
-    let part = match &beat[digits.len()..] {
+/// A place in the bar as counted, in beats after the bar's start: `1`, `2&` (half), `3e`, `3a`
+/// (quarters). In compound meters the upper figure is counted: `4` of 6/8 is its second beat.
+pub fn read_count(text: &str, meter: Meter) -> Option<Beats> {
+    let digits = text.trim_end_matches(['&', 'e', 'a']);
+    let part = match &text[digits.len()..] {
         "" => 0.0,
         "e" => 0.25,
         "&" => 0.5,
         "a" => 0.75,
         _ => return None,
     };
-    let beat: u8 = digits.parse().ok().filter(|b| *b >= 1)?;
+    let count: u8 = digits.parse().ok().filter(|c| (1..=99).contains(c))?;
+    let counts_a_beat = if meter.is_compound() { 3.0 } else { 1.0 };
+    Some(Beats((f64::from(count - 1) + part) / counts_a_beat))
+}
+
+/// One word as (beats after the bar's start, note at 0).
+fn read_word(word: &str, meter: Meter) -> Option<(f64, Written)> {
+    let (beat, place) = word.split_once(':')?;
+    let beat = read_count(beat, meter)?;
     let (string, fret) = place.split_once('.')?;
     let digits = fret.trim_end_matches(['h', 'p', '*', 'x']);
     let attack = match &fret[digits.len()..] {
@@ -249,5 +261,5 @@ fn read_word(word: &str) -> Option<(f64, Written)> {
     if matches!(attack, Attack::HammerOn | Attack::PullOff) {
         note.finger = None;
     }
-    Some((f64::from(beat - 1) + part, note))
+    Some((beat.0, note))
 }

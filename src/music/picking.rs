@@ -1,0 +1,222 @@
+//! Picking patterns: the cell that a right hand repeats, found in notes or written down.
+//!
+//! Owns cells, how they are found and how far two of them lie apart. Named patterns are data
+//! (`presets/patterns.toml`).
+
+mod find;
+
+pub use find::{BarFit, Found, Placed, Variant, find, place};
+
+use super::meter::Meter;
+use super::note::Role;
+use super::score::{Finger, read_count};
+use crate::unit::Beats;
+
+/// One stroke of a cell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CellNote {
+    /// Beats after the cell's start.
+    pub at: Beats,
+    /// Thumb's part or fingers' part.
+    pub role: Role,
+    /// Strings it may fall on, the usual one first; never empty in a written cell.
+    pub strings: Vec<u8>,
+    /// The likely finger.
+    pub finger: Finger,
+    /// Share of the cell's repetitions that have it, above 0 to 1.
+    pub share: f64,
+}
+
+/// A repeating cell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cell {
+    /// Time signature.
+    pub meter: Meter,
+    /// Length in bars, at least 1.
+    pub bars: u8,
+    /// Slots a beat is divided into.
+    pub division: u8,
+    /// Strokes in order of position, thumb first.
+    pub notes: Vec<CellNote>,
+}
+
+/// A named cell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pattern {
+    /// What it is called.
+    pub name: String,
+    /// One line about it.
+    pub about: String,
+    /// Its strokes.
+    pub cell: Cell,
+}
+
+impl Cell {
+    /// Reads one bar a line, each word `beat:strings` with a finger's letter: `1:6p`, `2&:2m`,
+    /// `1:65p` where either string will do; beats as in [`read_count`]. Gives the unreadable word
+    /// back as the error.
+    ///
+    /// # Errors
+    /// The word that cannot be read.
+    pub fn parse(meter: Meter, bars: &[impl AsRef<str>]) -> Result<Self, String> {
+        let mut notes = Vec::new();
+        for (i, bar) in bars.iter().enumerate() {
+            let start = i as f64 * f64::from(meter.beats());
+            for word in bar.as_ref().split_whitespace() {
+                let mut note = read_stroke(word, meter).ok_or_else(|| word.to_owned())?;
+                note.at.0 += start;
+                notes.push(note);
+            }
+        }
+        let division = [1u8, 2, 3, 4, 6, 8, 12]
+            .into_iter()
+            .find(|d| {
+                notes.iter().all(|n| {
+                    let slot = n.at.0 * f64::from(*d);
+                    (slot - slot.round()).abs() < 1e-6
+                })
+            })
+            .unwrap_or(12);
+        let mut cell = Self {
+            meter,
+            bars: bars.len().clamp(1, 255) as u8,
+            division,
+            notes,
+        };
+        cell.sort();
+        Ok(cell)
+    }
+
+    pub(crate) fn sort(&mut self) {
+        self.notes.sort_by(|a, b| {
+            let strings = b.strings.first().cmp(&a.strings.first());
+            a.at.total_cmp(&b.at).then(strings)
+        });
+    }
+
+    /// Its length in beats.
+    pub fn beats(&self) -> f64 {
+        f64::from(self.bars) * f64::from(self.meter.beats().max(1))
+    }
+
+    /// A position as a player counts it: the bar's beat with `&`, `e`, `a`; thirds of a beat as
+    /// `2+1/3`; in compound meters the eighth.
+    pub fn count(&self, at: Beats) -> String {
+        count(self.meter, at)
+    }
+
+    /// How far it lies from `other`, 0 (the same) to 1 (nothing in common): the share of strokes,
+    /// over both cells repeated to one length, that the other has not; a stroke of the same part
+    /// on another string counts half. Cells in different meters lie 1 apart.
+    pub fn distance(&self, other: &Self) -> f64 {
+        if self.meter.beats() != other.meter.beats()
+            || self.meter.is_compound() != other.meter.is_compound()
+        {
+            return 1.0;
+        }
+        let bars = lcm(self.bars.max(1).into(), other.bars.max(1).into());
+        let mut ours = self.repeated(bars);
+        let mut theirs = other.repeated(bars);
+        let all = ours.len() + theirs.len();
+        if all == 0 {
+            return 0.0;
+        }
+        let near = |a: &(f64, &CellNote), b: &(f64, &CellNote)| {
+            (a.0 - b.0).abs() < 1e-3 && a.1.role == b.1.role
+        };
+        let same = |a: &(f64, &CellNote), b: &(f64, &CellNote)| {
+            near(a, b) && a.1.strings.iter().any(|s| b.1.strings.contains(s))
+        };
+        let exact = take_pairs(&mut ours, &mut theirs, same);
+        let close = take_pairs(&mut ours, &mut theirs, near);
+        let alike = 2.0 * exact as f64 + close as f64;
+        1.0 - alike / all as f64
+    }
+
+    fn repeated(&self, bars: usize) -> Vec<(f64, &CellNote)> {
+        let times = bars / usize::from(self.bars.max(1));
+        (0..times)
+            .flat_map(|t| {
+                let start = t as f64 * self.beats();
+                self.notes.iter().map(move |n| (start + n.at.0, n))
+            })
+            .collect()
+    }
+}
+
+/// The patterns nearest to `cell`, nearest first, as (pattern, distance).
+pub fn nearest<'a>(cell: &Cell, patterns: &'a [Pattern]) -> Vec<(&'a Pattern, f64)> {
+    let mut ranked: Vec<_> = patterns
+        .iter()
+        .map(|p| (p, cell.distance(&p.cell)))
+        .collect();
+    ranked.sort_by(|a, b| a.1.total_cmp(&b.1));
+    ranked
+}
+
+/// A position as a player counts it within its bar; see [`Cell::count`].
+pub fn count(meter: Meter, at: Beats) -> String {
+    let counts_a_beat = if meter.is_compound() { 3.0 } else { 1.0 };
+    let in_bar = at.0.rem_euclid(f64::from(meter.beats().max(1))) * counts_a_beat;
+    let whole = (in_bar + 1e-6).floor();
+    let name = whole as u32 + 1;
+    let twelfths = ((in_bar - whole) * 12.0).round() as i32;
+    match twelfths {
+        0 => format!("{name}"),
+        3 => format!("{name}e"),
+        4 => format!("{name}+1/3"),
+        6 => format!("{name}&"),
+        8 => format!("{name}+2/3"),
+        9 => format!("{name}a"),
+        other => format!("{name}+{other}/12"),
+    }
+}
+
+/// One word of a written cell.
+fn read_stroke(word: &str, meter: Meter) -> Option<CellNote> {
+    let (beat, place) = word.split_once(':')?;
+    let at = read_count(beat, meter)?;
+    let digits = place.trim_end_matches(|c: char| c.is_alphabetic());
+    let strings: Vec<u8> = digits
+        .chars()
+        .map(|c| {
+            c.to_digit(10)
+                .map(|d| d as u8)
+                .filter(|d| (1..=8).contains(d))
+        })
+        .collect::<Option<_>>()?;
+    let usual = Finger::usual(*strings.first()?);
+    let mut letters = place[digits.len()..].chars();
+    let finger = match (letters.next(), letters.next()) {
+        (None, _) => usual,
+        (Some(letter), None) => Finger::of_letter(letter)?,
+        _ => return None,
+    };
+    Some(CellNote {
+        at,
+        role: finger.role(),
+        strings,
+        finger,
+        share: 1.0,
+    })
+}
+
+/// Removes pairs that are `alike` from both lists; gives how many.
+fn take_pairs<T>(ours: &mut Vec<T>, theirs: &mut Vec<T>, alike: impl Fn(&T, &T) -> bool) -> usize {
+    let before = ours.len();
+    ours.retain(|a| match theirs.iter().position(|b| alike(a, b)) {
+        Some(i) => {
+            theirs.swap_remove(i);
+            false
+        }
+        None => true,
+    });
+    before - ours.len()
+}
+
+fn lcm(a: usize, b: usize) -> usize {
+    fn gcd(a: usize, b: usize) -> usize {
+        if b == 0 { a } else { gcd(b, a % b) }
+    }
+    a / gcd(a, b) * b
+}

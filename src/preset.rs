@@ -1,0 +1,398 @@
+//! Presets: tunings, scales and picking patterns as data, built in and from the player's folder.
+//!
+//! Owns reading the TOML files and finding things by name. What they mean is `music`.
+
+use crate::music::meter::Meter;
+use crate::music::picking::{Cell, Pattern};
+use crate::music::scale::{Scale, ScaleKind};
+use crate::music::tuning::{Tuning, TuningError};
+use serde::Deserialize;
+use std::path::{Path, PathBuf};
+
+const TUNINGS: &str = include_str!("../presets/tunings.toml");
+const SCALES: &str = include_str!("../presets/scales.toml");
+const PATTERNS: &str = include_str!("../presets/patterns.toml");
+
+/// Why something cannot be found, or a presets file not be read.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum PresetError {
+    /// No tuning of that name, and no spelled tuning either.
+    #[error("there is no tuning `{name}`{}; {why}", hint(near))]
+    Tuning {
+        /// What was asked for.
+        name: String,
+        /// Nearest names.
+        near: Vec<String>,
+        /// Why it cannot be read as spelled strings.
+        why: TuningError,
+    },
+    /// No scale of that name.
+    #[error(
+        "there is no scale `{name}`{}; write a tonic and a kind, like `D major`, or its notes, \
+         like `D E F# A B`",
+        hint(near)
+    )]
+    Scale {
+        /// What was asked for.
+        name: String,
+        /// Nearest names.
+        near: Vec<String>,
+    },
+    /// No pattern of that name.
+    #[error("there is no picking pattern `{name}`{}", hint(near))]
+    Pattern {
+        /// What was asked for.
+        name: String,
+        /// Nearest names.
+        near: Vec<String>,
+    },
+    /// A file of the player's folder that cannot be used.
+    #[error("`{file}` is left out: {why}")]
+    File {
+        /// The file.
+        file: String,
+        /// What is wrong with it.
+        why: String,
+    },
+}
+
+fn hint(near: &[String]) -> String {
+    match near {
+        [] => String::new(),
+        [one] => format!(" (did you mean `{one}`?)"),
+        some => format!(" (did you mean `{}`?)", some.join("` or `")),
+    }
+}
+
+/// A tuning with its name.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NamedTuning {
+    /// What players call it.
+    pub name: String,
+    /// Other names.
+    pub aliases: Vec<String>,
+    /// The strings.
+    pub tuning: Tuning,
+    /// How common it is taken to be; standard is 10.
+    pub weight: f64,
+}
+
+/// Everything that can be asked for by name.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Presets {
+    /// Tunings.
+    pub tunings: Vec<NamedTuning>,
+    /// Kinds of scale.
+    pub scales: Vec<ScaleKind>,
+    /// Picking patterns.
+    pub patterns: Vec<Pattern>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct TuningFile {
+    #[serde(default)]
+    tuning: Vec<TuningEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct TuningEntry {
+    name: String,
+    #[serde(default)]
+    aliases: Vec<String>,
+    strings: String,
+    #[serde(default = "one")]
+    weight: f64,
+}
+
+fn one() -> f64 {
+    1.0
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ScaleFile {
+    #[serde(default)]
+    scale: Vec<ScaleKind>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PatternFile {
+    #[serde(default)]
+    pattern: Vec<PatternEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PatternEntry {
+    name: String,
+    #[serde(default)]
+    about: String,
+    meter: String,
+    bars: Vec<String>,
+}
+
+impl Presets {
+    /// What the program brings along.
+    pub fn built_in() -> Self {
+        let mut presets = Self::default();
+        for (file, text) in [
+            ("tunings.toml", TUNINGS),
+            ("scales.toml", SCALES),
+            ("patterns.toml", PATTERNS),
+        ] {
+            if let Err(why) = presets.add(file, text) {
+                unreachable!("built-in {file} is well formed: {why}");
+            }
+        }
+        presets
+    }
+
+    /// What the program brings along, with the files of `folder` added; those of the same name
+    /// replace. Files that cannot be used are left out and reported; a missing folder is none.
+    pub fn with_folder(folder: Option<&Path>) -> (Self, Vec<PresetError>) {
+        let mut presets = Self::built_in();
+        let mut left_out = Vec::new();
+        for file in ["tunings.toml", "scales.toml", "patterns.toml"] {
+            let Some(path) = folder.map(|f| f.join(file)) else {
+                continue;
+            };
+            let read = match std::fs::read_to_string(&path) {
+                Err(error) if error.kind() == std::io::ErrorKind::NotFound => continue,
+                Err(error) => Err(error.to_string()),
+                Ok(text) => presets.clone().added(file, &text),
+            };
+            match read {
+                Ok(with) => presets = with,
+                Err(why) => left_out.push(PresetError::File {
+                    file: path.display().to_string(),
+                    why,
+                }),
+            }
+        }
+        (presets, left_out)
+    }
+
+    fn added(mut self, file: &str, text: &str) -> Result<Self, String> {
+        self.add(file, text)?;
+        Ok(self)
+    }
+
+    fn add(&mut self, file: &str, text: &str) -> Result<(), String> {
+        let told = |error: toml::de::Error| error.message().to_owned();
+        match file {
+            "tunings.toml" => {
+                for entry in toml::from_str::<TuningFile>(text).map_err(told)?.tuning {
+                    let tuning = Tuning::parse(&entry.strings)
+                        .map_err(|why| format!("tuning `{}`: {why}", entry.name))?;
+                    let named = NamedTuning {
+                        name: entry.name,
+                        aliases: entry.aliases,
+                        tuning,
+                        weight: entry.weight.clamp(0.0, 100.0),
+                    };
+                    put(&mut self.tunings, named, |t| &t.name);
+                }
+            }
+            "scales.toml" => {
+                for kind in toml::from_str::<ScaleFile>(text).map_err(told)?.scale {
+                    if kind.steps.iter().any(|s| !(0..12).contains(s)) {
+                        return Err(format!("scale `{}`: steps lie from 0 to 11", kind.name));
+                    }
+                    put(&mut self.scales, kind, |s| &s.name);
+                }
+            }
+            _ => {
+                for entry in toml::from_str::<PatternFile>(text).map_err(told)?.pattern {
+                    let pattern = pattern(entry)?;
+                    put(&mut self.patterns, pattern, |p| &p.name);
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// A tuning by its name, or spelled (`D A D G A D`, see [`Tuning::parse`]); gives its name
+    /// (a spelled one is its own name, unless it is a known one).
+    ///
+    /// # Errors
+    /// [`PresetError::Tuning`] with the nearest names.
+    pub fn tuning(&self, text: &str) -> Result<(String, Tuning), PresetError> {
+        let wanted = plain(text);
+        let by_name = self.tunings.iter().find(|t| {
+            plain(&t.name) == wanted || t.aliases.iter().any(|alias| plain(alias) == wanted)
+        });
+        if let Some(named) = by_name {
+            return Ok((named.name.clone(), named.tuning.clone()));
+        }
+        match Tuning::parse(text) {
+            Ok(tuning) => Ok((self.tuning_name(&tuning), tuning)),
+            Err(why) => Err(PresetError::Tuning {
+                name: text.to_owned(),
+                near: near(text, self.tunings.iter().map(|t| t.name.as_str())),
+                why,
+            }),
+        }
+    }
+
+    /// The name of a tuning (its capo left aside), or its strings.
+    pub fn tuning_name(&self, tuning: &Tuning) -> String {
+        let bare = tuning.clone().with_capo(0);
+        let known = self.tunings.iter().find(|t| t.tuning == bare);
+        known.map_or_else(|| bare.to_string(), |t| t.name.clone())
+    }
+
+    /// A scale by tonic and kind (`D major`, `F# dorian`, `Em pentatonic` is not one), or a set of
+    /// notes (`D E F# A B`).
+    ///
+    /// # Errors
+    /// [`PresetError::Scale`] with the nearest kinds.
+    pub fn scale(&self, text: &str) -> Result<Scale, PresetError> {
+        let words: Vec<&str> = text.split_whitespace().collect();
+        if let [tonic, kind @ ..] = words.as_slice()
+            && !kind.is_empty()
+        {
+            let wanted = plain(&kind.join(" "));
+            let known = self.scales.iter().find(|k| {
+                plain(&k.name) == wanted || k.aliases.iter().any(|alias| plain(alias) == wanted)
+            });
+            if let Some(scale) = known.and_then(|kind| Scale::on(tonic, kind)) {
+                return Ok(scale);
+            }
+        }
+        Scale::of_notes(text).ok_or_else(|| {
+            let tonic = words.first().copied().unwrap_or("D");
+            let kind = words.get(1..).unwrap_or_default().join(" ");
+            let tonic = if self
+                .scales
+                .first()
+                .is_some_and(|k| Scale::on(tonic, k).is_some())
+            {
+                tonic
+            } else {
+                "D"
+            };
+            PresetError::Scale {
+                name: text.to_owned(),
+                near: near(&kind, self.scales.iter().map(|k| k.name.as_str()))
+                    .iter()
+                    .map(|kind| format!("{tonic} {kind}"))
+                    .collect(),
+            }
+        })
+    }
+
+    /// A picking pattern by its name.
+    ///
+    /// # Errors
+    /// [`PresetError::Pattern`] with the nearest names.
+    pub fn pattern(&self, text: &str) -> Result<&Pattern, PresetError> {
+        let wanted = plain(text);
+        self.patterns
+            .iter()
+            .find(|p| plain(&p.name) == wanted)
+            .ok_or_else(|| PresetError::Pattern {
+                name: text.to_owned(),
+                near: near(text, self.patterns.iter().map(|p| p.name.as_str())),
+            })
+    }
+}
+
+/// The player's own presets folder: `THUMBLINE_PRESETS`, or `thumbline/presets` in the system's
+/// folder for settings; none where there is no home.
+pub fn user_folder() -> Option<PathBuf> {
+    if let Some(given) = std::env::var_os("THUMBLINE_PRESETS") {
+        return Some(given.into());
+    }
+    let settings = if cfg!(windows) {
+        std::env::var_os("APPDATA").map(PathBuf::from)
+    } else if cfg!(target_os = "macos") {
+        std::env::home_dir().map(|home| home.join("Library/Application Support"))
+    } else {
+        std::env::var_os("XDG_CONFIG_HOME")
+            .map(PathBuf::from)
+            .or_else(|| std::env::home_dir().map(|home| home.join(".config")))
+    };
+    settings.map(|folder| folder.join("thumbline").join("presets"))
+}
+
+/// Replaces the entry of the same name or adds it.
+fn put<T>(list: &mut Vec<T>, entry: T, name: impl Fn(&T) -> &str) {
+    let same = list
+        .iter()
+        .position(|e| plain(name(e)) == plain(name(&entry)));
+    match same {
+        Some(i) => list[i] = entry,
+        None => list.push(entry),
+    }
+}
+
+fn pattern(entry: PatternEntry) -> Result<Pattern, String> {
+    let of = |why: String| format!("pattern `{}`: {why}", entry.name);
+    let meter = read_meter(&entry.meter)
+        .ok_or_else(|| of(format!("`{}` is no meter like 4/4 or 6/8", entry.meter)))?;
+    let cell = Cell::parse(meter, &entry.bars)
+        .map_err(|word| of(format!("`{word}` is no stroke like `2&:2m`")))?;
+    if cell.notes.is_empty() || cell.notes.iter().any(|n| n.at.0 >= cell.beats()) {
+        return Err(of("its strokes do not fit its bars".to_owned()));
+    }
+    Ok(Pattern {
+        name: entry.name,
+        about: entry.about,
+        cell,
+    })
+}
+
+/// A meter as written, `4/4`: 1 to 15 over 2, 4, 8 or 16.
+pub fn read_meter(text: &str) -> Option<Meter> {
+    let (count, unit) = text.split_once('/')?;
+    let count: u8 = count.trim().parse().ok()?;
+    let unit: u8 = unit.trim().parse().ok()?;
+    ((1..=15).contains(&count) && [2, 4, 8, 16].contains(&unit)).then_some(Meter { count, unit })
+}
+
+/// A name as compared: small letters, no spaces or hyphens.
+fn plain(name: &str) -> String {
+    name.chars()
+        .filter(|c| !c.is_whitespace() && !matches!(c, '-' | '_'))
+        .flat_map(char::to_lowercase)
+        .map(|c| match c {
+            '♯' => '#',
+            '♭' => 'b',
+            other => other,
+        })
+        .collect()
+}
+
+/// The one or two names nearest to `text`, if any is near.
+fn near<'a>(text: &str, names: impl Iterator<Item = &'a str>) -> Vec<String> {
+    let wanted = plain(text);
+    let mut ranked: Vec<(usize, &str)> = names
+        .map(|name| (edits(&wanted, &plain(name)), name))
+        .filter(|(d, name)| 2 * d <= wanted.chars().count().max(name.chars().count()))
+        .collect();
+    ranked.sort_by_key(|(d, _)| *d);
+    ranked
+        .into_iter()
+        .take(2)
+        .map(|(_, name)| name.to_owned())
+        .collect()
+}
+
+/// Edit distance (Levenshtein 1966, from memory).
+fn edits(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, ca) in a.chars().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, cb) in b.iter().enumerate() {
+            let changed = diagonal + usize::from(ca != *cb);
+            diagonal = row[j + 1];
+            row[j + 1] = changed.min(row[j] + 1).min(diagonal + 1);
+        }
+    }
+    row.last().copied().unwrap_or(0)
+}
