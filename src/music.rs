@@ -2,9 +2,13 @@
 //!
 //! Pure values and arithmetic; no audio, no files.
 
+pub mod chord;
+pub mod fingering;
 pub mod grid;
+pub mod guess;
 pub mod harmonics;
 pub mod meter;
+pub mod moves;
 pub mod note;
 pub mod performance;
 pub mod picking;

@@ -146,7 +146,7 @@ impl Guitar {
         let sides = if self.stereo { 2 } else { 1 };
         let mut channels = vec![vec![0f32; frames]; sides];
         let mut knocks = channels.clone();
-        let ends = self.ends(strokes);
+        let ends = ends(strokes);
         let mut spans = Vec::with_capacity(strokes.len());
         for (i, (stroke, &end)) in strokes.iter().zip(&ends).enumerate() {
             let onset = stroke.at.frame(self.rate);
@@ -161,7 +161,9 @@ impl Guitar {
             let mut samples = voice.render(end - onset, frames - onset);
             let knock = voice.knock(seed);
             let start = onset as isize - self.lead(&samples, &knock) as isize;
-            samples.iter_mut().for_each(|s| *s *= gain);
+            for sample in &mut samples {
+                *sample *= gain;
+            }
             for (side, pan) in pan(stroke.string, sides).enumerate() {
                 add(&mut channels[side], &samples, start, pan);
                 add(&mut knocks[side], &knock, start, pan * gain);
@@ -185,46 +187,48 @@ impl Guitar {
         risen.unwrap_or(0)
     }
 
-    /// When each stroke is damped: as asked, or by the next stroke on its string.
-    fn ends(&self, strokes: &[Played]) -> Vec<Seconds> {
-        let mut order: Vec<usize> = (0..strokes.len()).collect();
-        order.sort_by(|&a, &b| strokes[a].at.total_cmp(&strokes[b].at));
-        let mut ends: Vec<Seconds> = strokes.iter().map(|s| s.until).collect();
-        let mut ringing: [Option<usize>; 256] = [None; 256];
-        for i in order
-            .into_iter()
-            .filter(|&i| strokes[i].stroke != Stroke::Tap)
-        {
-            let next = &strokes[i];
-            if let Some(last) = ringing[usize::from(next.string)].replace(i) {
-                let touch = match next.stroke {
-                    Stroke::HammerOn | Stroke::PullOff { .. } => next.at,
-                    _ => next.at - TOUCH,
-                };
-                let latest = touch.0.max(strokes[last].at.0);
-                ends[last] = Seconds(ends[last].0.min(latest));
-            }
-        }
-        ends
-    }
-
     /// Adds the room's noise and keeps the peak below full scale.
     fn finish(&self, channels: &mut [Vec<f32>]) {
         let peak = channels.iter().flatten().fold(0f32, |p, s| p.max(s.abs()));
         if peak > CEILING {
             let down = CEILING / peak;
-            channels.iter_mut().flatten().for_each(|s| *s *= down);
+            for sample in channels.iter_mut().flatten() {
+                *sample *= down;
+            }
         }
         let Some(level) = self.noise else { return };
         // A uniform variate of ±1 has an effective value of 1/√3.
         let gain = (level.amplitude() * 3f64.sqrt()) as f32;
         for (side, channel) in channels.iter_mut().enumerate() {
             let mut chance = Chance::new(mix(self.seed, u64::MAX - side as u64));
-            channel
-                .iter_mut()
-                .for_each(|s| *s += gain * chance.signed());
+            for sample in channel.iter_mut() {
+                *sample += gain * chance.signed();
+            }
         }
     }
+}
+
+/// When each stroke is damped: as asked, or by the next stroke on its string.
+fn ends(strokes: &[Played]) -> Vec<Seconds> {
+    let mut order: Vec<usize> = (0..strokes.len()).collect();
+    order.sort_by(|&a, &b| strokes[a].at.total_cmp(&strokes[b].at));
+    let mut ends: Vec<Seconds> = strokes.iter().map(|s| s.until).collect();
+    let mut ringing: [Option<usize>; 256] = [None; 256];
+    for i in order
+        .into_iter()
+        .filter(|&i| strokes[i].stroke != Stroke::Tap)
+    {
+        let next = &strokes[i];
+        if let Some(last) = ringing[usize::from(next.string)].replace(i) {
+            let touch = match next.stroke {
+                Stroke::HammerOn | Stroke::PullOff { .. } => next.at,
+                _ => next.at - TOUCH,
+            };
+            let latest = touch.0.max(strokes[last].at.0);
+            ends[last] = Seconds(ends[last].0.min(latest));
+        }
+    }
+    ends
 }
 
 /// Gains of the microphones for one string: low strings a little to the left.
@@ -244,10 +248,9 @@ fn add(channel: &mut [f32], samples: &[f32], start: isize, gain: f32) {
     };
     let from = start.max(0) as usize;
     if let Some(place) = channel.get_mut(from..) {
-        place
-            .iter_mut()
-            .zip(samples)
-            .for_each(|(c, s)| *c += gain * s);
+        for (there, sample) in place.iter_mut().zip(samples) {
+            *there += gain * sample;
+        }
     }
 }
 
