@@ -3,6 +3,7 @@
 //! Owns the mono signal at the analysis rate, the blocks it is cut into, and the order of the
 //! passes. Decisions (which candidates are notes, whose and where on the neck) come after.
 
+use super::net::{Listener, Reading};
 use super::onset::{self, Candidate};
 use super::pitch::{Newness, Reader};
 use super::tuning::{Coarse, Fine};
@@ -22,6 +23,8 @@ pub struct Heard {
     pub candidate: Candidate,
     /// What begins.
     pub newness: Newness,
+    /// What the network says about it.
+    pub reading: Reading,
     /// Loudest sample within 60 ms after.
     pub peak: f32,
 }
@@ -167,6 +170,7 @@ pub fn heard(
     for (i, (start, from, to, end)) in blocks.iter().enumerate() {
         super::go_on(observer, Stage::Notes, i as f32 / blocks.len() as f32)?;
         let signal = mono.part(*start, *end);
+        let mut listener = Listener::new(&signal, offset);
         let zero = *start as f64 / rate;
         let first = candidates.partition_point(|c| c.time < *from as f64 / rate);
         let last = if *to == mono.len() {
@@ -184,6 +188,7 @@ pub fn heard(
             all.push(Heard {
                 candidate,
                 newness: reader.read(&signal, time, next.min(1.0)),
+                reading: listener.read(time),
                 peak: peak(&signal, time),
             });
         }
