@@ -6,22 +6,24 @@
 //! thumb and fingers comes round again (Beta-Bernoulli marginal likelihood of each slot).
 
 use super::events::Event;
+use super::slots::{self, Slots};
 use crate::music::meter::Meter;
 use crate::music::note::{Note, Role};
+
+/// Finest division that is told apart.
+const PARTS: usize = 6;
 
 /// What is heard at and after one beat.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Pulse {
-    /// Weight of a thumb event on the beat, 0 to 1.
-    pub thumb: f64,
-    /// Weight of a finger event on the beat.
-    pub fingers: f64,
+    /// Slots of the beat.
+    pub parts: usize,
+    /// Weight of thumb and fingers at each slot, 0 to 1.
+    pub played: [[f64; PARTS]; 2],
     /// Level of the strongest event on the beat, dB.
     pub level: Option<f64>,
     /// Pitch of the thumb on the beat.
     pub low: Option<f64>,
-    /// Thumb and finger events in each twelfth of the beat.
-    pub pattern: [[f64; 12]; 2],
     /// Weight of each pitch class from this beat to the next.
     pub classes: [f64; 12],
 }
@@ -38,32 +40,36 @@ pub(crate) struct Choice {
 }
 
 /// Reads what each beat of a run carries. `beats` increase, seconds.
-pub(crate) fn pulses(beats: &[f64], events: &[Event], notes: &[Note]) -> Vec<Pulse> {
-    let mut pulses = vec![Pulse::default(); beats.len()];
+pub(crate) fn pulses(beats: &[f64], slots: &Slots, events: &[Event], notes: &[Note]) -> Vec<Pulse> {
+    let mut pulses: Vec<Pulse> = slots
+        .parts
+        .iter()
+        .map(|&parts| Pulse {
+            parts: usize::from(parts),
+            ..Pulse::default()
+        })
+        .collect();
     for event in events {
-        let Some((k, share)) = locate(beats, event.time) else {
+        let Some((beat, share)) = locate(beats, event.time) else {
             continue;
         };
-        let twelfth = (share * 12.0).round() as usize;
-        let (k12, slot) = (k + twelfth / 12, twelfth % 12);
+        let (on, part, _) = slots.nearest(beat, share);
         let hand = usize::from(event.role == Role::Melody);
-        if let Some(pulse) = pulses.get_mut(k12) {
-            let cell = &mut pulse.pattern[hand][slot];
-            *cell = cell.max(event.weight);
-            if slot == 0 {
-                pulse.level = Some(pulse.level.map_or(event.level, |l| l.max(event.level)));
-                if hand == 0 {
-                    pulse.thumb = pulse.thumb.max(event.weight);
-                    pulse.low = event.lowest.or(pulse.low);
-                } else {
-                    pulse.fingers = pulse.fingers.max(event.weight);
-                }
+        let Some(pulse) = pulses.get_mut(beat + on) else {
+            continue;
+        };
+        let played = &mut pulse.played[hand][usize::from(part)];
+        *played = played.max(event.weight);
+        if part == 0 {
+            pulse.level = Some(pulse.level.map_or(event.level, |l| l.max(event.level)));
+            if hand == 0 {
+                pulse.low = event.lowest.or(pulse.low);
             }
-            for &i in &event.notes {
-                if let Some(pitch) = notes[i].pitch.filter(|p| p.0.is_finite()) {
-                    let class = (pitch.nearest()).rem_euclid(12) as usize;
-                    pulse.classes[class] += if hand == 0 { 1.5 } else { 1.0 } * event.weight;
-                }
+        }
+        for &i in &event.notes {
+            if let Some(pitch) = notes[i].pitch.filter(|p| p.0.is_finite()) {
+                let class = (pitch.nearest()).rem_euclid(12) as usize;
+                pulse.classes[class] += if hand == 0 { 1.5 } else { 1.0 } * event.weight;
             }
         }
     }
@@ -111,8 +117,12 @@ fn prior(meter: Meter) -> f64 {
 const HARMONY: f64 = 0.5;
 /// Concentration of a chord over the twelve pitch classes.
 const CHORD: f64 = 0.25;
-/// Log-probability ratio of thumb present and absent on a downbeat against another beat.
-const THUMB: (f64, f64) = (0.30, -1.3);
+/// Beats of evidence that the usual rates of thumb and fingers are worth against the piece's own
+/// pattern, and the weight of the pattern.
+const USUAL: f64 = 2.5;
+const PATTERN: f64 = 0.7;
+/// Chance of a thumb note on a downbeat.
+const ON_ONE: f64 = 0.9;
 /// Gain per SD of a lower thumb, and of a stronger accent.
 const LOW: f64 = 0.35;
 const ACCENT: f64 = 0.25;
@@ -120,75 +130,108 @@ const ACCENT: f64 = 0.25;
 const FIRST: f64 = 1.0;
 const LAST: f64 = 0.7;
 
-/// All choices among `meters`, best first. `triple` is the log-likelihood gain of dividing the
-/// beat by three.
-pub(crate) fn choices(pulses: &[Pulse], meters: &[Meter], triple: f64) -> Vec<Choice> {
+/// All phases of a meter, best first. `triple` is the log-likelihood gain of dividing the beat
+/// by three; a recording `cut` to the click begins with a bar.
+pub(crate) fn choices(pulses: &[Pulse], meter: Meter, triple: f64, cut: bool) -> Vec<Choice> {
     let marks = Marks::read(pulses);
-    let mut all: Vec<Choice> = Vec::new();
-    for &meter in meters {
-        let bar = usize::from(meter.beats().max(1));
-        let compound = if meter.is_compound() {
-            triple.clamp(-20.0, 6.0)
-        } else {
-            (-triple).clamp(-20.0, 0.0)
-        };
-        let shared = prior(meter) - (bar as f64).ln() + pattern(pulses, bar) + compound;
-        for phase in 0..bar {
-            let score = shared + HARMONY * harmony(pulses, bar, phase) + marks.score(bar, phase);
-            all.push(Choice {
+    let bar = usize::from(meter.beats().max(1));
+    let compound = if meter.is_compound() {
+        triple.clamp(-20.0, 6.0)
+    } else {
+        (-triple).clamp(-20.0, 0.0)
+    };
+    let shared = prior(meter) - (bar as f64).ln() + compound;
+    let mut all: Vec<Choice> = (0..if cut { 1 } else { bar })
+        .map(|phase| {
+            let (pat, har, mar) = (
+                pattern(pulses, bar, phase),
+                harmony(pulses, bar, phase),
+                marks.score(bar, phase),
+            );
+            let score = shared + pat + har + mar;
+            Choice {
                 meter,
                 phase,
                 score,
-            });
-        }
-    }
+            }
+        })
+        .collect();
     all.sort_by(|a, b| b.score.total_cmp(&a.score));
     all
 }
 
-/// Dirichlet-multinomial log-likelihood of the pitch classes, one chord a bar.
+/// Gain in log-likelihood when the pitch classes of each bar come from a chord of its own
+/// (Dirichlet-multinomial) instead of from the run as a whole.
 fn harmony(pulses: &[Pulse], bar: usize, phase: usize) -> f64 {
+    let mut all = [0.0; 12];
+    for pulse in pulses {
+        for (sum, c) in all.iter_mut().zip(pulse.classes) {
+            *sum += c;
+        }
+    }
+    let n: f64 = all.iter().sum();
+    let alike: f64 = all
+        .iter()
+        .filter(|&&c| c > 0.0)
+        .map(|&c| c * (c / n).ln())
+        .sum();
     let mut total = 0.0;
     let mut chord = [0.0; 12];
-    let close = |chord: &mut [f64; 12]| {
-        let n: f64 = chord.iter().sum();
-        let terms: f64 = chord
-            .iter()
-            .map(|&c| ln_gamma(CHORD + c) - ln_gamma(CHORD))
-            .sum();
-        let all = 12.0 * CHORD;
-        *chord = [0.0; 12];
-        ln_gamma(all) - ln_gamma(all + n) + terms
-    };
     for (k, pulse) in pulses.iter().enumerate() {
         if k > 0 && k % bar == phase % bar {
-            total += close(&mut chord);
+            total += chord_gain(&chord);
+            chord = [0.0; 12];
         }
         for (sum, c) in chord.iter_mut().zip(pulse.classes) {
             *sum += c;
         }
     }
-    total + close(&mut chord)
+    HARMONY * (total + chord_gain(&chord) - alike)
 }
 
-/// Beta-Bernoulli log-likelihood of thumb and finger patterns that repeat every `bar` beats.
-fn pattern(pulses: &[Pulse], bar: usize) -> f64 {
+fn chord_gain(chord: &[f64; 12]) -> f64 {
+    let n: f64 = chord.iter().sum();
+    let terms: f64 = chord
+        .iter()
+        .map(|&c| ln_gamma(CHORD + c) - ln_gamma(CHORD))
+        .sum();
+    let all = 12.0 * CHORD;
+    ln_gamma(all) - ln_gamma(all + n) + terms
+}
+
+/// Gain in log-likelihood of what thumb and fingers play when the bar has a pattern of its own
+/// that comes round again (Beta-Bernoulli at each slot, around the usual rates) over the usual
+/// rates that the beats were found with.
+fn pattern(pulses: &[Pulse], bar: usize, phase: usize) -> f64 {
     let mut total = 0.0;
-    for hand in 0..2 {
-        for slot in 0..12 {
-            for place in 0..bar {
-                let cells = pulses.iter().skip(place).step_by(bar);
-                let (mut yes, mut no) = (0.0, 0.0);
-                for pulse in cells {
-                    let p = pulse.pattern[hand][slot];
-                    yes += p;
-                    no += 1.0 - p;
+    for place in 0..bar {
+        let here = || pulses.iter().skip((phase + place) % bar).step_by(bar);
+        for parts in 1..=PARTS {
+            let of_parts = || here().filter(move |p| p.parts == parts);
+            if of_parts().next().is_none() {
+                continue;
+            }
+            for hand in 0..2 {
+                for part in 0..parts {
+                    let usual = slots::usual(parts as u8, part, hand);
+                    let mean = if place == 0 && part == 0 && hand == 0 {
+                        ON_ONE
+                    } else {
+                        usual
+                    };
+                    let (mut yes, mut no) = (0.0, 0.0);
+                    for pulse in of_parts() {
+                        yes += pulse.played[hand][part];
+                        no += 1.0 - pulse.played[hand][part];
+                    }
+                    let (a, b) = (USUAL * mean, USUAL * (1.0 - mean));
+                    let poisson = yes * usual.ln() - (yes + no) * usual;
+                    total += ln_beta(a + yes, b + no) - ln_beta(a, b) - poisson;
                 }
-                total += ln_beta(0.5 + yes, 0.9 + no) - ln_beta(0.5, 0.9);
             }
         }
     }
-    0.5 * total
+    PATTERN * total
 }
 
 /// Per beat: how much it looks like a downbeat.
@@ -203,12 +246,9 @@ impl Marks {
         let mut gain: Vec<f64> = pulses
             .iter()
             .zip(low.iter().zip(&level))
-            .map(|(p, (low, level))| {
-                let thumb = p.thumb * THUMB.0 + (1.0 - p.thumb) * THUMB.1;
-                thumb - LOW * low + ACCENT * level
-            })
+            .map(|(p, (low, level))| p.played[0][0] * 0.0 - LOW * low + ACCENT * level)
             .collect();
-        let sounding = |p: &Pulse| p.thumb + p.fingers > 0.3;
+        let sounding = |p: &Pulse| p.played[0][0] + p.played[1][0] > 0.3;
         if let Some(first) = pulses.iter().position(sounding) {
             gain[first] += FIRST;
         }

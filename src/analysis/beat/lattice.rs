@@ -20,40 +20,31 @@ const LONGEST: usize = 58;
 const WIDTH: usize = LONGEST - SHORTEST + 1;
 const IMPOSSIBLE: f32 = -1e9;
 
-/// A way to divide the beat: prior probability, and for each slot its place and the expected
-/// number of thumb and finger events there. Tuned on rendered pieces and rounded.
-struct Division {
-    prior: f64,
-    slots: &'static [(f64, f64, f64)],
-}
+/// A way to divide the beat: for each slot its place and the expected number of thumb and
+/// finger events there. Tuned on rendered pieces and rounded.
+type Division = &'static [(f64, f64, f64)];
 
 /// Straight eighths, light and heavy swing, triplets, sixteenths.
 const DIVISIONS: [Division; 5] = [
-    Division {
-        prior: 0.45,
-        slots: &[(0.0, 0.75, 0.55), (0.5, 0.10, 0.50)],
-    },
-    Division {
-        prior: 0.10,
-        slots: &[(0.0, 0.75, 0.55), (0.59, 0.08, 0.50)],
-    },
-    Division {
-        prior: 0.08,
-        slots: &[(0.0, 0.75, 0.55), (0.667, 0.08, 0.50)],
-    },
-    Division {
-        prior: 0.15,
-        slots: &[(0.0, 0.75, 0.60), (0.333, 0.06, 0.50), (0.667, 0.08, 0.55)],
-    },
-    Division {
-        prior: 0.22,
-        slots: &[
-            (0.0, 0.75, 0.60),
-            (0.25, 0.07, 0.35),
-            (0.5, 0.15, 0.50),
-            (0.75, 0.12, 0.40),
-        ],
-    },
+    &[(0.0, 0.75, 0.55), (0.5, 0.10, 0.50)],
+    &[(0.0, 0.75, 0.55), (0.59, 0.08, 0.50)],
+    &[(0.0, 0.75, 0.55), (0.667, 0.08, 0.50)],
+    &[(0.0, 0.75, 0.60), (0.333, 0.06, 0.50), (0.667, 0.08, 0.55)],
+    &[
+        (0.0, 0.75, 0.60),
+        (0.25, 0.07, 0.35),
+        (0.5, 0.15, 0.50),
+        (0.75, 0.12, 0.40),
+    ],
+];
+
+/// What a piece mostly divides its beats into: prior probability of each of [`DIVISIONS`] on a
+/// beat. A piece keeps to one; beats of another are let in.
+pub(crate) const FEELS: [[f64; DIVISIONS.len()]; 4] = [
+    [0.84, 0.05, 0.01, 0.03, 0.07],
+    [0.08, 0.62, 0.20, 0.06, 0.04],
+    [0.04, 0.03, 0.20, 0.70, 0.03],
+    [0.12, 0.02, 0.01, 0.03, 0.82],
 ];
 /// Events a beat that belong to no slot, thumb and fingers.
 const STRAY: (f64, f64) = (0.06, 0.08);
@@ -81,12 +72,14 @@ pub(crate) struct Path {
 }
 
 /// The lattice of one tempo level, with the evidence of all its possible beats.
+#[derive(Debug)]
 pub(crate) struct Lattice {
     hop: f64,
     start: f64,
     frames: usize,
-    /// Evidence of a beat of `d` steps that begins at frame `a`: `[a * WIDTH + d - SHORTEST]`.
-    evidence: Vec<f32>,
+    /// By feel, evidence of a beat of `d` steps that begins at frame `a`:
+    /// `[a * WIDTH + d - SHORTEST]`.
+    evidence: [Vec<f32>; FEELS.len()],
 }
 
 /// Standard deviation (s) of an event around its slot for a beat of `beat` seconds: the hand's own
@@ -98,6 +91,48 @@ fn spread(role: Role, beat: f64) -> f64 {
         Role::Melody => 0.021,
     };
     f64::hypot(hand, 0.024 * beat)
+}
+
+/// Rates of thumb and fingers over the whole recording, events a second: what chance expects.
+fn rates(events: &[Event]) -> [f64; 2] {
+    let heard = events.last().map_or(0.0, |e| e.time) - events.first().map_or(0.0, |e| e.time);
+    [Role::Bass, Role::Melody].map(|role| {
+        let n: f64 = events
+            .iter()
+            .filter(|e| e.role == role)
+            .map(|e| e.weight)
+            .sum();
+        (n / heard.max(1.0)).max(0.2)
+    })
+}
+
+/// Log-probability of `events`, moved by `-shift` seconds, on even beats of `beat` seconds from
+/// instant 0 on, against chance: for each beat, by feel.
+pub(crate) fn even(
+    events: &[Event],
+    beat: f64,
+    beats: usize,
+    shift: f64,
+) -> Vec<[f64; FEELS.len()]> {
+    let hop = beat / STEPS as f64;
+    let tables = Tables::new(STEPS, hop, rates(events));
+    let mut places = events
+        .iter()
+        .map(|e| {
+            let frame = ((e.time - shift) / hop).round().max(0.0) as usize;
+            (frame, usize::from(e.role == Role::Melody), e.weight as f32)
+        })
+        .peekable();
+    (0..beats)
+        .map(|k| {
+            let (from, to) = (k * STEPS, (k + 1) * STEPS);
+            let mut inside = Vec::new();
+            while let Some(place) = places.next_if(|p| p.0 < to) {
+                inside.push(place);
+            }
+            tables.weigh(from, inside.iter()).map(f64::from)
+        })
+        .collect()
 }
 
 impl Lattice {
@@ -112,7 +147,7 @@ impl Lattice {
             hop,
             start,
             frames,
-            evidence: vec![0.0; frames * WIDTH],
+            evidence: std::array::from_fn(|_| vec![0.0; frames * WIDTH]),
         };
         lattice.weigh(events);
         lattice
@@ -120,17 +155,7 @@ impl Lattice {
 
     /// Fills in the evidence.
     fn weigh(&mut self, events: &[Event]) {
-        let heard = events.last().map_or(0.0, |e| e.time) - events.first().map_or(0.0, |e| e.time);
-        let heard = heard.max(1.0);
-        let rate = |role| {
-            let n: f64 = events
-                .iter()
-                .filter(|e| e.role == role)
-                .map(|e| e.weight)
-                .sum();
-            (n / heard).max(0.2)
-        };
-        let rates = [rate(Role::Bass), rate(Role::Melody)];
+        let rates = rates(events);
         let places: Vec<(usize, usize, f32)> = events
             .iter()
             .map(|e| {
@@ -146,7 +171,10 @@ impl Lattice {
                     first += 1;
                 }
                 let inside = places[first..].iter().take_while(|p| p.0 < a + d);
-                self.evidence[a * WIDTH + d - SHORTEST] = tables.weigh(a, inside);
+                let weighed = tables.weigh(a, inside);
+                for (evidence, value) in self.evidence.iter_mut().zip(weighed) {
+                    evidence[a * WIDTH + d - SHORTEST] = value;
+                }
             }
         }
     }
@@ -159,9 +187,9 @@ impl Lattice {
         self.start + frame as f64 * self.hop
     }
 
-    /// The most probable beats under `steering`.
-    pub fn decode(&self, steering: &Steering) -> Path {
-        Decoder::new(self, steering).run()
+    /// The most probable beats of a feel (index of [`FEELS`]) under `steering`.
+    pub fn decode(&self, feel: usize, steering: &Steering) -> Path {
+        Decoder::new(self, feel, steering).run()
     }
 }
 
@@ -170,21 +198,19 @@ struct Tables {
     steps: usize,
     /// `[(division * 2 + hand) * steps + offset]`, against the recording's own rate.
     log_density: Vec<f32>,
-    /// Log prior minus expected number of events, by division, plus what chance expects.
-    base: Vec<f32>,
+    /// What chance expects minus the expected number of events, by division.
+    base: [f32; DIVISIONS.len()],
 }
 
 impl Tables {
     fn new(steps: usize, hop: f64, rates: [f64; 2]) -> Self {
         let beat = steps as f64 * hop;
         let mut log_density = Vec::with_capacity(DIVISIONS.len() * 2 * steps);
-        let mut base = Vec::with_capacity(DIVISIONS.len());
-        for division in &DIVISIONS {
-            let expected: f64 = division.slots.iter().map(|s| s.1 + s.2).sum();
+        let mut base = [0.0; DIVISIONS.len()];
+        for (division, base) in DIVISIONS.iter().zip(&mut base) {
+            let expected: f64 = division.iter().map(|s| s.1 + s.2).sum();
             let stray = STRAY.0 + STRAY.1;
-            base.push(
-                (division.prior.ln() - expected - stray + (rates[0] + rates[1]) * beat) as f32,
-            );
+            *base = ((rates[0] + rates[1]) * beat - expected - stray) as f32;
             for hand in 0..2 {
                 let (role, stray) = [(Role::Bass, STRAY.0), (Role::Melody, STRAY.1)][hand];
                 let sd = spread(role, beat).hypot(hop * 0.4);
@@ -195,7 +221,6 @@ impl Tables {
                         expected * (-0.5 * z * z).exp() / (sd * (2.0 * std::f64::consts::PI).sqrt())
                     };
                     let density: f64 = division
-                        .slots
                         .iter()
                         .map(|&(place, thumb, fingers)| {
                             let expected = if hand == 0 { thumb } else { fingers };
@@ -219,22 +244,29 @@ impl Tables {
         }
     }
 
-    fn weigh<'a>(&self, a: usize, inside: impl Iterator<Item = &'a (usize, usize, f32)>) -> f32 {
-        let mut sums = [0.0f32; DIVISIONS.len()];
-        sums.copy_from_slice(&self.base);
+    fn weigh<'a>(
+        &self,
+        a: usize,
+        inside: impl Iterator<Item = &'a (usize, usize, f32)>,
+    ) -> [f32; FEELS.len()] {
+        let mut sums = self.base;
         for &(frame, hand, weight) in inside {
             for (k, sum) in sums.iter_mut().enumerate() {
                 *sum += weight * self.log_density[(k * 2 + hand) * self.steps + frame - a];
             }
         }
         let top = sums.iter().copied().fold(f32::MIN, f32::max);
-        top + sums.iter().map(|s| (s - top).exp()).sum::<f32>().ln()
+        let likely = sums.map(|s| (s - top).exp());
+        FEELS.map(|feel| {
+            let sum: f32 = feel.iter().zip(likely).map(|(&p, l)| p as f32 * l).sum();
+            top + sum.ln()
+        })
     }
 }
 
 /// Cost of entering and of leaving a stretch with a pulse, nats. Tuned on rendered pieces.
-const ENTER: f32 = 7.0;
-const LEAVE: f32 = 5.0;
+pub(crate) const ENTER: f32 = 7.0;
+pub(crate) const LEAVE: f32 = 5.0;
 /// Cost of a sudden change of tempo, nats.
 const JUMP: f32 = 9.0;
 /// Relative change of the beat from one to the next (SD of its logarithm) in steady playing with
@@ -246,6 +278,7 @@ const FROM_FREE: u8 = u8::MAX;
 
 struct Decoder<'a> {
     lattice: &'a Lattice,
+    evidence: &'a [f32],
     bonus: Vec<f32>,
     barred: Vec<bool>,
     must: Vec<bool>,
@@ -254,7 +287,7 @@ struct Decoder<'a> {
 }
 
 impl<'a> Decoder<'a> {
-    fn new(lattice: &'a Lattice, steering: &Steering) -> Self {
+    fn new(lattice: &'a Lattice, feel: usize, steering: &Steering) -> Self {
         let n = lattice.frames;
         let mut bonus = vec![0.0f32; n];
         for &(time, width, reward) in &steering.beats {
@@ -295,6 +328,7 @@ impl<'a> Decoder<'a> {
         }
         Self {
             lattice,
+            evidence: &lattice.evidence[feel],
             bonus,
             barred: mark(&steering.free),
             must: mark(&steering.pulse),
@@ -326,7 +360,7 @@ impl<'a> Decoder<'a> {
                     continue;
                 }
                 let (score, from) = self.arrive(&reach, &free, t - d, i);
-                let score = score + self.lattice.evidence[(t - d) * WIDTH + i] + self.bonus[t];
+                let score = score + self.evidence[(t - d) * WIDTH + i] + self.bonus[t];
                 reach[t * WIDTH + i] = score;
                 came[t * WIDTH + i] = from;
                 if score > best.0 {

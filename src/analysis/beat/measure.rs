@@ -32,10 +32,7 @@ impl Run {
             .filter(|e| locate(rough, e.time).is_some())
             .cloned()
             .collect();
-        let windows: Vec<(usize, usize)> = (0..rough.len())
-            .step_by(WINDOW)
-            .map(|from| (from, (from + WINDOW).min(rough.len())))
-            .collect();
+        let windows = windows(rough.len());
         let mut beats = rough.to_vec();
         let mut slots = slots::read(&beats, &inside, &windows);
         let mut curve = None;
@@ -62,6 +59,29 @@ impl Run {
             slots,
         }
     }
+}
+
+impl Run {
+    /// A run whose beats are known: only its slots are read.
+    pub fn fixed(beats: &[f64], events: &[Event]) -> Self {
+        Self {
+            curve: Curve {
+                beats: beats.to_vec(),
+                sd: vec![0.001; beats.len()],
+                reach: 0.0,
+                bend: 0.0,
+            },
+            slots: slots::read(beats, events, &windows(beats.len())),
+        }
+    }
+}
+
+/// Windows of beats in which the division is read.
+fn windows(beats: usize) -> Vec<(usize, usize)> {
+    (0..beats)
+        .step_by(WINDOW)
+        .map(|from| (from, (from + WINDOW).min(beats)))
+        .collect()
 }
 
 /// Systematic offset and spread of one hand, seconds.

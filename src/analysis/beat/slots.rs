@@ -51,6 +51,16 @@ const STRAY: f64 = 0.06;
 /// Cost of another division in the next bar, nats.
 const CHANGE: f64 = 4.0;
 
+/// Expected number of events of a hand (0 thumb, 1 fingers) at a slot of a beat of `parts`.
+pub(crate) fn usual(parts: u8, part: usize, hand: usize) -> f64 {
+    let division = DIVISIONS
+        .iter()
+        .find(|d| d.parts == parts)
+        .unwrap_or(&DIVISIONS[0]);
+    let (thumb, fingers) = division.expected.get(part).copied().unwrap_or((0.05, 0.2));
+    if hand == 0 { thumb } else { fingers }
+}
+
 /// How the beats of a run divide.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Slots {

@@ -23,8 +23,8 @@ pub(crate) struct Sight {
     pub weight: f64,
 }
 
-/// A beat that is held in place: index, instant, standard deviation.
-pub(crate) type Pin = (usize, f64, f64);
+/// An instant at which a beat is held, and its standard deviation, seconds.
+pub(crate) type Pin = (f64, f64);
 
 /// A fitted run of beats.
 #[derive(Debug, Clone, PartialEq)]
@@ -57,10 +57,18 @@ pub(crate) fn fit(rough: &[f64], sights: &[Sight], pins: &[Pin], bend: Option<f6
         };
     }
     let period = median_gap(rough);
+    let pins: Vec<(usize, f64, f64)> = pins
+        .iter()
+        .filter_map(|&(time, sd)| {
+            let k = (0..n)
+                .min_by(|&a, &b| (rough[a] - time).abs().total_cmp(&(rough[b] - time).abs()))?;
+            ((rough[k] - time).abs() < 0.5 * period).then_some((k, time, sd))
+        })
+        .collect();
     let mut problem = Problem {
         period,
         sights,
-        pins,
+        pins: &pins,
         notes: vec![1.0; sights.len()],
         turns: vec![1.0; n - 2],
     };
@@ -113,7 +121,7 @@ pub(crate) fn median_gap(beats: &[f64]) -> f64 {
 struct Problem<'a> {
     period: f64,
     sights: &'a [Sight],
-    pins: &'a [Pin],
+    pins: &'a [(usize, f64, f64)],
     notes: Vec<f64>,
     turns: Vec<f64>,
 }

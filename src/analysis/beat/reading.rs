@@ -1,0 +1,213 @@
+//! Readings of the notes: tempo levels and feels, compared.
+//!
+//! Owns the choice among them and how sure it is.
+
+use super::bars::{self, Choice, Pulse};
+use super::cut;
+use super::events::Event;
+use super::lattice::{FEELS, Path, Steering};
+use super::measure::Run;
+use super::smooth::{self, Pin};
+use super::{LEVELS, Tracker};
+use crate::music::meter::Meter;
+
+/// A run shorter than this is no pulse.
+const SHORTEST_RUN: usize = 5;
+/// Weight of the beats' likelihood beside that of the bars: notes of a pattern are not
+/// independent. Tuned on rendered pieces.
+const PATH: f64 = 0.7;
+/// Readings whose beats differ by less than this share are the same.
+const SAME: f64 = 0.04;
+/// Readings that are measured.
+const MEASURED: usize = 6;
+/// Cuts to a click that are compared.
+const CUTS: usize = 4;
+
+/// Where a reading's beats come from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Source {
+    /// Decoded on a lattice with a feel.
+    Decoded { level: usize, feel: usize },
+    /// The even beats of a recording cut to a click.
+    Cut,
+}
+
+/// One reading of the notes.
+#[derive(Debug, Clone)]
+pub(super) struct Reading {
+    pub source: Source,
+    pub path: Path,
+    /// Median beat, seconds.
+    pub beat: f64,
+    pub measured: Measured,
+    /// Log-probability against chance, nats.
+    pub score: f64,
+}
+
+/// Runs of beats with their slots, meter and first downbeats.
+#[derive(Debug, Clone)]
+pub(super) struct Measured {
+    pub runs: Vec<Run>,
+    pub meter: Meter,
+    /// Index of the first downbeat of each run.
+    pub phases: Vec<usize>,
+    /// Best choice of each meter and phase of the longest run, best first.
+    pub others: Vec<Choice>,
+    pub score: f64,
+}
+
+impl Tracker {
+    /// Readings without edits, best first.
+    pub(super) fn read(&self) -> Vec<Reading> {
+        let mut paths = Vec::new();
+        for level in 0..LEVELS.len() {
+            for feel in 0..FEELS.len() {
+                let source = Source::Decoded { level, feel };
+                if let Some(path) = self.decode(level, feel, &Steering::default()) {
+                    paths.push((source, path));
+                }
+            }
+        }
+        let best = paths.iter().map(|p| p.1.score).fold(0.0, f64::max);
+        let cuts = cut::cuts(&self.events, self.end);
+        if cut::believable(&cuts, best, self.end) {
+            paths = cuts
+                .iter()
+                .take(CUTS)
+                .map(|cut| {
+                    let run = (0..=cut.beats).map(|k| k as f64 * cut.beat).collect();
+                    let path = Path {
+                        score: cut.score,
+                        runs: vec![run],
+                    };
+                    (Source::Cut, path)
+                })
+                .collect();
+        }
+        let mut readings: Vec<Reading> = distinct(paths)
+            .into_iter()
+            .map(|(source, path)| self.reading(source, path, &[], None))
+            .collect();
+        readings.sort_by(|a, b| b.score.total_cmp(&a.score));
+        readings
+    }
+
+    /// The beats of one level and feel; none where no run is long enough for a pulse.
+    pub(super) fn decode(&self, level: usize, feel: usize, steering: &Steering) -> Option<Path> {
+        let mut path = self.lattices[level].decode(feel, steering);
+        path.runs.retain(|run| run.len() >= SHORTEST_RUN);
+        (!path.runs.is_empty()).then_some(path)
+    }
+
+    /// A path with its bars, in `meter` where one is given.
+    pub(super) fn reading(
+        &self,
+        source: Source,
+        path: Path,
+        pins: &[Pin],
+        meter: Option<Meter>,
+    ) -> Reading {
+        let cut = source == Source::Cut;
+        let runs: Vec<Run> = path
+            .runs
+            .iter()
+            .map(|run| {
+                let inside = inside(&self.events, run);
+                if cut {
+                    Run::fixed(run, inside)
+                } else {
+                    Run::fit(run, inside, pins)
+                }
+            })
+            .collect();
+        let beat = beat_of(&path);
+        let measured = self.measure(runs, cut, meter);
+        let score = PATH * path.score + measured.score + tempo_prior(beat);
+        Reading {
+            source,
+            path,
+            beat,
+            measured,
+            score,
+        }
+    }
+
+    /// Meter and phases of measured runs.
+    fn measure(&self, runs: Vec<Run>, cut: bool, meter: Option<Meter>) -> Measured {
+        let pulses: Vec<Vec<Pulse>> = runs
+            .iter()
+            .map(|run| {
+                let inside = inside(&self.events, &run.curve.beats);
+                bars::pulses(&run.curve.beats, &run.slots, inside, &self.notes)
+            })
+            .collect();
+        let meters = meter.map_or_else(|| Meter::HEARD.to_vec(), |m| vec![m]);
+        let mut measured = Measured {
+            meter: meters[0],
+            phases: vec![0; runs.len()],
+            others: Vec::new(),
+            score: f64::MIN,
+            runs,
+        };
+        let longest = (0..pulses.len()).max_by_key(|&i| pulses[i].len());
+        for meter in meters {
+            let choices: Vec<Vec<Choice>> = pulses
+                .iter()
+                .zip(&measured.runs)
+                .map(|(pulses, run)| bars::choices(pulses, meter, run.slots.triple, cut))
+                .collect();
+            let score: f64 = choices.iter().map(|c| c[0].score).sum();
+            measured
+                .others
+                .extend(longest.into_iter().flat_map(|i| choices[i].iter().copied()));
+            if score > measured.score {
+                measured.score = score;
+                measured.meter = meter;
+                measured.phases = choices.iter().map(|c| c[0].phase).collect();
+            }
+        }
+        measured.others.sort_by(|a, b| b.score.total_cmp(&a.score));
+        measured
+    }
+}
+
+/// Median beat of the longest run.
+pub(super) fn beat_of(path: &Path) -> f64 {
+    let longest = path.runs.iter().max_by_key(|run| run.len());
+    longest.map_or(0.5, |run| smooth::median_gap(run))
+}
+
+/// Events within a run of beats and a beat around it.
+pub(super) fn inside<'a>(events: &'a [Event], beats: &[f64]) -> &'a [Event] {
+    let (Some(&first), Some(&last)) = (beats.first(), beats.last()) else {
+        return &[];
+    };
+    let around = smooth::median_gap(beats);
+    let from = events.partition_point(|e| e.time < first - around);
+    let to = events.partition_point(|e| e.time <= last + around);
+    &events[from..to]
+}
+
+/// The best paths of different tempi, at most [`MEASURED`].
+fn distinct(mut paths: Vec<(Source, Path)>) -> Vec<(Source, Path)> {
+    let worth = |p: &Path| PATH * p.score + tempo_prior(beat_of(p));
+    paths.sort_by(|a, b| worth(&b.1).total_cmp(&worth(&a.1)));
+    let mut kept: Vec<(Source, Path)> = Vec::new();
+    for (source, path) in paths {
+        let beat = beat_of(&path);
+        let known = kept
+            .iter()
+            .any(|k| (beat_of(&k.1) / beat).ln().abs() < SAME);
+        if !known && kept.len() < MEASURED {
+            kept.push((source, path));
+        }
+    }
+    kept
+}
+
+/// Prior log-probability of a tempo: centred on 95 beats a minute, 0.4 octaves wide, near the
+/// tempi that listeners tap (Parncutt 1994, Music Perception 11, from memory).
+fn tempo_prior(beat: f64) -> f64 {
+    let octaves = (60.0 / beat / 95.0).log2();
+    -0.5 * (octaves / 0.4).powi(2)
+}
