@@ -4,6 +4,7 @@
 //! is `report`.
 
 pub mod beat;
+pub mod correct;
 pub mod decide;
 pub mod hear;
 pub mod net;

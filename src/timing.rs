@@ -6,7 +6,7 @@
 
 use crate::music::grid::Grid;
 use crate::music::note::{Attack, Note, Role};
-use crate::unit::{Bpm, Seconds, Span};
+use crate::unit::{Beats, Bpm, Seconds, Span};
 use serde::{Deserialize, Serialize};
 
 pub mod floor;
@@ -66,6 +66,8 @@ pub struct NoteDrift {
     pub bar: i32,
     /// Slot it is meant for.
     pub slot: Slot,
+    /// Place of that slot, in beats of the grid.
+    pub at: Beats,
     /// How it stands to that slot.
     pub standing: Standing,
     /// Onset minus the slot's place; positive is late. None for a [`Standing::Between`].
@@ -227,6 +229,17 @@ const MEASURING: Span = Span::from_ms(5.7);
 
 /// Measures `notes` against `grid`.
 pub fn measure(notes: &[Note], grid: &Grid, reference: Reference) -> Drift {
+    measure_pinned(notes, grid, reference, &[])
+}
+
+/// Measures `notes` against `grid`; notes in `pins` (index, and an instant near the slot) are
+/// meant for the slot that a player named, however far they lie from it.
+pub fn measure_pinned(
+    notes: &[Note],
+    grid: &Grid,
+    reference: Reference,
+    pins: &[(usize, Seconds)],
+) -> Drift {
     let mut drift = Drift {
         reference,
         notes: vec![None; notes.len()],
@@ -256,6 +269,13 @@ pub fn measure(notes: &[Note], grid: &Grid, reference: Reference) -> Drift {
         placed[i] = slot::nearest(grid, notes[i].time, late, off);
     }
     let rolls = slot::mark(grid, notes, &order, &mut placed);
+    for &(i, near) in pins.iter().filter(|(i, _)| *i < notes.len()) {
+        let pinned = slot::nearest(grid, near, 0.0, off);
+        placed[i] = pinned.map(|p| slot::Placed {
+            standing: Standing::Plain,
+            ..p
+        });
+    }
     drift.rolls = rolls
         .into_iter()
         .map(|chord| Roll {
@@ -286,6 +306,7 @@ fn read(note: &Note, placed: slot::Placed, against: &Grid, gap: Span) -> Option<
     Some(NoteDrift {
         bar: placed.bar,
         slot: placed.slot,
+        at: placed.at,
         standing: placed.standing,
         drift,
         share: drift.map(|d| d.0 / placed.length.0),

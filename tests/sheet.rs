@@ -139,7 +139,7 @@ fn places_on_the_page_mean_what_they_should() {
         let (note, placed) = (&score.notes[mark.note], piece.placed(mark.note));
         let foot = mark.foot.expect("on the grid");
         assert_eq!(mark.head.y > foot.y, note.role == Role::Bass);
-        let at = placed.slot.expect("on the grid").at.0;
+        let at = placed.at.expect("on the grid").0;
         let row = sheet.row_at(foot.y).expect("in a row");
         assert_eq!(row, (at / 4.0) as usize, "a row a bar");
         let column = columns
@@ -176,7 +176,9 @@ fn the_band_is_as_wide_as_what_cannot_be_heard() {
                 ..Score::empty()
             };
             score.add(1.0, share * ms / 1000.0, Role::Melody, 1, 0);
-            score.placed[0].floor = Span::from_ms(ms);
+            let mut score = score.measured();
+            let measured = score.drift.notes[0].as_mut().expect("on the grid");
+            measured.floor = Span::from_ms(ms);
             let piece = score.piece();
             let sheet = Sheet::plan(&piece, with_magnifier(1));
             let (shapes, _) = sheet.row_shapes(&piece, 0);
@@ -211,36 +213,38 @@ fn the_band_is_as_wide_as_what_cannot_be_heard() {
 fn repeating_drift_becomes_a_slant_and_advice() {
     let score = tune(8, 0.020);
     let piece = score.piece();
-    let sheet = Sheet::plan(&piece, Options::default());
-    let slants: Vec<_> = sheet.slots().iter().filter(|s| s.is_slant()).collect();
-    assert_eq!(slants.len(), 1);
-    assert_eq!(slants[0].key.place.name(), "the and of 2");
-    let all = sentences(&piece, &sheet);
-    let advice = all.iter().find(|s| s.bar.is_some()).expect("advice");
+    let all = sentences(&piece);
+    let advice: Vec<_> = all.iter().filter(|s| s.bar.is_some()).collect();
+    assert_eq!(advice.len(), 1, "{all:?}");
+    let text = &advice[0].text;
+    assert!(text.starts_with("The and of 2 comes 20 ms late with the fingers, 8 times of 8."));
     assert!(
-        advice
-            .text
-            .starts_with("The and of 2 comes 20 ms late with the fingers")
-    );
-    assert!(
-        advice
+        advice[0]
             .notes
             .iter()
             .all(|&i| score.notes[i].string == Some(2))
     );
-    assert_eq!(advice.notes.len(), 8);
+    let sails = shapes(&score, Options::default());
+    let sails = sails.iter().filter(|s| matches!(s, Shape::Sail { .. }));
+    assert_eq!(
+        sails.count(),
+        8 + 2,
+        "one a bar, the legend's, all bars together"
+    );
 }
 
 #[test]
 fn nothing_inside_the_band_is_called_late() {
     let mut score = tune(8, 0.012);
-    score.placed.iter_mut().for_each(|p| p.floor = Span(0.030));
+    let measured = score.drift.notes.iter_mut().flatten();
+    measured.for_each(|m| m.floor = Span(0.030));
+    score
+        .drift
+        .slots
+        .iter_mut()
+        .for_each(|s| s.floor = Span(0.030));
     let piece = score.piece();
-    let sheet = Sheet::plan(&piece, Options::default());
-    let mut words: Vec<String> = sentences(&piece, &sheet)
-        .into_iter()
-        .map(|s| s.text)
-        .collect();
+    let mut words: Vec<String> = sentences(&piece).into_iter().map(|s| s.text).collect();
     words.extend(
         shapes(&score, Options::default())
             .into_iter()
@@ -285,6 +289,7 @@ fn meters_of_1_to_15_beats_and_several_bars_a_row() {
             ..Score::empty()
         };
         score.add(f64::from(count) * 2.0, 0.03, Role::Bass, 5, 2);
+        let score = score.measured();
         for bars_a_row in [1, 2, 4] {
             let options = Options {
                 bars_a_row,
@@ -310,6 +315,7 @@ fn a_long_recording_is_laid_out_row_by_row() {
     for i in 0..10_000 {
         score.add(f64::from(i), 0.01, Role::Bass, 6, 0);
     }
+    let score = score.measured();
     let piece = score.piece();
     let sheet = Sheet::plan(&piece, Options::default());
     assert_eq!(sheet.rows().len(), 4_500);

@@ -4,27 +4,26 @@ use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::{Attack, Note, Role};
 use thumbline::music::tuning::Tuning;
-use thumbline::report::sheet::{Piece, Placed, Slot, SlotPlace, Take};
+use thumbline::report::sheet::{Piece, Take};
+use thumbline::timing::{Drift, NoteDrift, Reference, Slot, Standing, measure};
 use thumbline::unit::{Beats, Decibels, MidiNote, Seconds, Span};
 
 /// Everything a [`Piece`] borrows.
 pub struct Score {
     pub notes: Vec<Note>,
-    pub placed: Vec<Placed>,
+    pub drift: Drift,
     pub grid: Grid,
-    pub divisions: Vec<f64>,
     pub tuning: Tuning,
     pub end: Seconds,
-    pub take: Option<(Vec<Note>, Vec<Placed>)>,
+    pub take: Option<(Vec<Note>, Drift)>,
 }
 
 impl Score {
     pub fn empty() -> Self {
         Self {
             notes: Vec::new(),
-            placed: Vec::new(),
+            drift: Drift::default(),
             grid: Grid::default(),
-            divisions: vec![0.5],
             tuning: Tuning::standard(),
             end: Seconds(0.0),
             take: None,
@@ -35,26 +34,30 @@ impl Score {
         Piece {
             title: "An invented tune",
             notes: &self.notes,
-            placed: &self.placed,
+            drift: &self.drift,
             grid: &self.grid,
-            divisions: &self.divisions,
             tuning: &self.tuning,
             end: self.end,
             second: self
                 .take
                 .as_ref()
-                .map(|(notes, placed)| Take { notes, placed }),
+                .map(|(notes, drift)| Take { notes, drift }),
         }
     }
 
     /// Adds a second take, every note 15 ms earlier than the first.
     pub fn with_take(mut self) -> Self {
-        let mut take = (self.notes.clone(), self.placed.clone());
-        take.0.iter_mut().for_each(|n| n.time += Span(-0.015));
-        take.1
-            .iter_mut()
-            .for_each(|p| p.drift = p.drift - Span(0.015));
-        self.take = Some(take);
+        let mut notes = self.notes.clone();
+        notes.iter_mut().for_each(|n| n.time += Span(-0.015));
+        let drift = measure(&notes, &self.grid, Reference::OwnTempo);
+        self.take = Some((notes, drift));
+        self
+    }
+
+    /// Measures what was added.
+    pub fn measured(mut self) -> Self {
+        self.notes.sort_by(|a, b| a.time.total_cmp(&b.time));
+        self.drift = measure(&self.notes, &self.grid, Reference::OwnTempo);
         self
     }
 
@@ -72,32 +75,19 @@ impl Score {
             strength: Decibels(0.0),
             confidence: 0.1,
         });
-        self.placed.push(Placed {
-            slot: Some(Slot {
-                at: Beats(slot),
-                place: SlotPlace {
-                    beat: string,
-                    part: string % 5,
-                    parts: string % 7,
-                },
-            }),
-            counts: true,
-            drift: Span(drift),
-            floor: Span(time),
-        });
-    }
-
-    /// The slot at a position in beats, in sixteenths.
-    fn slot(&self, at: f64) -> Slot {
-        let beat = self.grid.beats()[at as usize];
-        Slot {
-            at: Beats(at),
-            place: SlotPlace {
-                beat: beat.place,
-                part: (at.fract() * 4.0).round() as u8,
-                parts: 4,
+        self.drift.notes.push(Some(NoteDrift {
+            bar: i32::from(string),
+            slot: Slot {
+                beat: string,
+                part: string % 5,
+                parts: string % 7,
             },
-        }
+            at: Beats(slot),
+            standing: Standing::Plain,
+            drift: Some(Span(drift)),
+            share: None,
+            floor: Span(time),
+        }));
     }
 
     /// Adds a note at `slot` (beats), `drift` seconds off.
@@ -115,12 +105,6 @@ impl Score {
             attack: Attack::Pluck,
             strength: Decibels(-6.0),
             confidence: 0.9,
-        });
-        self.placed.push(Placed {
-            slot: Some(self.slot(slot)),
-            counts: true,
-            drift: Span(drift),
-            floor: Span(0.0125),
         });
     }
 }
@@ -145,7 +129,7 @@ pub fn tune(bars: usize, late: f64) -> Score {
         tuning: Tuning::dadgad(),
         ..Score::empty()
     };
-    let wobble = [0.004, -0.007, 0.010, -0.003, 0.016, -0.011, 0.002, -0.018];
+    let wobble = [0.004, -0.006, 0.005, -0.003, 0.006, -0.001, 0.002, -0.005];
     for bar in 0..bars {
         let at = 4.0 * bar as f64;
         let w = |i: usize| wobble[(bar * 3 + i) % wobble.len()];
@@ -165,7 +149,7 @@ pub fn tune(bars: usize, late: f64) -> Score {
             score.add(at + 3.5, -w(2), Role::Melody, 3, 2);
         }
     }
-    score
+    score.measured()
 }
 
 /// The labels of a real recording against its click, sixteenths as slots.
@@ -195,19 +179,16 @@ pub fn from_labels(name: &str, bpm: f64) -> Option<Score> {
     let beats = (end * bpm / 60.0).ceil() as usize;
     let mut score = Score {
         grid: steady(beats.div_ceil(4) * 4, bpm, 0.0, Meter::COMMON),
-        divisions: vec![0.25, 0.5, 0.75],
         end: Seconds(end),
         ..Score::empty()
     };
     for (time, string) in rows {
-        let at = (time - late) * bpm / 60.0;
-        let slot = (at * 4.0).round() / 4.0;
         let role = if string >= 4 {
             Role::Bass
         } else {
             Role::Melody
         };
-        score.add(slot, (at - slot) * 60.0 / bpm, role, string, 0);
+        score.add((time - late) * bpm / 60.0, 0.0, role, string, 0);
     }
-    Some(score)
+    Some(score.measured())
 }

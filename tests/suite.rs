@@ -2,6 +2,7 @@
 
 mod compare;
 mod deck;
+mod corrections;
 mod demo;
 mod journal;
 mod layers;

@@ -23,30 +23,24 @@ mod words;
 pub use note::{Mark, describe};
 pub use row::{BarCell, Row, RowKind};
 pub use shape::{Align, Point, Rect, Shape};
-pub use slots::{SlotKey, SlotMean, SlotPlace, slot_means};
 pub use theme::{Colour, Ground, Ink};
 pub use words::{Sentence, sentences};
 
+use crate::analysis::Analysis;
 use crate::music::grid::Grid;
 use crate::music::note::Note;
 use crate::music::tuning::Tuning;
+use crate::timing::{Drift, NoteDrift, Slot, Standing};
 use crate::unit::{Beats, Seconds, Span};
 use std::ops::Range;
 
-/// A place on the grid that a note is meant for.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Slot {
-    /// Beats after the grid's first beat.
-    pub at: Beats,
-    /// Which place of the bar it is.
-    pub place: SlotPlace,
-}
-
-/// Where a note lies on the grid.
+/// Where a note lies on the page's grid.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Placed {
-    /// Its slot; none in free time.
-    pub slot: Option<Slot>,
+    /// Its slot, in beats after the grid's first beat; none in free time and between slots.
+    pub at: Option<Beats>,
+    /// Which place of the bar that is.
+    pub slot: Slot,
     /// Does its drift count? Not that of the later notes of a rolled chord, nor of a grace note.
     pub counts: bool,
     /// Played minus slot: above 0 is behind, below 0 ahead.
@@ -57,16 +51,38 @@ pub struct Placed {
 
 impl Placed {
     /// A note that belongs to no slot.
-    pub const FREE: Self = Self {
-        slot: None,
+    const FREE: Self = Self {
+        at: None,
+        slot: Slot {
+            beat: 1,
+            part: 0,
+            parts: 1,
+        },
         counts: false,
         drift: Span(0.0),
         floor: Span(0.0),
     };
 
+    /// A measured note; free where a number is none.
+    fn of(measured: Option<&NoteDrift>) -> Self {
+        let Some((measured, drift)) = measured.and_then(|m| Some((m, m.drift?))) else {
+            return Self::FREE;
+        };
+        if !(measured.at.0 + drift.0 + measured.floor.0).is_finite() || measured.slot.parts == 0 {
+            return Self::FREE;
+        }
+        Self {
+            at: Some(measured.at),
+            slot: measured.slot,
+            counts: measured.standing == Standing::Plain,
+            drift,
+            floor: measured.floor,
+        }
+    }
+
     /// Is its drift beyond the floor, so that it may be called ahead or behind?
     pub fn audible(&self) -> bool {
-        self.counts && self.slot.is_some() && self.drift.abs() > self.floor
+        self.counts && self.at.is_some() && self.drift.abs() > self.floor
     }
 }
 
@@ -77,13 +93,10 @@ pub struct Piece<'a> {
     pub title: &'a str,
     /// Notes in order of time.
     pub notes: &'a [Note],
-    /// One for each of `notes`; missing ones count as free.
-    pub placed: &'a [Placed],
+    /// How they stand to the grid.
+    pub drift: &'a Drift,
     /// Beats and bars.
     pub grid: &'a Grid,
-    /// Where slots lie inside a beat, each above 0 and below 1, ascending: `[0.5]` for straight
-    /// eighths.
-    pub divisions: &'a [f64],
     /// Strings of the guitar.
     pub tuning: &'a Tuning,
     /// Length of the recording.
@@ -97,30 +110,35 @@ pub struct Piece<'a> {
 pub struct Take<'a> {
     /// Its notes.
     pub notes: &'a [Note],
-    /// One for each of `notes`.
-    pub placed: &'a [Placed],
+    /// How they stand to the grid.
+    pub drift: &'a Drift,
 }
 
-impl Piece<'_> {
+impl<'a> Piece<'a> {
+    /// What was heard in a recording and how it stands to its own grid.
+    pub fn of(title: &'a str, heard: &'a Analysis, drift: &'a Drift) -> Self {
+        Self {
+            title,
+            notes: &heard.notes,
+            drift,
+            grid: &heard.grid,
+            tuning: &heard.tuning,
+            end: heard.end,
+            second: None,
+        }
+    }
+
     /// Where note `index` lies.
     pub fn placed(&self, index: usize) -> Placed {
-        sound(self.placed.get(index))
+        Placed::of(self.drift.notes.get(index).and_then(Option::as_ref))
     }
 
     /// A note of the second take and where it lies.
-    pub fn second(&self, index: usize) -> Option<(&Note, Placed)> {
+    pub fn second(&self, index: usize) -> Option<(&'a Note, Placed)> {
         let take = self.second?;
-        Some((take.notes.get(index)?, sound(take.placed.get(index))))
+        let measured = take.drift.notes.get(index).and_then(Option::as_ref);
+        Some((take.notes.get(index)?, Placed::of(measured)))
     }
-}
-
-/// A place on the grid without a number that is none.
-fn sound(placed: Option<&Placed>) -> Placed {
-    let finite = |p: &&Placed| {
-        let at = p.slot.map_or(0.0, |s| s.at.0);
-        (at + p.drift.0 + p.floor.0).is_finite() && p.slot.is_none_or(|s| s.place.parts > 0)
-    };
-    placed.filter(finite).copied().unwrap_or(Placed::FREE)
 }
 
 /// How large, how stretched, what besides.
@@ -160,7 +178,6 @@ pub struct Sheet {
     /// Points to a beat.
     beat: f64,
     magnifier: f64,
-    slants: Vec<SlotMean>,
     levels: note::Levels,
     height: f64,
 }
@@ -189,7 +206,6 @@ impl Sheet {
             rows: row::rows(piece, options.bars_a_row),
             beat: 1.0,
             magnifier: 1.0,
-            slants: slot_means(piece),
             levels,
             height: 0.0,
         };
@@ -227,11 +243,6 @@ impl Sheet {
     /// How much drift is stretched, 1 to 16.
     pub fn magnifier(&self) -> f64 {
         self.magnifier
-    }
-
-    /// Slots of the bar with their mean drift over the whole page.
-    pub fn slots(&self) -> &[SlotMean] {
-        &self.slants
     }
 
     /// Rows that show between `top` and `bottom` (points).
@@ -354,27 +365,22 @@ fn finite_or(value: f64, otherwise: f64) -> f64 {
 /// The largest of 1, 2, 4, 8, 16 that keeps nineteen in twenty heads nearer to their own slot
 /// than to the next.
 fn fitting_magnifier(piece: &Piece) -> u8 {
+    let first = (0..piece.notes.len()).map(|i| piece.placed(i));
     let second = (0..piece.second.map_or(0, |take| take.notes.len()))
         .filter_map(|i| piece.second(i).map(|(_, placed)| placed));
-    let mut reach: Vec<f64> = (0..piece.notes.len())
-        .map(|i| piece.placed(i))
-        .chain(second)
-        .filter_map(|placed| row::drift_in_beats(piece.grid, &placed))
-        .map(f64::abs)
-        .collect();
+    let (mut reach, mut parts) = (Vec::new(), 1);
+    for placed in first.chain(second) {
+        if let Some(drift) = row::drift_in_beats(piece.grid, &placed) {
+            reach.push(drift.abs());
+            parts = parts.max(placed.slot.parts);
+        }
+    }
     if reach.is_empty() {
         return 1;
     }
     reach.sort_by(f64::total_cmp);
     let wide = reach[(reach.len() - 1) * 19 / 20].max(1e-6);
-    let mut edges = vec![0.0];
-    edges.extend_from_slice(piece.divisions);
-    edges.push(1.0);
-    let room = edges
-        .windows(2)
-        .map(|pair| pair[1] - pair[0])
-        .fold(1.0, f64::min)
-        / 2.0;
+    let room = 0.5 / f64::from(parts);
     [16, 8, 4, 2]
         .into_iter()
         .find(|&factor| wide * f64::from(factor) <= room)

@@ -3,11 +3,12 @@
 use super::note::{drift_words, head_ink, head_shape};
 use super::row::Row;
 use super::shape::{Align, Point, Rect, Shape, text_width};
-use super::slots::{SlotMean, mean_and_spread};
+use super::slots;
 use super::theme::Ink;
 use super::words::sentences;
 use super::{Piece, Sheet};
 use crate::music::note::Role;
+use crate::timing::{SlotFigure, stats};
 use crate::unit::Span;
 
 impl Sheet {
@@ -106,9 +107,7 @@ impl Sheet {
             word(&mut x, 15.0, text, out);
         }
         let text = "slant: it repeats";
-        if x + text_width(text, size) + 30.0 * z < limit
-            && self.slants.iter().any(SlotMean::is_slant)
-        {
+        if x + text_width(text, size) + 30.0 * z < limit && piece.drift.slants().next().is_some() {
             let foot = Point::new(x, middle + 6.0 * z);
             let top = Point::new(x, middle - 6.0 * z);
             out.push(Shape::Sail {
@@ -159,17 +158,13 @@ impl Sheet {
             (Role::Melody, line - 12.0 * z),
             (Role::Bass, line + 20.0 * z),
         ] {
-            let lies = row
-                .notes
-                .iter()
-                .filter(|&&i| piece.notes[i].role == role)
-                .map(|&i| piece.placed(i))
-                .filter(|p| p.counts && p.slot.is_some());
-            let (mean, _) = mean_and_spread(lies.clone().map(|p| p.drift));
-            let floor = Span(lies.clone().map(|p| p.floor.0).fold(0.0, f64::max));
-            if lies.count() == 0 {
+            let here = row.notes.iter().filter(|&&i| piece.notes[i].role == role);
+            let placed = here.map(|&i| piece.placed(i)).filter(|p| p.counts);
+            let (drifts, floors): (Vec<_>, Vec<_>) = placed.map(|p| (p.drift.0, p.floor.0)).unzip();
+            let Some(figure) = stats::figure(&drifts) else {
                 continue;
-            }
+            };
+            let (mean, floor) = (figure.centre, Span(floors.into_iter().fold(0.0, f64::max)));
             let beyond = mean.abs() > floor;
             out.push(Shape::Text {
                 at: Point::new(x, y),
@@ -189,10 +184,10 @@ impl Sheet {
         let mut out = Vec::new();
         let mut y = top + 14.0 * z;
         let left = self.x(0.0);
-        if !self.slants.is_empty() && self.options.bars_a_row == 1 {
-            y = self.together(y, &mut out);
+        if !piece.drift.slots.is_empty() && self.options.bars_a_row == 1 {
+            y = self.together(piece, y, &mut out);
         }
-        for sentence in sentences(piece, self) {
+        for sentence in sentences(piece) {
             let room = self.options.width - left - 14.0 * z;
             for line in wrapped(&sentence.text, 13.0 * z, room) {
                 y += 19.0 * z;
@@ -204,7 +199,7 @@ impl Sheet {
     }
 
     /// Every slot's mean as one head, its spread as a bar through it, its value beside it.
-    fn together(&self, top: f64, out: &mut Vec<Shape>) -> f64 {
+    fn together(&self, piece: &Piece, top: f64, out: &mut Vec<Shape>) -> f64 {
         let z = self.options.zoom;
         let (left, reach) = (self.x(0.0), 30.0 * z);
         out.push(Shape::Text {
@@ -218,14 +213,17 @@ impl Sheet {
         let line = top + 22.0 * z + reach;
         let beats = self.rows.iter().filter(|r| r.is_bars());
         let beats = beats.map(Row::beats).fold(1.0, f64::max);
-        for slot in &self.slants {
-            let at = f64::from(slot.key.place.beat.saturating_sub(1)) + slot.share;
-            let (x, scale) = (self.x(at), self.beat * self.magnifier / slot.beat.0);
-            let up = if slot.key.role == Role::Melody {
-                -1.0
-            } else {
-                1.0
-            };
+        let length = piece.grid.tempo().map_or(0.5, |bpm| bpm.beat().0);
+        let length = if length.is_finite() {
+            length.max(0.01)
+        } else {
+            0.5
+        };
+        for slot in piece.drift.slots.iter().filter(|s| usable(s)) {
+            let part = slots::share(piece.drift, slot.slot.part, slot.slot.parts);
+            let at = f64::from(slot.slot.beat.saturating_sub(1)) + part;
+            let (x, scale) = (self.x(at.min(beats)), self.beat * self.magnifier / length);
+            let up = if slot.role == Role::Melody { -1.0 } else { 1.0 };
             let y = line + up * reach * 0.62;
             let half = (slot.floor.0 * scale).min(self.beat / 2.0);
             let (a, b) = (line, line + up * reach);
@@ -251,12 +249,12 @@ impl Sheet {
         line + reach + 22.0 * z
     }
 
-    fn mean_head(&self, slot: &SlotMean, foot: Point, y: f64, scale: f64, out: &mut Vec<Shape>) {
+    fn mean_head(&self, slot: &SlotFigure, foot: Point, y: f64, scale: f64, out: &mut Vec<Shape>) {
         let z = self.options.zoom;
         let keep = |x: f64| x.clamp(3.0 * z, self.options.width - 3.0 * z);
-        let (bold, role) = (slot.is_slant(), slot.key.role);
+        let (bold, role) = (slot.slant().is_some(), slot.role);
         let ink = head_ink(role, bold);
-        let head = Point::new(keep(foot.x + slot.mean.0 * scale), y);
+        let head = Point::new(keep(foot.x + slot.figure.centre.0 * scale), y);
         let top = Point::new(foot.x, y);
         if bold {
             out.push(Shape::Sail {
@@ -268,7 +266,7 @@ impl Sheet {
             });
         }
         out.push(Shape::line(foot, top, 1.1 * z, Ink::Tick));
-        let spread = slot.spread.0 * scale;
+        let spread = slot.figure.spread.0 * scale;
         let ends = [keep(head.x - spread), keep(head.x + spread)];
         let ends = ends.map(|x| Point::new(x, y));
         out.push(Shape::line(ends[0], ends[1], 1.6 * z, ink));
@@ -282,10 +280,15 @@ impl Sheet {
                 size: 10.5 * z,
                 bold: true,
                 ink: Ink::Text,
-                text: drift_words(slot.mean, slot.floor),
+                text: drift_words(slot.figure.centre, slot.floor),
             });
         }
     }
+}
+
+/// Are its numbers numbers?
+fn usable(slot: &SlotFigure) -> bool {
+    (slot.figure.centre.0 + slot.figure.spread.0 + slot.floor.0).is_finite()
 }
 
 /// The text, cut with an ellipsis where it is wider than `room`.

@@ -2,10 +2,11 @@
 
 use super::row::{Row, RowKind, beat_length, drift_in_beats};
 use super::shape::{Point, Rect, Shape};
-use super::slots::SlotKey;
+use super::slots;
 use super::theme::Ink;
 use super::{Piece, Placed, Sheet};
 use crate::music::note::{Note, Role};
+use crate::timing::SlotFigure;
 use crate::unit::{Beats, Span};
 
 /// A head on the page.
@@ -124,9 +125,7 @@ pub(super) fn groups(piece: &Piece, row: &Row) -> Vec<Group> {
         .iter()
         .map(|&i| (&piece.notes[i], piece.placed(i)));
     for (note, placed) in first.chain(second) {
-        let Some(slot) = placed.slot.map(|slot| slot.at) else {
-            continue;
-        };
+        let Some(slot) = placed.at else { continue };
         let floor = Span(placed.floor.0.max(0.0));
         match groups
             .iter_mut()
@@ -157,7 +156,7 @@ fn across(
 ) -> (Option<f64>, f64) {
     let edge = 3.0 * sheet.options.zoom;
     let keep = |x: f64| x.clamp(edge, sheet.options.width - edge);
-    let on_slot = placed.slot.map(|slot| slot.at).and_then(|slot| {
+    let on_slot = placed.at.and_then(|slot| {
         let cell = row.cell_of(slot)?;
         let x = sheet.x(cell.offset + slot.0 - cell.first_beat);
         let drift = drift_in_beats(piece.grid, placed)?;
@@ -199,8 +198,8 @@ impl Sheet {
         if !(x.is_finite() && y.is_finite()) {
             return None;
         }
-        let bold = placed.slot.is_some_and(|at| {
-            let shares = |g: &&Group| g.role == note.role && same_slot(g.slot, at.at);
+        let bold = placed.at.is_some_and(|at| {
+            let shares = |g: &&Group| g.role == note.role && same_slot(g.slot, at);
             let group = stage.groups.iter().find(shares);
             placed.counts && placed.drift.abs() > group.map_or(placed.floor, |g| g.floor)
         });
@@ -231,9 +230,11 @@ impl Sheet {
         } = stage;
         let note = &piece.notes[index];
         let placed = piece.placed(index);
-        let key = SlotKey::of(&placed, note.role)?;
-        let slant = self.slants.iter().find(|s| s.key == key)?;
-        if !slant.is_slant() || !placed.audible() || slant.mean.0 * placed.drift.0 < 0.0 {
+        let figures = piece.drift.slots.iter();
+        let slant = figures
+            .filter(|f| f.slot == placed.slot && f.role == note.role)
+            .find_map(SlotFigure::slant)?;
+        if !placed.audible() || slant.0 * placed.drift.0 < 0.0 {
             return None;
         }
         let (slot, x) = across(self, piece, row, note, &placed);
@@ -317,17 +318,16 @@ const NAMES: [&str; 12] = [
 /// Everything about one note in one line: bar, slot, hand, drift, pitch, place on the neck.
 pub fn describe(piece: &Piece, note: &Note, placed: &Placed) -> String {
     let mut parts = Vec::new();
-    if let Some(slot) = placed.slot {
-        parts.push(format!("bar {}", key_bar(piece, slot.at)));
-        parts.push(slot.place.name());
+    if let Some(at) = placed.at {
+        parts.push(format!("bar {}", bar_of(piece, at)));
+        parts.push(slots::name(placed.slot));
     } else {
         parts.push("no beat here".to_owned());
     }
     parts.push(hand(note.role).to_owned());
-    if let Some(slot) = placed.slot {
+    if let Some(at) = placed.at {
         let words = drift_words(placed.drift, placed.floor);
-        let share =
-            beat_length(piece.grid, slot.at).map(|beat| 100.0 * placed.drift.abs().0 / beat.0);
+        let share = beat_length(piece.grid, at).map(|beat| 100.0 * placed.drift.abs().0 / beat.0);
         match share.filter(|_| placed.audible()) {
             Some(share) => parts.push(format!("{words} ({share:.0} % of the beat)")),
             None => parts.push(words),
@@ -349,7 +349,7 @@ pub fn describe(piece: &Piece, note: &Note, placed: &Placed) -> String {
 }
 
 /// Number of the bar that holds a slot.
-pub(super) fn key_bar(piece: &Piece, slot: Beats) -> i32 {
+pub(super) fn bar_of(piece: &Piece, slot: Beats) -> i32 {
     let beats = piece.grid.beats();
     let index = (slot.0 + 1e-6).floor().max(0.0) as usize;
     beats

@@ -3,7 +3,7 @@
 use super::note::{self, Mark, Staged};
 use super::shape::{Align, Point, Shape};
 use super::theme::Ink;
-use super::{Piece, Placed, Sheet, strings};
+use super::{Piece, Placed, Sheet, slots, strings};
 use crate::music::grid::Grid;
 use crate::music::note::Note;
 use crate::unit::{Beats, Seconds, Span};
@@ -141,7 +141,7 @@ fn home(rows: &[Row], note: &Note, placed: &Placed) -> Option<usize> {
     if !note.time.0.is_finite() {
         return None;
     }
-    if let Some(slot) = placed.slot.map(|slot| slot.at) {
+    if let Some(slot) = placed.at {
         let after = rows.partition_point(|row| match &row.kind {
             RowKind::Bars(cells) => cells.first().is_some_and(|c| c.first_beat - EDGE <= slot.0),
             RowKind::Free { from, .. } => *from <= note.time,
@@ -217,10 +217,7 @@ fn phase(bars_a_row: u8) -> i32 {
 /// Are there notes between two instants that no bar holds?
 fn has_notes(piece: &Piece, from: Seconds, to: Seconds) -> bool {
     let beats = piece.grid.beats().len() as f64;
-    let homeless = |placed: Placed| {
-        let at = placed.slot.map(|slot| slot.at.0);
-        at.is_none_or(|at| at < -EDGE || at >= beats)
-    };
+    let homeless = |placed: Placed| placed.at.is_none_or(|at| at.0 < -EDGE || at.0 >= beats);
     let notes = piece.notes.iter().enumerate();
     notes
         .filter(|(_, note)| note.time >= from && note.time < to)
@@ -244,7 +241,7 @@ fn free_rows(from: Seconds, to: Seconds) -> Vec<Row> {
 
 /// A note's drift in beats of the tempo around its slot.
 pub(super) fn drift_in_beats(grid: &Grid, placed: &Placed) -> Option<f64> {
-    let beat = beat_length(grid, placed.slot?.at)?;
+    let beat = beat_length(grid, placed.at?)?;
     let drift = placed.drift.0 / beat.0;
     drift.is_finite().then_some(drift)
 }
@@ -312,8 +309,11 @@ impl Sheet {
         };
         for beat in 0..cell.beats.ceil() as usize {
             let at = cell.offset + beat as f64;
-            for division in piece.divisions {
-                out.push(tick(self.x(at + division), 3.0 * z, 3.0 * z, z, Ink::Tick));
+            let index = cell.first_beat as usize + beat;
+            let parts = piece.grid.beats().get(index).map_or(1, |b| b.parts.min(12));
+            for part in 1..parts {
+                let x = self.x(at + slots::share(piece.drift, part, parts));
+                out.push(tick(x, 3.0 * z, 3.0 * z, z, Ink::Tick));
             }
             let reach = if beat == 0 { 11.0 } else { 6.5 } * z;
             let width = if beat == 0 { 2.4 } else { 1.4 } * z;

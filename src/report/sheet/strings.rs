@@ -29,7 +29,7 @@ pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<S
     let mut letters: Vec<(f64, String)> = Vec::new();
     for &i in &row.notes {
         let (note, placed) = (&piece.notes[i], piece.placed(i));
-        let (Some(slot), Some(string)) = (placed.slot.map(|slot| slot.at), note.string) else {
+        let (Some(slot), Some(string)) = (placed.at, note.string) else {
             continue;
         };
         let Some(cell) = row

@@ -1,9 +1,9 @@
 //! What the numbers say, in a player's words; each sentence knows the notes it speaks of.
 
-use super::note::{drift_words, hand, key_bar};
-use super::slots::{SlotMean, mean_and_spread};
-use super::{Piece, Sheet};
+use super::note::{bar_of, drift_words, hand};
+use super::{Piece, slots};
 use crate::music::note::Role;
+use crate::timing::{Figure, SlotFigure, stats};
 use crate::unit::Span;
 
 /// A sentence and the notes it was computed from.
@@ -18,9 +18,9 @@ pub struct Sentence {
 }
 
 impl Sentence {
-    fn new(text: String, notes: Vec<usize>) -> Self {
+    fn new(text: impl Into<String>, notes: Vec<usize>) -> Self {
         Self {
-            text,
+            text: text.into(),
             notes,
             bar: None,
         }
@@ -29,141 +29,149 @@ impl Sentence {
 
 /// How many slants are spelled out: more would be a list, not advice.
 const SLANTS: usize = 3;
+/// Off-beats this near to even, as long over short, are called straight: swing ratios of
+/// straight players stay within it.
+const STRAIGHT: f64 = 1.12;
 
-/// What to know and what to practise next, most telling first after each hand's summary.
-pub fn sentences(piece: &Piece, sheet: &Sheet) -> Vec<Sentence> {
+/// What to know and what to practise next: each hand, the hands against each other, the swing,
+/// then the drifts that repeat, worst first.
+pub fn sentences(piece: &Piece) -> Vec<Sentence> {
     if piece.notes.is_empty() {
-        return vec![Sentence::new("No notes were found.".to_owned(), Vec::new())];
+        return vec![Sentence::new("No notes were found.", Vec::new())];
     }
     if piece.grid.is_empty() {
         let text = "No steady beat was found, so drift is not shown. Tap the beat along to set it.";
-        return vec![Sentence::new(text.to_owned(), Vec::new())];
+        return vec![Sentence::new(text, Vec::new())];
     }
-    let mut found: Vec<_> = [Role::Bass, Role::Melody]
-        .into_iter()
-        .filter_map(|role| summary_of(piece, role))
-        .collect();
-    found.extend(between_hands(piece, true));
-    found.extend(between_hands(piece, false));
-    let mut slants: Vec<_> = sheet.slots().iter().filter(|s| s.is_slant()).collect();
+    let mut found: Vec<_> = [
+        (Role::Bass, piece.drift.thumb),
+        (Role::Melody, piece.drift.fingers),
+    ]
+    .into_iter()
+    .filter_map(|(role, figure)| Some(summary_of(piece, role, figure?)))
+    .collect();
+    found.extend(between_hands(piece));
+    found.extend(swing(piece));
+    let mut slants: Vec<_> = piece.drift.slants().collect();
     slants.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
     found.extend(slants.iter().take(SLANTS).map(|s| practise(piece, s)));
-    let loud = (0..piece.notes.len()).any(|i| piece.placed(i).audible());
-    if slants.is_empty() && loud {
-        let text = "No drift repeats at the same place of the bar.";
-        found.push(Sentence::new(text.to_owned(), Vec::new()));
-    } else if !loud {
-        let text = "Nothing here strays far enough from the beat to be heard or measured.";
-        found.push(Sentence::new(text.to_owned(), Vec::new()));
+    if slants.is_empty() {
+        let loud = (0..piece.notes.len()).any(|i| piece.placed(i).audible());
+        let text = if loud {
+            "No drift repeats often enough at one place of the bar to call it a habit."
+        } else {
+            "Nothing here strays far enough from the beat to be heard or measured."
+        };
+        found.push(Sentence::new(text, Vec::new()));
     }
     found
 }
 
 /// How much a slant matters: how far beyond what can be heard, times how often.
-fn weight(slant: &SlotMean) -> f64 {
-    (slant.mean.abs().0 - slant.floor.0) * slant.agreeing as f64
+fn weight(slant: &SlotFigure) -> f64 {
+    (slant.figure.centre.abs().0 - slant.floor.0) * slant.figure.n as f64
 }
 
-fn on_grid(piece: &Piece, role: Role) -> Vec<usize> {
+/// Notes of one hand whose drift counts.
+fn counted(piece: &Piece, role: Role) -> Vec<usize> {
     (0..piece.notes.len())
         .filter(|&i| piece.notes[i].role == role && piece.placed(i).counts)
-        .filter(|&i| piece.placed(i).slot.is_some())
         .collect()
 }
 
+/// The middle one of the notes' floors.
 fn floor_of(piece: &Piece, notes: &[usize]) -> Span {
-    Span(
-        notes
-            .iter()
-            .map(|&i| piece.placed(i).floor.0)
-            .fold(0.0, f64::max),
-    )
+    let mut floors: Vec<f64> = notes.iter().map(|&i| piece.placed(i).floor.0).collect();
+    Span(stats::median(&mut floors).unwrap_or(0.0))
 }
 
-fn summary_of(piece: &Piece, role: Role) -> Option<Sentence> {
-    let notes = on_grid(piece, role);
-    if notes.is_empty() {
-        return None;
-    }
-    let (mean, spread) = mean_and_spread(notes.iter().map(|&i| piece.placed(i).drift));
+fn summary_of(piece: &Piece, role: Role, figure: Figure) -> Sentence {
+    let notes = counted(piece, role);
     let name = match role {
         Role::Bass => "Thumb",
         Role::Melody => "Fingers",
     };
-    let count = match notes.len() {
-        1 => "1 note".to_owned(),
-        n => format!("{n} notes"),
+    let words = drift_words(figure.centre, floor_of(piece, &notes));
+    let text = match figure.n {
+        1 => format!("{name}: 1 note, {words}."),
+        n => format!(
+            "{name}: {n} notes, {words} in the middle, spread {:.0} ms.",
+            figure.spread.ms()
+        ),
     };
-    let words = drift_words(mean, floor_of(piece, &notes));
-    let text = if notes.len() < 2 {
-        format!("{name}: {count}, {words}.")
+    Sentence::new(text, notes)
+}
+
+/// Fingers against thumb, where the interval leaves no doubt of the side.
+fn between_hands(piece: &Piece) -> Option<Sentence> {
+    let gap = piece.drift.lateness?;
+    let (low, high) = (gap.low?, gap.high?);
+    let mut notes = counted(piece, Role::Melody);
+    notes.extend(counted(piece, Role::Bass));
+    let certain = low.0 > 0.0 || high.0 < 0.0;
+    if !certain || gap.centre.abs() <= floor_of(piece, &notes) {
+        return None;
+    }
+    let way = if gap.centre.0 > 0.0 {
+        "behind"
+    } else {
+        "ahead of"
+    };
+    let text = format!(
+        "The fingers come {:.0} ms {way} the thumb.",
+        gap.centre.abs().ms()
+    );
+    Some(Sentence::new(text, notes))
+}
+
+fn swing(piece: &Piece) -> Option<Sentence> {
+    let swing = piece.drift.swing.filter(|s| s.ratio.is_finite())?;
+    let off = |&i: &usize| {
+        let placed = piece.placed(i);
+        placed.counts && (placed.slot.part, placed.slot.parts) == (1, 2)
+    };
+    let notes = (0..piece.notes.len()).filter(off).collect();
+    let text = if swing.low <= STRAIGHT && swing.high >= 1.0 / STRAIGHT {
+        "The off-beats are straight.".to_owned()
     } else {
         format!(
-            "{name}: {count}, {words} on average, spread {:.0} ms.",
-            spread.ms()
+            "The off-beats swing {:.1} to 1, long to short.",
+            swing.ratio
         )
     };
     Some(Sentence::new(text, notes))
 }
 
-/// Fingers against thumb, on the beats or on the off-beats.
-fn between_hands(piece: &Piece, on_beats: bool) -> Option<Sentence> {
-    let pick = |role| -> Vec<usize> {
-        let there = |&i: &usize| {
-            let part = piece.placed(i).slot.map_or(0, |s| s.place.part);
-            (part == 0) == on_beats
-        };
-        on_grid(piece, role).into_iter().filter(there).collect()
+fn practise(piece: &Piece, slant: &SlotFigure) -> Sentence {
+    let lean = slant.figure.centre.0.signum();
+    let notes: Vec<usize> = (0..piece.notes.len())
+        .filter(|&i| {
+            let placed = piece.placed(i);
+            placed.counts && placed.slot == slant.slot && piece.notes[i].role == slant.role
+        })
+        .collect();
+    let audible = |&&i: &&usize| {
+        let placed = piece.placed(i);
+        placed.audible() && placed.drift.0 * lean > 0.0
     };
-    // Off the beat the thumb is often silent: the fingers are then heard against its beats.
-    let fingers = pick(Role::Melody);
-    let mut thumb = pick(Role::Bass);
-    if !on_beats {
-        thumb = on_grid(piece, Role::Bass);
-    }
-    if fingers.len() < 3 || thumb.len() < 3 {
-        return None;
-    }
-    let mean = |notes: &[usize]| mean_and_spread(notes.iter().map(|&i| piece.placed(i).drift)).0;
-    let gap = mean(&fingers) - mean(&thumb);
-    let floor = floor_of(piece, &fingers).0.max(floor_of(piece, &thumb).0);
-    if gap.abs().0 <= floor {
-        return None;
-    }
-    let place = if on_beats { "beats" } else { "off-beats" };
-    let way = if gap.0 > 0.0 { "behind" } else { "ahead of" };
-    let text = format!(
-        "On the {place} the fingers come {:.0} ms {way} the thumb.",
-        gap.abs().ms()
-    );
-    let notes = fingers.into_iter().chain(thumb).collect();
-    Some(Sentence::new(text, notes))
-}
-
-fn practise(piece: &Piece, slant: &SlotMean) -> Sentence {
-    let place = slant.key.place.name();
-    let way = if slant.mean.0 > 0.0 { "late" } else { "early" };
-    let worst = slant.notes.iter().copied().max_by(|&a, &b| {
-        let lean = |i: usize| piece.placed(i).drift.0 * slant.mean.0.signum();
-        lean(a).total_cmp(&lean(b))
+    let agreeing = notes.iter().filter(audible).count();
+    let worst = notes.iter().copied().max_by(|&a, &b| {
+        let off = |i: usize| piece.placed(i).drift.0 * lean;
+        off(a).total_cmp(&off(b))
     });
     let bar = worst
-        .and_then(|i| piece.placed(i).slot)
-        .map(|slot| key_bar(piece, slot.at));
+        .and_then(|i| piece.placed(i).at)
+        .map(|at| bar_of(piece, at));
     let advice = bar.map_or_else(String::new, |bar| format!(" Loop bar {bar} at 60 %."));
-    let place = capitalised(&place);
+    let way = if lean > 0.0 { "late" } else { "early" };
     let text = format!(
-        "{place} comes {:.0} ms {way} with the {} in {} of {} notes.{advice}",
-        slant.mean.abs().ms(),
-        hand(slant.key.role),
-        slant.agreeing,
-        slant.notes.len(),
+        "{} comes {:.0} ms {way} with the {}, {agreeing} times of {}.{advice}",
+        capitalised(&slots::name(slant.slot)),
+        slant.figure.centre.abs().ms(),
+        hand(slant.role),
+        notes.len(),
     );
-    Sentence {
-        text,
-        notes: slant.notes.clone(),
-        bar,
-    }
+    Sentence { text, notes, bar }
 }
 
 fn capitalised(text: &str) -> String {
