@@ -2,12 +2,12 @@
 //!
 //! The desk carries a wish out ([`Hub::apply`](crate::hub::Hub::apply)); a view never does.
 
-use crate::snapshot::{ClickRate, Ladder, Snap};
+use crate::snapshot::{ClickRate, Ladder, Look, Snap};
 use std::path::PathBuf;
-use thumbline::music::meter::Meter;
-use thumbline::music::note::{Note, Role};
+pub use thumbline::analysis::beat::Edit as GridEdit;
+pub use thumbline::analysis::correct::{NoteAt, NoteEdit};
 use thumbline::music::tuning::Tuning;
-use thumbline::unit::{MidiNote, Seconds, Span};
+use thumbline::unit::{Seconds, Span};
 
 /// One wish.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,6 +20,12 @@ pub enum Action {
     Locate(PathBuf),
     /// Close the recording.
     Close,
+    /// Open the built-in demo piece.
+    OpenDemo,
+    /// Stop decoding or analysing; what is there stays.
+    Cancel,
+    /// Analyse the recording again.
+    Analyse,
 
     /// Run or stop.
     Play(bool),
@@ -74,6 +80,8 @@ pub enum Action {
     EditGrid(GridEdit),
     /// Take the last correction back.
     Undo,
+    /// Do again what was taken back last.
+    Redo,
     /// Analyse again in this tuning; none lets the program find it.
     SetTuning(Option<Tuning>),
 
@@ -96,71 +104,8 @@ pub enum Action {
     Unlearn(Control),
     /// A notice was read.
     Dismiss(u64),
-}
-
-/// A correction of one note; `at` is the note's time as it is drawn.
-#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum NoteEdit {
-    /// It starts elsewhere.
-    Move {
-        /// The note.
-        at: Seconds,
-        /// Its pitch, to tell notes of one instant apart.
-        pitch: Option<MidiNote>,
-        /// The new start.
-        to: Seconds,
-    },
-    /// The other part of the hand plays it.
-    SetRole {
-        /// The note.
-        at: Seconds,
-        /// Its pitch.
-        pitch: Option<MidiNote>,
-        /// The right role.
-        role: Role,
-    },
-    /// It lies on another string (the fret follows from the pitch).
-    SetString {
-        /// The note.
-        at: Seconds,
-        /// Its pitch.
-        pitch: Option<MidiNote>,
-        /// The right string, 1 = highest.
-        string: u8,
-    },
-    /// It is not a note.
-    Remove {
-        /// The note.
-        at: Seconds,
-        /// Its pitch.
-        pitch: Option<MidiNote>,
-    },
-    /// A note was missed.
-    Add(Note),
-}
-
-/// A correction of the grid.
-#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum GridEdit {
-    /// The beat nearest to `from` falls at `to`.
-    MoveBeat {
-        /// Where it is now.
-        from: Seconds,
-        /// Where it belongs.
-        to: Seconds,
-    },
-    /// The beat nearest to this instant starts a bar.
-    SetDownbeat(Seconds),
-    /// Twice as many beats.
-    DoubleTempo,
-    /// Half as many beats.
-    HalveTempo,
-    /// Another time signature.
-    SetMeter(Meter),
-    /// Beats tapped by the player, while it played.
-    Tap(Vec<Seconds>),
+    /// Keep how the window looks.
+    SetLook(Look),
 }
 
 /// What a MIDI note or controller can be learnt for.

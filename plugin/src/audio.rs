@@ -1,24 +1,126 @@
 //! The plug-in as the host sees it, and its process callback.
+//!
+//! The callback reads parameters and switches, hands the player the buffers and nothing else: what
+//! sounds is the library's deck.
 
+use crate::action::Control;
 use crate::editor::{self, App};
+use crate::feet::{Feet, Wish};
 use crate::hub::Hub;
-use crate::params::Dials;
-use crate::session::Store;
+use crate::params::{Channels, Dials};
+use crate::session::{Store, Trigger};
+use nice_plug::midi::Key;
 use nice_plug::prelude::*;
 use nice_plug_egui::EguiEditor;
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+use thumbline::deck::{self, Block, Controls, Host, Player};
+use thumbline::unit::{Cents, Decibels};
+
+/// Longest that an offline render waits for decoding and analysis.
+const PATIENCE: Duration = Duration::from_secs(600);
 
 /// One instance.
 pub struct Thumbline {
     dials: Arc<Dials>,
     hub: Arc<Hub>,
+    feet: Arc<Feet>,
+    player: Option<Player>,
+    offline: bool,
+    /// Parameters as they were in the last block, to tell when they move.
+    play: bool,
+    looped: bool,
+    next: bool,
+    previous: bool,
 }
 
 impl Default for Thumbline {
     fn default() -> Self {
         let dials = Arc::new(Dials::new(Store::default()));
         let hub = Hub::new(dials.clone());
-        Self { dials, hub }
+        if let Some(program) = crate::standalone::program() {
+            program.adopt(&hub);
+        }
+        Self {
+            feet: hub.feet(),
+            play: dials.play.value(),
+            looped: dials.looped.value(),
+            next: false,
+            previous: false,
+            dials,
+            hub,
+            player: None,
+            offline: false,
+        }
+    }
+}
+
+/// What a parameter and a wish come to: the one that spoke last.
+fn spoken(param: bool, before: &mut bool, wish: &Wish) -> bool {
+    if param != *before {
+        *before = param;
+        wish.clear();
+    }
+    wish.get().unwrap_or(param)
+}
+
+/// Did it go down?
+fn pressed(now: bool, before: &mut bool) -> bool {
+    now && !std::mem::replace(before, now)
+}
+
+impl Thumbline {
+    /// The desk, for the window and for tests.
+    pub fn hub(&self) -> &Arc<Hub> {
+        &self.hub
+    }
+
+    fn controls(&mut self) -> Controls {
+        let dials = &self.dials;
+        let feet = &self.feet;
+        if pressed(dials.next.value(), &mut self.next) {
+            feet.hop.fetch_add(1, Ordering::AcqRel);
+        }
+        if pressed(dials.previous.value(), &mut self.previous) {
+            feet.hop.fetch_sub(1, Ordering::AcqRel);
+        }
+        let semitones = f64::from(dials.pitch.value());
+        Controls {
+            play: spoken(dials.play.value(), &mut self.play, &feet.play),
+            looping: spoken(dials.looped.value(), &mut self.looped, &feet.looped),
+            speed: f64::from(dials.speed.value()) / 100.0,
+            pitch: Cents(semitones * 100.0 + f64::from(dials.cents.value())),
+            gain: Decibels(f64::from(dials.gain.value())),
+            click: dials.click.value(),
+            click_level: Decibels(f64::from(dials.click_level.value())),
+            click_pan: dials.click_pan.value(),
+            channels: match dials.channels.value() {
+                Channels::Stereo => deck::Channels::Stereo,
+                Channels::Left => deck::Channels::Left,
+                Channels::Right => deck::Channels::Right,
+                Channels::Mid => deck::Channels::Mid,
+                Channels::Side => deck::Channels::Side,
+            },
+            through: dials.through.value(),
+            bypass: dials.bypass.value(),
+            follow: dials.follow.value(),
+        }
+    }
+
+    /// A foot switch: a key or a controller that went down.
+    fn step_on(&self, trigger: Trigger, controls: Controls) {
+        match self.feet.down(trigger) {
+            Some(Control::Play) => self.feet.play.set(!controls.play),
+            Some(Control::Loop) => self.feet.looped.set(!controls.looping),
+            Some(Control::NextRegion) => {
+                self.feet.hop.fetch_add(1, Ordering::AcqRel);
+            }
+            Some(Control::PreviousRegion) => {
+                self.feet.hop.fetch_sub(1, Ordering::AcqRel);
+            }
+            None => {}
+        }
     }
 }
 
@@ -60,12 +162,73 @@ impl Plugin for Thumbline {
         editor::create(self.hub.clone())
     }
 
+    fn activate(
+        &mut self,
+        _layout: &AudioIOLayout,
+        config: &BufferConfig,
+        context: &mut impl ActivateContext<Self>,
+    ) -> bool {
+        let rate = config.sample_rate.round();
+        if !(8_000.0..=384_000.0).contains(&rate) {
+            return false;
+        }
+        let rate = rate as u32;
+        self.offline = config.process_mode == ProcessMode::Offline;
+        if self.player.as_ref().is_none_or(|p| p.rate() != rate) {
+            self.player = Some(self.hub.activate(rate));
+        }
+        if let Some(player) = &self.player {
+            context.set_latency_samples(player.latency() as u32);
+        }
+        true
+    }
+
     fn process(
         &mut self,
-        _buffer: &mut Buffer,
-        _aux: &mut AuxiliaryBuffers,
-        _context: &mut impl ProcessContext<Self>,
+        buffer: &mut Buffer,
+        aux: &mut AuxiliaryBuffers,
+        context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
+        if self.offline {
+            self.hub.wait_whole(PATIENCE);
+        }
+        let controls = self.controls();
+        while let Some(event) = context.next_event() {
+            match event {
+                NoteEvent::NoteOn {
+                    key: Key::Number(key),
+                    velocity,
+                    ..
+                } if velocity > 0.0 => self.step_on(Trigger::Note(key), controls),
+                NoteEvent::MidiCC { cc, value, .. } if value >= 0.5 => {
+                    self.step_on(Trigger::Controller(cc), controls);
+                }
+                _ => {}
+            }
+        }
+        let Some(player) = &mut self.player else {
+            return ProcessStatus::KeepAlive;
+        };
+        player.set_controls(controls);
+        let transport = context.transport();
+        let host = Host {
+            playing: transport.playing,
+            quarters: transport.pos_beats,
+            tempo: transport.tempo,
+        };
+        let side = aux.inputs.first_mut().map(Buffer::as_slice);
+        let side = match side {
+            Some([left, right, ..]) => Some((&**left, &**right)),
+            _ => None,
+        };
+        if let [left, right, ..] = buffer.as_slice() {
+            player.process(&mut Block {
+                left,
+                right,
+                side,
+                host: Some(host),
+            });
+        }
         ProcessStatus::KeepAlive
     }
 }

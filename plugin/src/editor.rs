@@ -28,6 +28,7 @@ impl NiceEguiApp for App {
         nice_gui_ctx: GuiContext,
         _frame: &mut Frame,
     ) -> Result<(), HandlerError> {
+        self.hub.window_opened(&nice_gui_ctx);
         self.gui = Some(nice_gui_ctx);
         Ok(())
     }

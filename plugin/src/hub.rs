@@ -2,71 +2,592 @@
 //!
 //! Owns the deck (the sending end of the audio thread's messages), the session and what is open.
 //! The window asks it for a [`Snapshot`] and hands it [`Action`]s; the audio thread never waits for
-//! it.
+//! it, except offline, where there is time.
+
+mod marking;
+mod opening;
+mod taping;
+
+pub use taping::on_timeline;
 
 use crate::action::Action;
+use crate::feet::Feet;
+use crate::jobs::Crew;
 use crate::params::{Channels, Dials};
-use crate::snapshot::{DialsView, PracticeView, Snapshot, TransportView};
+use crate::reel::Recorder;
+use crate::session::{Marks, Store, TakeRef};
+use crate::snapshot::{
+    AnalysisView, DialsView, LevelView, Notice, Peaks, PracticeView, RecordingView, RegionView,
+    Snapshot, TakeView, TransportView,
+};
 use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::*;
-use std::sync::Arc;
-use thumbline::unit::Span;
+use opening::{Why, name_of};
+use std::collections::VecDeque;
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
+use std::time::{Duration, Instant};
+use thumbline::analysis::Analysis;
+use thumbline::deck::{Config, Deck, Event, Message, Phase, Player, State, pair};
+use thumbline::recording::{ContentHash, Recording};
+use thumbline::unit::{Seconds, Span};
+
+/// Most notices kept.
+const NOTICES: usize = 20;
 
 /// One instance's desk.
 pub struct Hub {
     dials: Arc<Dials>,
+    feet: Arc<Feet>,
+    crew: Arc<Crew>,
+    me: Weak<Hub>,
+    standalone: AtomicBool,
+    dressed: AtomicBool,
+    desk: Mutex<Desk>,
+}
+
+/// What is open.
+#[derive(Debug, Clone)]
+enum Open {
+    Empty,
+    Loading {
+        name: String,
+        path: PathBuf,
+        progress: Option<f32>,
+    },
+    Ready {
+        name: String,
+        path: PathBuf,
+    },
+    Missing {
+        name: String,
+        path: PathBuf,
+        hash: Option<ContentHash>,
+    },
+    Failed {
+        name: String,
+        reason: String,
+    },
+}
+
+struct Take {
+    take: TakeRef,
+    analysis: Option<Arc<Analysis>>,
+    shown: bool,
+}
+
+impl Take {
+    fn new(take: TakeRef) -> Self {
+        Self {
+            take,
+            analysis: None,
+            shown: true,
+        }
+    }
+}
+
+struct Desk {
+    store: Store,
+    deck: Option<Deck>,
+    backlog: VecDeque<Message>,
+    rate: u32,
+    state: Option<State>,
+    open: Open,
+    why: Why,
+    /// Counts openings; a job of an older one is given up.
+    generation: u64,
+    /// Counts analyses and corrections likewise.
+    listening: u64,
+    correcting: u64,
+    /// Has the deck got the first part of what is open?
+    begun: bool,
+    sound: Option<Arc<Recording>>,
+    original: Option<Arc<Recording>>,
+    hash: Option<ContentHash>,
+    /// Marks made before the recording's identity was known.
+    pending: Marks,
+    heard: Option<Arc<Analysis>>,
+    analysis: AnalysisView,
+    pins: Arc<[(usize, Seconds)]>,
+    swing: f64,
+    peaks: Arc<Peaks>,
+    takes: Vec<Take>,
+    recorder: Option<Recorder>,
+    round: taping::Round,
+    listening_for: Option<taping::Listening>,
+    notices: VecDeque<Notice>,
+    next_notice: u64,
+    loads_seen: u64,
+}
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl Hub {
     /// A desk over an instance's parameters, with nothing open.
     pub fn new(dials: Arc<Dials>) -> Arc<Self> {
-        Arc::new(Self { dials })
+        let crew = Crew::hire();
+        let store = dials.store.clone();
+        let hub = Arc::new_cyclic(|me| Self {
+            feet: Arc::default(),
+            me: me.clone(),
+            standalone: AtomicBool::new(false),
+            dressed: AtomicBool::new(false),
+            desk: Mutex::new(Desk::new(store)),
+            crew: Arc::clone(&crew),
+            dials,
+        });
+        crew.tend(Arc::downgrade(&hub));
+        hub
+    }
+
+    /// The switches that the audio thread reads.
+    pub fn feet(&self) -> Arc<Feet> {
+        Arc::clone(&self.feet)
+    }
+
+    /// The parameters.
+    pub fn dials(&self) -> &Arc<Dials> {
+        &self.dials
+    }
+
+    /// This is the program of its own.
+    pub fn set_standalone(&self) {
+        self.standalone.store(true, Ordering::Release);
+    }
+
+    /// A sentence for the player.
+    pub fn tell(&self, text: String, grave: bool) {
+        locked(&self.desk).notice(text, grave);
+    }
+
+    /// The window has opened: the program of its own sets its parameters now.
+    pub fn window_opened(&self, gui: &GuiContext) {
+        if !self.dressed.swap(true, Ordering::AcqRel)
+            && let Some(program) = crate::standalone::program()
+        {
+            program.set_dials(&self.dials, gui);
+        }
+    }
+
+    /// The host runs at `rate` frames a second; a player for the audio thread.
+    pub fn activate(&self, rate: u32) -> Player {
+        let (deck, player) = pair(Config::at(rate));
+        let waiting = {
+            let mut desk = locked(&self.desk);
+            let changed = desk.rate != rate;
+            desk.deck = Some(deck);
+            desk.backlog.clear();
+            desk.rate = rate;
+            desk.restate();
+            let sound = desk.sound.clone().filter(|s| s.rate() == rate && !changed);
+            match sound {
+                // The same rate: the new player goes on with the same samples.
+                Some(sound) if desk.begun => {
+                    desk.reload(&sound);
+                    false
+                }
+                _ => true,
+            }
+        };
+        if waiting {
+            self.refit();
+        }
+        self.tend();
+        player
+    }
+
+    /// Waits until the recording is whole and the deck knows all, at most `longest`: for offline
+    /// rendering, where the host waits too.
+    pub fn wait_whole(&self, longest: Duration) {
+        let until = Instant::now() + longest;
+        loop {
+            self.tend();
+            let ready = {
+                let desk = locked(&self.desk);
+                let loading = matches!(desk.open, Open::Loading { .. });
+                let listening = matches!(desk.analysis, AnalysisView::Working { .. });
+                !loading && !listening && desk.backlog.is_empty()
+            };
+            if ready || Instant::now() > until {
+                return;
+            }
+            std::thread::sleep(Duration::from_millis(2));
+        }
+    }
+
+    /// Looks after the desk; called a few dozen times a second.
+    pub fn tend(&self) {
+        let loads = self.dials.store.loads();
+        let restore = {
+            let mut desk = locked(&self.desk);
+            let changed = desk.loads_seen != loads;
+            desk.loads_seen = loads;
+            changed
+        };
+        if restore {
+            self.restore();
+        }
+        let hop = self.feet.hop.swap(0, Ordering::AcqRel);
+        if hop != 0 {
+            self.hop(hop);
+        }
+        if let Some((control, trigger)) = self.feet.take_heard() {
+            let mut session = self.dials.store.lock();
+            session.learnt.retain(|(c, _)| *c != control);
+            session.learnt.push((control, trigger));
+            self.feet.learn_all(&session.learnt);
+        }
+        let mut seams = false;
+        {
+            let mut desk = locked(&self.desk);
+            desk.flush();
+            while let Some(event) = desk.deck.as_mut().and_then(Deck::event) {
+                match event {
+                    Event::Ended => self.feet.play.set(false),
+                    Event::Seam { .. } => seams = true,
+                    Event::OutOfReach => desk.notice(
+                        "The host's tempo is too far from the recording's: it plays at 25 to 150 %"
+                            .into(),
+                        false,
+                    ),
+                    Event::Round { .. } | Event::Calibrated => {}
+                }
+            }
+            desk.look();
+        }
+        self.tend_tape();
+        if seams {
+            self.judge_round();
+        }
+    }
+
+    /// The host (or the program's own file) has put another session in.
+    fn restore(&self) {
+        // A project that was saved while it played does not start by itself.
+        self.feet.play.set(false);
+        let (recording, learnt) = {
+            let session = self.dials.store.lock();
+            (session.recording.clone(), session.learnt.clone())
+        };
+        self.feet.learn_all(&learnt);
+        match recording {
+            None => self.close(),
+            Some(known) if known.path.is_file() => self.open(&known.path, Why::Restored),
+            Some(known) => {
+                self.close();
+                let mut desk = locked(&self.desk);
+                desk.hash = known.hash;
+                desk.load_takes();
+                desk.notice(
+                    format!(
+                        "{} is not at {} any more; show where it is and everything else is as it was",
+                        known.name,
+                        known.path.display()
+                    ),
+                    true,
+                );
+                desk.open = Open::Missing {
+                    name: known.name,
+                    path: known.path,
+                    hash: known.hash,
+                };
+            }
+        }
+    }
+
+    fn close(&self) {
+        let mut desk = locked(&self.desk);
+        desk.generation += 1;
+        desk.listening += 1;
+        desk.open = Open::Empty;
+        desk.sound = None;
+        desk.original = None;
+        desk.hash = None;
+        desk.heard = None;
+        desk.begun = false;
+        desk.analysis = AnalysisView::None;
+        desk.peaks = Arc::default();
+        desk.takes.clear();
+        desk.pins = Arc::from([]);
+        desk.send(Message::Unload);
+        desk.send(Message::Pulse(None));
+        desk.restate();
+        desk.flush();
+        self.feet.whole.store(true, Ordering::Release);
     }
 
     /// Everything a view may draw, as it stands now.
     pub fn snapshot(&self) -> Snapshot {
-        let session = self.dials.store.lock();
+        let mut desk = locked(&self.desk);
+        desk.look();
+        let dials = dials_view(&self.dials);
+        let recording = desk.recording_view();
+        let practice = self.practice_view(&mut desk);
+        let session = desk.store.lock();
+        let state = desk.state;
         Snapshot {
-            dials: dials_view(&self.dials),
+            recording,
+            analysis: desk.analysis.clone(),
             transport: TransportView {
-                playing: self.dials.play.value(),
-                position: session.position,
-                follows_host: self.dials.follow.value(),
+                playing: state.is_some_and(|s| s.phase != Phase::Stopped),
+                position: state.map_or(session.position, |s| s.position),
+                speed: state.map_or(dials.speed, |s| s.speed),
+                count_in: state
+                    .filter(|s| s.phase == Phase::CountIn)
+                    .map(|s| s.beats_left),
+                resting: state.is_some_and(|s| s.phase == Phase::Rest),
+                round: state.map_or(0, |s| s.round),
+                follows_host: dials.follow,
                 bypassed: self.dials.bypass.value(),
-                ..TransportView::default()
             },
-            practice: PracticeView {
-                loop_on: self.dials.looped.value(),
-                snap: session.snap,
-                count_in_bars: session.count_in_bars,
-                rest_beats: session.rest_beats,
-                ladder: session.ladder,
-                click_rate: session.click_rate,
-                latency: Span::from_ms(session.latency_ms),
-                ..PracticeView::default()
-            },
+            peaks: Arc::clone(&desk.peaks),
+            dials,
+            practice,
+            takes: desk.takes.iter().map(take_view).collect(),
+            capture: desk.capture(),
             recent: session.recent.clone().into(),
-            ..Snapshot::default()
+            level: LevelView {
+                peak: state.map_or(0.0, |s| s.peak),
+                reduction_db: state.map_or(0.0, |s| s.reduction_db),
+            },
+            notices: desk.notices.iter().cloned().collect(),
+            host_rate: desk.rate,
+            standalone: self.standalone.load(Ordering::Acquire),
+            look: session.look,
         }
+    }
+
+    fn practice_view(&self, desk: &mut Desk) -> PracticeView {
+        let view = |r: &crate::session::Region| RegionView {
+            name: r.name.clone(),
+            from: r.from,
+            to: r.to,
+        };
+        let (region, regions, undoable, redoable) = desk.marks(|m| {
+            (
+                m.region.as_ref().map(view),
+                m.regions.iter().map(view).collect::<Arc<[_]>>(),
+                m.corrections.done().len(),
+                m.corrections.redoable(),
+            )
+        });
+        let current_region = region.as_ref().and_then(|r| {
+            regions
+                .iter()
+                .position(|k| k.from == r.from && k.to == r.to)
+        });
+        let session = desk.store.lock();
+        PracticeView {
+            loop_on: self.loop_on(),
+            region,
+            regions,
+            current_region,
+            snap: session.snap,
+            count_in_bars: session.count_in_bars,
+            rest_beats: session.rest_beats,
+            ladder: session.ladder,
+            click_rate: session.click_rate,
+            latency: Span::from_ms(session.latency_ms),
+            learning: self.feet.learning(),
+            undoable,
+            redoable,
+            pins: Arc::clone(&desk.pins),
+        }
+    }
+
+    fn loop_on(&self) -> bool {
+        self.feet
+            .looped
+            .get()
+            .unwrap_or_else(|| self.dials.looped.value())
     }
 
     /// Carries out a wish; parameters are set through the host where `gui` is given.
     pub fn apply(&self, action: Action, gui: Option<&GuiContext>) {
         let dials = &self.dials;
         match action {
-            Action::Play(on) => set(gui, &dials.play, on),
+            Action::Play(on) => {
+                self.feet.play.set(on);
+                set(gui, &dials.play, on);
+            }
+            Action::SetLoop(on) => {
+                self.feet.looped.set(on);
+                set(gui, &dials.looped, on);
+            }
             Action::SetSpeed(speed) => set(gui, &dials.speed, (speed * 100.0) as f32),
-            Action::SetLoop(on) => set(gui, &dials.looped, on),
+            Action::SetPitch(semitones) => {
+                let whole = semitones.round();
+                set(gui, &dials.pitch, whole as f32);
+                set(gui, &dials.cents, ((semitones - whole) * 100.0) as f32);
+            }
             Action::SetClick(on) => set(gui, &dials.click, on),
             Action::SetClickLevel(db) => set(gui, &dials.click_level, db as f32),
             Action::SetGain(db) => set(gui, &dials.gain, db as f32),
             Action::SetThrough(on) => set(gui, &dials.through, on),
             Action::FollowHost(on) => set(gui, &dials.follow, on),
             Action::SetChannels(channels) => {
-                set::<EnumParam<Channels>>(gui, &dials.channels, channels)
+                set::<EnumParam<Channels>>(gui, &dials.channels, channels);
             }
-            _ => {}
+            other => {
+                self.mark(other);
+                // So that the host knows its project has changed.
+                let next = (dials.marks.value() + 1) % 1_000_000;
+                set(gui, &dials.marks, next);
+            }
         }
+    }
+}
+
+impl Desk {
+    fn new(store: Store) -> Self {
+        Self {
+            store,
+            deck: None,
+            backlog: VecDeque::new(),
+            rate: 0,
+            state: None,
+            open: Open::Empty,
+            why: Why::Chosen,
+            generation: 0,
+            listening: 0,
+            correcting: 0,
+            begun: false,
+            sound: None,
+            original: None,
+            hash: None,
+            pending: Marks::default(),
+            heard: None,
+            analysis: AnalysisView::None,
+            pins: Arc::from([]),
+            swing: 0.5,
+            peaks: Arc::default(),
+            takes: Vec::new(),
+            recorder: None,
+            round: taping::Round::default(),
+            listening_for: None,
+            notices: VecDeque::new(),
+            next_notice: 1,
+            loads_seen: 0,
+        }
+    }
+
+    /// Queues a message for the deck; without one it is not needed: activation tells all.
+    fn send(&mut self, message: Message) {
+        if self.deck.is_some() {
+            self.backlog.push_back(message);
+        }
+    }
+
+    /// Sends what waits and frees what came back.
+    fn flush(&mut self) {
+        let Some(deck) = &mut self.deck else { return };
+        deck.collect();
+        while let Some(message) = self.backlog.pop_front() {
+            if let Err(message) = deck.send(message) {
+                self.backlog.push_front(message);
+                break;
+            }
+        }
+    }
+
+    /// Reads the deck's state; the place goes into the session.
+    fn look(&mut self) {
+        let Some(deck) = &self.deck else { return };
+        let mut state = deck.state();
+        if let Some(before) = self.state {
+            // Levels fall slowly enough to be seen.
+            state.peak = state.peak.max(before.peak * 0.9);
+            state.reduction_db = state.reduction_db.max(before.reduction_db * 0.9);
+        }
+        self.state = Some(state);
+        if self.begun && self.backlog.is_empty() && state.clock > 0 {
+            self.store.lock().position = state.position;
+        }
+    }
+
+    /// The marks of what is open.
+    fn marks<R>(&mut self, look: impl FnOnce(&mut Marks) -> R) -> R {
+        match self.hash {
+            Some(hash) => {
+                let mut session = self.store.lock();
+                let key = hash.to_string();
+                let known = session.marks.contains_key(&key);
+                let mut marks = session.marks.remove(&key).unwrap_or_default();
+                let result = look(&mut marks);
+                if known || marks != Marks::default() {
+                    session.marks.insert(key, marks);
+                }
+                result
+            }
+            None => look(&mut self.pending),
+        }
+    }
+
+    fn recording_view(&self) -> RecordingView {
+        match &self.open {
+            Open::Empty => RecordingView::Empty,
+            Open::Loading { name, progress, .. } => RecordingView::Loading {
+                name: name.clone(),
+                progress: *progress,
+            },
+            Open::Ready { name, path } => match &self.sound {
+                Some(sound) => RecordingView::Ready {
+                    name: name.clone(),
+                    path: Some(path.clone()),
+                    sound: Arc::clone(sound),
+                },
+                None => RecordingView::Empty,
+            },
+            Open::Missing { name, path, hash } => RecordingView::Missing {
+                name: name.clone(),
+                path: path.clone(),
+                hash: *hash,
+            },
+            Open::Failed { name, reason } => RecordingView::Failed {
+                name: name.clone(),
+                reason: reason.clone(),
+            },
+        }
+    }
+
+    fn notice(&mut self, text: String, grave: bool) {
+        if self.notices.back().is_some_and(|n| n.text == text) {
+            return;
+        }
+        self.notices.push_back(Notice {
+            id: self.next_notice,
+            text,
+            grave,
+        });
+        self.next_notice += 1;
+        while self.notices.len() > NOTICES {
+            self.notices.pop_front();
+        }
+    }
+}
+
+fn take_view(take: &Take) -> TakeView {
+    let ends = take
+        .take
+        .places
+        .iter()
+        .map(|p| p.at)
+        .fold(None, |ends: Option<(Seconds, Seconds)>, at| {
+            Some(ends.map_or((at, at), |(a, b)| {
+                (Seconds(a.0.min(at.0)), Seconds(b.0.max(at.0)))
+            }))
+        })
+        .unwrap_or((Seconds(0.0), Seconds(0.0)));
+    TakeView {
+        name: take.take.name.clone(),
+        path: Some(take.take.path.clone()),
+        from: ends.0,
+        to: ends.1,
+        analysis: take.analysis.clone(),
+        shown: take.shown,
     }
 }
 

@@ -4,10 +4,15 @@
 pub mod action;
 pub mod audio;
 pub mod editor;
+pub mod feet;
 pub mod hub;
+pub mod jobs;
 pub mod params;
+pub mod reel;
 pub mod session;
+pub mod shelf;
 pub mod snapshot;
+pub mod standalone;
 
 pub use audio::Thumbline;
 

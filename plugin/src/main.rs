@@ -1,9 +1,44 @@
 //! Thumbline as a program of its own, on ALSA or JACK.
+//!
+//! `thumbline-standalone [options] [RECORDING]`; the options are those of the audio backend
+//! (`--help`).
 
-fn main() -> std::process::ExitCode {
-    if nice_plug::nice_export_standalone::<thumbline_plugin::Thumbline>() {
-        std::process::ExitCode::SUCCESS
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Splits the recording off the arguments: the last one, where it is no option nor an option's
+/// value.
+fn recording(args: &mut Vec<String>) -> Result<Option<PathBuf>, String> {
+    let Some(last) = args.last().filter(|_| args.len() > 1) else {
+        return Ok(None);
+    };
+    let before = &args[args.len() - 2];
+    let value_of_option = args.len() > 2 && before.starts_with('-') && !before.contains('=');
+    if last.starts_with('-') || (value_of_option && !PathBuf::from(last).is_file()) {
+        return Ok(None);
+    }
+    let path = PathBuf::from(last);
+    let found = std::fs::canonicalize(&path).map_err(|e| format!("{last}: {e}"))?;
+    args.pop();
+    Ok(Some(found))
+}
+
+fn main() -> ExitCode {
+    let mut args: Vec<String> = std::env::args().collect();
+    match recording(&mut args) {
+        Ok(recording) => thumbline_plugin::standalone::declare(recording),
+        Err(reason) => {
+            eprintln!("thumbline-standalone: {reason}");
+            return ExitCode::from(2);
+        }
+    }
+    if nice_plug::wrapper::standalone::nice_export_standalone_with_args::<
+        thumbline_plugin::Thumbline,
+        _,
+    >(args)
+    {
+        ExitCode::SUCCESS
     } else {
-        std::process::ExitCode::FAILURE
+        ExitCode::FAILURE
     }
 }

@@ -30,6 +30,27 @@ pub enum Channels {
     Side,
 }
 
+impl Channels {
+    /// Its stable name.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Stereo => "stereo",
+            Self::Left => "left",
+            Self::Right => "right",
+            Self::Mid => "mid",
+            Self::Side => "side",
+        }
+    }
+
+    /// The one of that name; stereo where there is none.
+    pub fn of_id(id: &str) -> Self {
+        [Self::Left, Self::Right, Self::Mid, Self::Side]
+            .into_iter()
+            .find(|c| c.id() == id)
+            .unwrap_or_default()
+    }
+}
+
 /// The parameters and the persisted state.
 #[derive(Params)]
 pub struct Dials {

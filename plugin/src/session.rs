@@ -6,8 +6,8 @@
 //! nobody knows survive a round trip. Marks belong to a recording's sound, not to its file: opening
 //! another recording and coming back loses nothing.
 
-use crate::action::{Control, GridEdit, NoteEdit};
-use crate::snapshot::{ClickRate, Ladder, Snap};
+use crate::action::Control;
+use crate::snapshot::{ClickRate, Ladder, Look, Snap};
 use nice_plug::params::persist::PersistentField;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -16,6 +16,8 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use thumbline::analysis::correct::Corrections;
+pub use thumbline::deck::capture::Place;
 use thumbline::music::tuning::Tuning;
 use thumbline::recording::ContentHash;
 use thumbline::unit::Seconds;
@@ -49,16 +51,6 @@ pub struct Region {
     pub to: Seconds,
 }
 
-/// A correction, in the order in which it was made.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Edit {
-    /// Of a note.
-    Note(NoteEdit),
-    /// Of the grid.
-    Grid(GridEdit),
-}
-
 /// A take that was saved.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TakeRef {
@@ -70,17 +62,6 @@ pub struct TakeRef {
     pub places: Vec<Place>,
 }
 
-/// From `frame` of a take on, the recording's timeline runs from `at` at `speed`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Place {
-    /// First frame of the take.
-    pub frame: u64,
-    /// Where the recording was then.
-    pub at: Seconds,
-    /// Seconds of the recording a second of the take; 0 while it rested.
-    pub speed: f64,
-}
-
 /// What a player marked on one recording.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
@@ -89,8 +70,8 @@ pub struct Marks {
     pub region: Option<Region>,
     /// Kept regions.
     pub regions: Vec<Region>,
-    /// Corrections, oldest first.
-    pub edits: Vec<Edit>,
+    /// Corrections of notes and grid, with what was taken back.
+    pub corrections: Corrections,
     /// The tuning the player named.
     pub tuning: Option<Tuning>,
     /// Own takes.
@@ -137,6 +118,8 @@ pub struct Session {
     pub learnt: Vec<(Control, Trigger)>,
     /// Recordings opened lately, newest first.
     pub recent: Vec<PathBuf>,
+    /// How the window looks.
+    pub look: Look,
     /// Fields that could not be read, or that nobody knows.
     extra: Map<String, Value>,
 }
@@ -156,6 +139,7 @@ impl Default for Session {
             latency_ms: 0.0,
             learnt: Vec::new(),
             recent: Vec::new(),
+            look: Look::default(),
             extra: Map::new(),
         }
     }
@@ -187,6 +171,7 @@ impl Session {
         read(&mut map, "latency_ms", &mut session.latency_ms);
         read(&mut map, "learnt", &mut session.learnt);
         read(&mut map, "recent", &mut session.recent);
+        read(&mut map, "look", &mut session.look);
         if let Some(Value::Object(marks)) = map.get_mut("marks") {
             // Each recording's marks on their own: one that cannot be read costs no other.
             let keys: Vec<String> = marks.keys().cloned().collect();
@@ -214,6 +199,7 @@ impl Session {
         self.rest_beats = self.rest_beats.min(16);
         self.latency_ms = finite(self.latency_ms, 0.0).clamp(-500.0, 500.0);
         self.ladder = mend_ladder(self.ladder);
+        self.look = self.look.mended();
         self.recent.truncate(RECENT);
         for marks in self.marks.values_mut() {
             let whole = |r: &Region| r.from.0.is_finite() && r.to.0 > r.from.0;
@@ -242,6 +228,7 @@ impl Session {
         put("latency_ms", serde_json::to_value(self.latency_ms));
         put("learnt", serde_json::to_value(&self.learnt));
         put("recent", serde_json::to_value(&self.recent));
+        put("look", serde_json::to_value(self.look));
         let fresh = Self::default();
         for (key, raw) in &self.extra {
             let untouched = match (key.as_str(), map.get_mut(key)) {
@@ -260,6 +247,7 @@ impl Session {
                 ("click_rate", Some(_)) => self.click_rate == fresh.click_rate,
                 ("learnt", Some(_)) => self.learnt.is_empty(),
                 ("recent", Some(_)) => self.recent.is_empty(),
+                ("look", Some(_)) => self.look == fresh.look,
                 _ => false,
             };
             if untouched {

@@ -8,6 +8,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::recording::{ContentHash, Recording};
+use thumbline::report::sheet::Ground;
 use thumbline::unit::{Seconds, Span};
 
 /// Everything a view may draw.
@@ -39,6 +40,73 @@ pub struct Snapshot {
     pub host_rate: u32,
     /// Is this the program of its own, without a host around it?
     pub standalone: bool,
+    /// How the window looks.
+    pub look: Look,
+}
+
+/// How the window looks, as the player left it.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default)]
+pub struct Look {
+    /// Paper or dark.
+    pub ground: Ground,
+    /// Size of the bar sheet, 0.5 to 4.
+    pub zoom: f64,
+    /// Size of everything, 1 to 2.5.
+    pub scale: f32,
+    /// How much drift is stretched, 1 to 16; none chooses what fits.
+    pub magnifier: Option<u8>,
+    /// Bars side by side, 1 to 8.
+    pub bars_a_row: u8,
+    /// A row of tablature under each bar?
+    pub strings: bool,
+    /// Does the page follow the sound?
+    pub follow: bool,
+    /// Were the cautions read?
+    pub cautioned: bool,
+    /// Width and height of the window in points.
+    pub size: (f32, f32),
+}
+
+impl Default for Look {
+    fn default() -> Self {
+        Self {
+            ground: Ground::Paper,
+            zoom: 1.0,
+            scale: 1.0,
+            magnifier: None,
+            bars_a_row: 1,
+            strings: false,
+            follow: true,
+            cautioned: false,
+            size: (1180.0, 760.0),
+        }
+    }
+}
+
+impl Look {
+    /// The same with every number in its range.
+    pub fn mended(self) -> Self {
+        let within = |x: f64, low: f64, high: f64, or: f64| {
+            if x.is_finite() {
+                x.clamp(low, high)
+            } else {
+                or
+            }
+        };
+        let side = |x: f32, low: f64, or: f64| within(f64::from(x), low, 8000.0, or) as f32;
+        Self {
+            zoom: within(self.zoom, 0.5, 4.0, 1.0),
+            scale: within(f64::from(self.scale), 1.0, 2.5, 1.0) as f32,
+            magnifier: self.magnifier.map(|m| m.clamp(1, 16)),
+            bars_a_row: self.bars_a_row.clamp(1, 8),
+            size: (
+                side(self.size.0, 320.0, 1180.0),
+                side(self.size.1, 200.0, 760.0),
+            ),
+            ..self
+        }
+    }
 }
 
 /// The state of the open recording.
@@ -303,6 +371,10 @@ pub struct PracticeView {
     pub learning: Option<crate::action::Control>,
     /// Number of corrections that can be taken back.
     pub undoable: usize,
+    /// Number of corrections that can be done again.
+    pub redoable: usize,
+    /// Slots the player named: index of the note in the analysis, and the slot's instant.
+    pub pins: Arc<[(usize, Seconds)]>,
 }
 
 /// One take.

@@ -1,0 +1,106 @@
+//! Decoded recordings and analyses of the whole process: instances that open the same sound share
+//! it. The shelf keeps nothing alive; what no instance uses is gone.
+
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
+use std::time::SystemTime;
+use thumbline::analysis::Analysis;
+use thumbline::music::tuning::Tuning;
+use thumbline::recording::{ContentHash, Recording};
+
+/// A file as it was when it was read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FileKey {
+    path: PathBuf,
+    bytes: u64,
+    changed: Option<SystemTime>,
+}
+
+impl FileKey {
+    /// The file as it is now; none where it cannot be looked at.
+    pub fn of(path: &Path) -> Option<Self> {
+        let meta = std::fs::metadata(path).ok()?;
+        Some(Self {
+            path: path.to_owned(),
+            bytes: meta.len(),
+            changed: meta.modified().ok(),
+        })
+    }
+}
+
+struct Sound {
+    file: Option<FileKey>,
+    hash: ContentHash,
+    rate: u32,
+    sound: Weak<Recording>,
+}
+
+struct Heard {
+    hash: ContentHash,
+    tuning: Option<Tuning>,
+    analysis: Weak<Analysis>,
+}
+
+#[derive(Default)]
+struct Shelf {
+    sounds: Vec<Sound>,
+    heard: Vec<Heard>,
+}
+
+static SHELF: Mutex<Shelf> = Mutex::new(Shelf {
+    sounds: Vec::new(),
+    heard: Vec::new(),
+});
+
+fn shelf() -> MutexGuard<'static, Shelf> {
+    let mut shelf = SHELF.lock().unwrap_or_else(PoisonError::into_inner);
+    shelf.sounds.retain(|s| s.sound.strong_count() > 0);
+    shelf.heard.retain(|h| h.analysis.strong_count() > 0);
+    shelf
+}
+
+/// The sound of this very file at a rate, with the hash of its content.
+pub fn by_file(file: &FileKey, rate: u32) -> Option<(Arc<Recording>, ContentHash)> {
+    shelf()
+        .sounds
+        .iter()
+        .filter(|s| s.rate == rate && s.file.as_ref() == Some(file))
+        .find_map(|s| Some((s.sound.upgrade()?, s.hash)))
+}
+
+/// Puts a sound on the shelf, or gives the one that is there already.
+pub fn share(file: Option<FileKey>, hash: ContentHash, sound: Arc<Recording>) -> Arc<Recording> {
+    let rate = sound.rate();
+    let mut shelf = shelf();
+    let known = shelf
+        .sounds
+        .iter()
+        .filter(|s| s.rate == rate && s.hash == hash)
+        .find_map(|s| s.sound.upgrade());
+    let sound = known.unwrap_or(sound);
+    shelf.sounds.push(Sound {
+        file,
+        hash,
+        rate,
+        sound: Arc::downgrade(&sound),
+    });
+    sound
+}
+
+/// What another instance has heard in the same sound, in the same tuning.
+pub fn heard(hash: ContentHash, tuning: Option<&Tuning>) -> Option<Arc<Analysis>> {
+    shelf()
+        .heard
+        .iter()
+        .filter(|h| h.hash == hash && h.tuning.as_ref() == tuning)
+        .find_map(|h| h.analysis.upgrade())
+}
+
+/// Shares what was heard.
+pub fn share_heard(hash: ContentHash, tuning: Option<Tuning>, analysis: &Arc<Analysis>) {
+    shelf().heard.push(Heard {
+        hash,
+        tuning,
+        analysis: Arc::downgrade(analysis),
+    });
+}
