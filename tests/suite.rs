@@ -1,5 +1,6 @@
 //! One test binary; a file a capability.
 
+mod commands;
 mod compare;
 mod deck;
 mod corrections;

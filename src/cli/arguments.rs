@@ -67,9 +67,25 @@ fn number(text: &str) -> Result<f64, String> {
     }
 }
 
-/// Which part of a recording: by seconds; without them, all of it.
+/// A part of a recording as a player names it.
+pub enum Cut {
+    /// By seconds.
+    Seconds(Part),
+    /// From the start of one bar to the end of another.
+    Bars(i32, i32),
+}
+
+/// Which part of a recording: by bars or by seconds; without either, all of it.
 #[derive(Args)]
 pub struct PartArguments {
+    /// First bar, as counted by analyze.
+    #[arg(long, value_name = "BAR", allow_negative_numbers = true)]
+    #[arg(conflicts_with_all = ["from_s", "to_s"], requires = "to")]
+    from: Option<i32>,
+    /// Last bar, included.
+    #[arg(long, value_name = "BAR", allow_negative_numbers = true)]
+    #[arg(conflicts_with_all = ["from_s", "to_s"], requires = "from")]
+    to: Option<i32>,
     /// Begin at this second of the recording.
     #[arg(long, value_name = "SECONDS", value_parser = seconds)]
     from_s: Option<f64>,
@@ -80,8 +96,14 @@ pub struct PartArguments {
 
 impl PartArguments {
     /// What was asked for.
-    pub fn choice(&self) -> Result<Part> {
-        part(self.from_s, self.to_s)
+    pub fn choice(&self) -> Result<Cut> {
+        match (self.from, self.to) {
+            (Some(from), Some(to)) if to < from => Err(usage(format!(
+                "bar {to} comes before bar {from}: give --from the earlier one"
+            ))),
+            (Some(from), Some(to)) => Ok(Cut::Bars(from, to)),
+            _ => Ok(Cut::Seconds(part(self.from_s, self.to_s)?)),
+        }
     }
 }
 

@@ -1,34 +1,57 @@
-//! `loop`: a part of a recording again and again, at its own pitch and any speed.
+//! `loop`: a part of a recording again and again, as the deck plays it.
 
 use super::terminal::Terminal;
-use super::{Command, arguments, sound, source};
+use super::{Command, arguments, sound, source, usage};
 use anyhow::Result;
 use clap::Args;
 use std::path::PathBuf;
 use std::sync::Arc;
+use thumbline::analysis::Options;
+use thumbline::deck::ClickRate;
+use thumbline::deck::offline::{self, ClickTrack, LoopPlan, OfflineError};
+use thumbline::load::Part;
+use thumbline::music::grid::Grid;
+use thumbline::recording::Recording;
 use thumbline::report::file::Target;
-use thumbline::stretch::{Speed, Stretcher, transient};
+use thumbline::stretch::{Speed, transient};
+use thumbline::unit::{Cents, Decibels, Seconds};
 
-/// Frames rendered between two looks at progress.
-const BLOCK: usize = 4096;
+/// Level of the click.
+const CLICK: Decibels = Decibels(-12.0);
 
 /// Repeat a part of a recording at its own pitch, into a WAV file.
 #[derive(Args)]
 pub struct Loop {
     /// The recording (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
     rec: PathBuf,
+    /// Bars to repeat, as counted by analyze: 5-6, or one bar as 5.
+    #[arg(long, value_name = "BARS", value_parser = arguments::bars, allow_hyphen_values = true)]
+    #[arg(required_unless_present_all = ["from_s", "to_s"])]
+    bars: Option<(i32, i32)>,
     /// Begin at this second of the recording.
     #[arg(long, value_name = "SECONDS", value_parser = arguments::seconds)]
-    from_s: f64,
+    #[arg(conflicts_with = "bars", requires = "to_s")]
+    from_s: Option<f64>,
     /// End at this second of the recording.
     #[arg(long, value_name = "SECONDS", value_parser = arguments::seconds)]
-    to_s: f64,
+    #[arg(conflicts_with = "bars", requires = "from_s")]
+    to_s: Option<f64>,
     /// Speed: 0.6 or 60%; 0.25 to 1.5.
     #[arg(long, value_parser = arguments::speed, default_value = "1")]
     speed: Speed,
     /// How many times it is played.
     #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..=1000))]
     times: u32,
+    /// Raise or lower the pitch by semitones, -12 to 12; 0.5 is 50 cents.
+    #[arg(long, value_parser = arguments::semitones, default_value = "0")]
+    #[arg(allow_negative_numbers = true)]
+    pitch: Cents,
+    /// Count one bar before.
+    #[arg(long)]
+    count_in: bool,
+    /// Click on every beat.
+    #[arg(long)]
+    click: bool,
     /// The WAV file to write; - is standard output.
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
@@ -39,35 +62,66 @@ pub struct Loop {
 
 impl Command for Loop {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let part = arguments::part(Some(self.from_s), Some(self.to_s))?;
-        let (recording, region) = source::read_around(&self.rec, part, terminal)?;
+        let (recording, grid, part) = self.material(terminal)?;
         let recording = Arc::new(recording);
-        let once = region.len() as f64 / self.speed.get();
-        let frames = once * f64::from(self.times);
+        let speed = self.speed.get();
+        let to = part.to.unwrap_or(recording.end());
+        let plan = LoopPlan {
+            pitch: self.pitch,
+            count_in: u8::from(self.count_in),
+            click: self.click.then_some(ClickTrack {
+                rate: ClickRate::Beat,
+                level: CLICK,
+                swing: 0.5,
+            }),
+            ..LoopPlan::new(part.from, to, self.times, speed)
+        };
+        let seconds = f64::from(self.times) * (to - part.from).0 / speed;
+        let frames = seconds * f64::from(recording.rate());
         sound::check_length(&recording, frames)?;
         let onsets = Arc::new(transient::onsets(&recording));
-        let (rate, width) = (recording.rate(), recording.channels().len());
-        let mut player = Stretcher::new(recording, onsets);
-        player.set_speed(self.speed);
-        player.seek(region.start);
-        player.set_loop(Some(region));
         let progress = terminal.progress("looping");
-        let frames = frames.round() as usize;
-        let mut channels = vec![vec![0.0; frames]; width];
-        for start in (0..frames).step_by(BLOCK) {
-            let end = frames.min(start + BLOCK);
-            let mut block: Vec<&mut [f32]> =
-                channels.iter_mut().map(|c| &mut c[start..end]).collect();
-            player.process(&mut block);
-            progress.at(end as f64 / frames as f64);
-        }
+        let channels = offline::render_loop(&recording, &onsets, &grid, &plan, |done| {
+            progress.at(done as f64 / frames);
+            true
+        })
+        .map_err(|error| match error {
+            OfflineError::Region => usage(error.to_string()),
+            other => other.into(),
+        })?;
         drop(progress);
-        sound::write(
-            &Target::of(&self.out),
-            rate,
-            &channels,
-            self.float,
-            terminal,
-        )
+        let target = Target::of(&self.out);
+        sound::write(&target, recording.rate(), &channels, self.float, terminal)
+    }
+}
+
+impl Loop {
+    /// The sound to read from, its beats where they are needed, and the part to repeat.
+    fn material(&self, terminal: &Terminal) -> Result<(Recording, Grid, Part)> {
+        let part = arguments::part(self.from_s, self.to_s)?;
+        let counted = self.count_in || self.click;
+        if self.bars.is_none() && !counted {
+            let (recording, frames) = source::read_around(&self.rec, part, terminal)?;
+            let at = |frame| Seconds::of_frame(frame, recording.rate());
+            let part = Part {
+                from: at(frames.start),
+                to: Some(at(frames.end)),
+            };
+            return Ok((recording, Grid::default(), part));
+        }
+        let recording = source::read(&self.rec, Part::WHOLE, terminal)?;
+        let found = source::analyze(&recording, &Options::default(), terminal)?;
+        if found.grid.is_empty() {
+            return Err(usage(format!(
+                "no steady beat was found in `{}`, so it has no bars and no click: choose the \
+                 part with --from-s and --to-s alone",
+                recording.name()
+            )));
+        }
+        let part = match self.bars {
+            Some((first, last)) => source::bars(&recording, &found, first, last)?,
+            None => source::inside(&recording, part)?,
+        };
+        Ok((recording, found.grid, part))
     }
 }

@@ -1,6 +1,6 @@
 //! `slow`: a recording slower or faster, at its own pitch.
 
-use super::arguments::{self, PartArguments};
+use super::arguments::{self, Cut, PartArguments};
 use super::source;
 use super::terminal::Terminal;
 use super::{Command, sound, usage};
@@ -8,6 +8,9 @@ use anyhow::Result;
 use clap::Args;
 use std::path::PathBuf;
 use std::sync::Arc;
+use thumbline::analysis::Options;
+use thumbline::load::Part;
+use thumbline::recording::Recording;
 use thumbline::report::file::Target;
 use thumbline::stretch::{self, Pitch, Speed, SpeedMap, transient};
 use thumbline::unit::Cents;
@@ -21,7 +24,7 @@ pub struct Slow {
     #[arg(long, value_parser = arguments::speed, required_unless_present = "speeds")]
     speed: Option<Speed>,
     /// A text file of changing speeds, a line each: seconds of the recording, speed from there on.
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["speed", "from_s", "to_s"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["speed", "from", "from_s", "to_s"])]
     speeds: Option<PathBuf>,
     /// Raise or lower the pitch by semitones, -12 to 12; 0.5 is 50 cents.
     #[arg(long, value_parser = arguments::semitones, default_value = "0", allow_negative_numbers = true)]
@@ -39,7 +42,10 @@ pub struct Slow {
 impl Command for Slow {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let map = self.map()?;
-        let recording = Arc::new(source::read(&self.rec, self.part.choice()?, terminal)?);
+        let recording = Arc::new(match self.part.choice()? {
+            Cut::Seconds(part) => source::read(&self.rec, part, terminal)?,
+            Cut::Bars(first, last) => self.bars(first, last, terminal)?,
+        });
         sound::check_length(
             &recording,
             map.stretched(recording.frames(), recording.rate()),
@@ -63,6 +69,18 @@ impl Command for Slow {
 }
 
 impl Slow {
+    /// The sound of some bars alone.
+    fn bars(&self, first: i32, last: i32, terminal: &Terminal) -> Result<Recording> {
+        let whole = source::read(&self.rec, Part::WHOLE, terminal)?;
+        let found = source::analyze(&whole, &Options::default(), terminal)?;
+        let part = source::bars(&whole, &found, first, last)?;
+        let from = part.from.frame(whole.rate());
+        let to = part.to.map_or(whole.frames(), |to| to.frame(whole.rate()));
+        let cut = |channel: &Vec<f32>| channel[from..to.min(channel.len())].to_vec();
+        let channels = whole.channels().iter().map(cut).collect();
+        Ok(Recording::new(whole.name(), whole.rate(), channels)?)
+    }
+
     fn map(&self) -> Result<SpeedMap> {
         let Some(path) = &self.speeds else {
             return Ok(SpeedMap::constant(self.speed.unwrap_or(Speed::NORMAL)));

@@ -9,13 +9,22 @@ use thumbline::analysis::{self, Analysis, Observer, Options, Stage};
 use thumbline::load::{Decoder, LoadError, Part};
 use thumbline::recording::Recording;
 use thumbline::report::file::Target;
-use thumbline::unit::Seconds;
+use thumbline::unit::{Seconds, Span};
 
 /// Below this level (−80 dB of full scale) there is nothing to hear.
 const SILENT: f32 = 1e-4;
 
 /// Shorter than this there is no music to find, in seconds.
 const SHORT: f64 = 0.5;
+
+/// A note this much before a bar line may still belong to the bar, in seconds: three times the
+/// spread of practised players (Rasch 1979, as quoted in the reference sheet: 27 to 49 ms) is less
+/// than twice this.
+const EARLIEST: f64 = 0.06;
+
+/// A part by bars begins this long before the first pluck, in seconds: its attack takes about a
+/// millisecond, its measured time is sure to about two.
+const BEFORE_PLUCK: f64 = 0.003;
 
 /// Sound read before and after a part, in seconds.
 const MARGIN: f64 = 1.0;
@@ -117,6 +126,53 @@ pub fn read_around(
         return Err(outside(recording.name(), whole));
     }
     Ok((recording, from..to.min(end)))
+}
+
+/// `part`, when it lies inside `recording`.
+pub fn inside(recording: &Recording, part: Part) -> Result<Part> {
+    let end = recording.end();
+    let to = part.to.unwrap_or(end);
+    if part.from >= end || to > end + Span(0.01) {
+        return Err(outside(recording.name(), end));
+    }
+    Ok(Part {
+        from: part.from,
+        to: Some(Seconds(to.0.min(end.0))),
+    })
+}
+
+/// The part from the start of bar `first` to the end of bar `last`, begun and ended a little
+/// early where a note comes before its bar line, so that no pluck is cut in two.
+pub fn bars(recording: &Recording, found: &Analysis, first: i32, last: i32) -> Result<Part> {
+    let bars = found.grid.bars();
+    let (Some(lowest), Some(highest)) = (bars.first(), bars.last()) else {
+        return Err(usage(format!(
+            "no steady beat was found in `{}`, so it has no bars: choose the part with --from-s \
+             and --to-s",
+            recording.name()
+        )));
+    };
+    let Some((from, to)) = found.grid.bar_range(first, last) else {
+        return Err(usage(format!(
+            "`{}` has bars {} to {}: choose bars within them",
+            recording.name(),
+            lowest.number,
+            highest.number
+        )));
+    };
+    let early = |line: Seconds| {
+        found
+            .notes
+            .iter()
+            .map(|note| (line - note.time).0)
+            .filter(|by| (0.0..EARLIEST).contains(by))
+            .fold(0.0, f64::max)
+    };
+    let lead = Span(early(from).max(early(to)) + BEFORE_PLUCK);
+    Ok(Part {
+        from: Seconds((from - lead).0.max(0.0)),
+        to: Some(Seconds((to - lead).0.min(recording.end().0))),
+    })
 }
 
 fn outside(name: &str, end: Seconds) -> anyhow::Error {
