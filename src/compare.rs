@@ -8,6 +8,7 @@
 
 mod align;
 mod feel;
+pub mod listen;
 mod matching;
 
 use crate::analysis::beat;
@@ -15,7 +16,6 @@ use crate::music::grid::{Beat, Grid};
 use crate::music::note::{Note, Role};
 use crate::timing::{NoteDrift, Slot, Standing};
 use crate::unit::{Beats, Seconds, Span};
-use serde::Serialize;
 
 pub use feel::{Feel, Whole};
 
@@ -31,7 +31,7 @@ pub struct Model<'a> {
 }
 
 /// One note of the recording and the take's answer to it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pair {
     /// Index of the note in the recording.
     pub recording: usize,
@@ -63,8 +63,19 @@ impl Pair {
     }
 }
 
+/// One beat of the passage on both sides.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SharedBeat {
+    /// Where it falls in the recording.
+    pub recording: Seconds,
+    /// Where it falls in the take.
+    pub take: Seconds,
+    /// Place in the bar, 1 is the downbeat.
+    pub place: u8,
+}
+
 /// One time through the passage.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Round {
     /// The passage in the recording.
     pub recording: (Seconds, Seconds),
@@ -72,6 +83,8 @@ pub struct Round {
     pub take: (Seconds, Seconds),
     /// Tempo of the take as a share of the recording's: 0.8 is slower.
     pub tempo_ratio: f64,
+    /// The passage's beats in both; empty where the recording has no grid.
+    pub beats: Vec<SharedBeat>,
     /// Notes of the recording that the take left out: indices.
     pub missed: Vec<usize>,
     /// Notes of the take that the recording does not have: indices.
@@ -81,7 +94,7 @@ pub struct Round {
 }
 
 /// What comparing came to.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Comparison {
     /// Probability that the take plays this recording at all, 0 to 1.
     pub same_tune: f64,
@@ -173,6 +186,7 @@ fn add_round(
     matched: &matching::Matched,
 ) {
     let mut pairs = Vec::new();
+    let mut beats = Vec::new();
     if let Some(grid) = grid_under_take(model, take, passage, &matched.pairs) {
         for &(r, t) in &matched.pairs {
             let Some(pair) = measured(model, take, &grid, (r, t), index) else {
@@ -184,12 +198,14 @@ fn add_round(
             });
         }
         against_thumb(&mut pairs, model);
+        beats = shared_beats(model.grid, &grid);
     }
     out.pairs.extend(pairs);
     out.rounds.push(Round {
         recording: passage.recording,
         take: passage.take,
         tempo_ratio: 1.0 / passage.stretch,
+        beats,
         missed: matched.missed.clone(),
         extra: matched.extra.clone(),
         swapped: matched.swapped.clone(),
@@ -229,6 +245,26 @@ fn grid_under_take(
         .collect();
     notes.sort_by(|a, b| a.time.total_cmp(&b.time));
     Some(beat::settle_on(&rough, &notes))
+}
+
+/// Beats of the recording beside those laid under the take.
+fn shared_beats(ours: &Grid, theirs: &Grid) -> Vec<SharedBeat> {
+    let Some(first) = theirs.beats().first() else {
+        return Vec::new();
+    };
+    let from = ours
+        .beats()
+        .iter()
+        .position(|b| b.bar == first.bar && b.place == first.place);
+    let ours = &ours.beats()[from.unwrap_or(ours.beats().len())..];
+    ours.iter()
+        .zip(theirs.beats())
+        .map(|(a, b)| SharedBeat {
+            recording: a.time,
+            take: b.time,
+            place: a.place,
+        })
+        .collect()
 }
 
 /// One pair against both grids, where the recording's note has a slot.

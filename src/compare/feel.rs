@@ -12,7 +12,6 @@ use crate::music::note::Role;
 use crate::timing::Slot;
 use crate::timing::floor;
 use crate::unit::Span;
-use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// Fewest notes at a slot before anything is said about it.
@@ -24,7 +23,7 @@ const RESAMPLES: usize = 1000;
 const MEASURING_MS: f64 = 2.1;
 
 /// One slot on both sides, each against its own thumb.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Feel {
     /// The slot.
     pub slot: Slot,
@@ -50,7 +49,7 @@ pub struct Feel {
 }
 
 /// Fingers against thumb over all slots off the beat.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Whole {
     /// Fingers minus thumb on the recording.
     pub recording: Span,

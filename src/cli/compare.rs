@@ -1,0 +1,204 @@
+//! `compare`: a take against the recording it learns from.
+
+use super::terminal::Terminal;
+use super::{Command, arguments, sound, source, usage};
+use anyhow::{Result, bail};
+use clap::Args;
+use std::path::PathBuf;
+use thumbline::analysis::{Analysis, Options};
+use thumbline::compare::listen::{self, Order};
+use thumbline::compare::{Comparison, Model, SAME_TUNE, compare};
+use thumbline::journal::{self, Journal, Moment};
+use thumbline::load::Part;
+use thumbline::music::note::Role;
+use thumbline::recording::Recording;
+use thumbline::report::compare as report;
+use thumbline::report::file::Target;
+use thumbline::report::sheet::{self, Piece};
+use thumbline::report::svg;
+use thumbline::timing::{self, Drift, Reference, stats};
+
+/// Compare a take with the recording you learn from: note by note, against the beat, your own
+/// thumb, and the player on the recording.
+#[derive(Args)]
+pub struct Compare {
+    /// The recording you learn from.
+    recording: PathBuf,
+    /// Your take: any tempo, any number of times through.
+    take: PathBuf,
+    /// Write everything as JSON; - is standard output.
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// Draw the recording's bar sheet with the take's notes as hollow heads; - is standard output.
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+    /// Write both as sound, beat for beat together: recording left, take right.
+    #[arg(long, value_name = "FILE")]
+    hear: Option<PathBuf>,
+    /// With --hear: each bar twice, the recording's first, instead of left and right.
+    #[arg(long, requires = "hear")]
+    in_turn: bool,
+    /// With --hear: which time through.
+    #[arg(long, requires = "hear", default_value_t = 1)]
+    round: usize,
+    /// With --hear: speed of the recording; the take follows. By default the take keeps its own.
+    #[arg(long, requires = "hear", value_parser = arguments::speed)]
+    speed: Option<thumbline::stretch::Speed>,
+    /// Keep each time through in the journal.
+    #[arg(long)]
+    keep: bool,
+    /// The journal's file, when it is not in its usual place.
+    #[arg(long, value_name = "FILE", requires = "keep")]
+    journal: Option<PathBuf>,
+    /// With --keep: a note to yourself.
+    #[arg(long, requires = "keep", default_value = "")]
+    note: String,
+}
+
+/// One side: its sound and what was heard in it.
+struct Side {
+    sound: Recording,
+    heard: Analysis,
+    drift: Drift,
+}
+
+impl Side {
+    fn read(path: &std::path::Path, terminal: &Terminal) -> Result<Self> {
+        let sound = source::read(path, Part::WHOLE, terminal)?;
+        let heard = source::analyze(&sound, &Options::default(), terminal)?;
+        let drift = timing::measure(&heard.notes, &heard.grid, Reference::OwnTempo);
+        Ok(Self { sound, heard, drift })
+    }
+}
+
+impl Command for Compare {
+    fn run(self, terminal: &Terminal) -> Result<()> {
+        let targets = [self.json.as_ref(), self.svg.as_ref(), self.hear.as_ref()];
+        let [json_to, svg_to, hear_to] = arguments::targets(targets)?;
+        let model = Side::read(&self.recording, terminal)?;
+        let take = Side::read(&self.take, terminal)?;
+        let found = compare(
+            Model {
+                notes: &model.heard.notes,
+                grid: &model.heard.grid,
+                drifts: &model.drift.notes,
+            },
+            &take.heard.notes,
+        );
+        found.warnings.iter().for_each(|w| terminal.warn(w));
+        let shown = [&json_to, &svg_to, &hear_to].contains(&&Some(Target::Output));
+        if !shown {
+            terminal.say(&report::words(&found))?;
+        }
+        if let Some(target) = json_to {
+            let text = report::json(&found, &model.heard.notes, &take.heard.notes);
+            source::save(&target, &text)?;
+        }
+        if let Some(target) = svg_to {
+            source::save(&target, &picture(&model, &take, &found))?;
+        }
+        if found.same_tune < SAME_TUNE {
+            if hear_to.is_some() || self.keep {
+                bail!("the take seems to be another tune: there is nothing to hear together or to keep");
+            }
+            return Ok(());
+        }
+        if let Some(target) = hear_to {
+            self.hear(&target, &model, &take, &found, terminal)?;
+        }
+        if self.keep {
+            self.keep(&model, &take, &found, terminal)?;
+        }
+        Ok(())
+    }
+}
+
+impl Compare {
+    fn hear(
+        &self,
+        target: &Target,
+        model: &Side,
+        take: &Side,
+        found: &Comparison,
+        terminal: &Terminal,
+    ) -> Result<()> {
+        let Some(round) = self.round.checked_sub(1).and_then(|i| found.rounds.get(i)) else {
+            return Err(usage(format!(
+                "the take goes through {} times: choose --round from 1 to that",
+                found.rounds.len()
+            )));
+        };
+        let order = if self.in_turn { Order::InTurn } else { Order::SideBySide };
+        // As slow as the slower of the two, so that neither is hurried.
+        let speed = self.speed.map_or(round.tempo_ratio.clamp(0.25, 1.0), |s| s.get());
+        let progress = terminal.progress("laying them together");
+        let channels = listen::together(&model.sound, &take.sound, round, speed, order, || true)?;
+        drop(progress);
+        sound::write(target, model.sound.rate(), &channels, false, terminal)
+    }
+
+    fn keep(&self, model: &Side, take: &Side, found: &Comparison, terminal: &Terminal) -> Result<()> {
+        let path = match &self.journal {
+            Some(path) => path.clone(),
+            None => Journal::usual_place()?,
+        };
+        let now = Moment::now();
+        let rounds: Vec<journal::Round> = found
+            .rounds
+            .iter()
+            .enumerate()
+            .map(|(i, round)| journal::Round {
+                recording: model.sound.hash(),
+                name: model.sound.name().to_owned(),
+                tuning: None,
+                at: Moment(now.0 + i as i64),
+                from_s: round.recording.0.0,
+                to_s: round.recording.1.0,
+                region: region(&model.heard, round.recording),
+                speed: round.tempo_ratio.clamp(0.05, 8.0),
+                thumb: figure(found, i, Role::Bass),
+                fingers: figure(found, i, Role::Melody),
+                take: Some(take.sound.hash()),
+                note: self.note.clone(),
+            })
+            .collect();
+        Journal::open(&path)?.keep_all(&rounds)?;
+        terminal.remark(&format!("{} rounds kept in the journal", rounds.len()));
+        Ok(())
+    }
+}
+
+/// Drift of one hand in one round, against the grid.
+fn figure(found: &Comparison, round: usize, role: Role) -> Option<journal::Figure> {
+    let mut drifts: Vec<f64> = found
+        .pairs
+        .iter()
+        .filter(|p| p.round == round && p.role == role)
+        .map(|p| p.take_drift.ms())
+        .collect();
+    let notes = drifts.len() as u32;
+    let centre = stats::median(&mut drifts)?;
+    let mut away: Vec<f64> = drifts.iter().map(|d| (d - centre).abs()).collect();
+    let spread_ms = 1.4826 * stats::median(&mut away)?;
+    Some(journal::Figure { notes, drift_ms: centre, spread_ms })
+}
+
+/// The bars of a passage, as a player says them.
+fn region(heard: &Analysis, passage: (thumbline::unit::Seconds, thumbline::unit::Seconds)) -> String {
+    let bars = heard.grid.bars();
+    let inside = |b: &&thumbline::music::grid::Bar| b.end > passage.0 && b.start < passage.1;
+    let (first, last) = (bars.iter().find(inside), bars.iter().rev().find(inside));
+    match (first, last) {
+        (Some(a), Some(b)) if a.number == b.number => format!("bar {}", a.number),
+        (Some(a), Some(b)) => format!("bars {}-{}", a.number, b.number),
+        _ => format!("{:.1} to {:.1} s", passage.0.0, passage.1.0),
+    }
+}
+
+/// The recording's bar sheet with the take's answers as hollow heads.
+fn picture(model: &Side, take: &Side, found: &Comparison) -> String {
+    let (notes, drift) = report::as_second(found, &model.heard.notes, &model.drift, &take.heard.notes);
+    let mut piece = Piece::of(model.sound.name(), &model.heard, &model.drift);
+    piece.second = Some(sheet::Take { notes: &notes, drift: &drift });
+    svg::draw(&piece)
+}
