@@ -8,6 +8,7 @@
 mod analyze;
 mod arguments;
 mod check;
+mod compare;
 mod demo;
 mod journal;
 mod looping;
@@ -48,6 +49,7 @@ macro_rules! commands {
 commands! {
     Analyze(analyze::Analyze),
     Check(check::Check),
+    Compare(compare::Compare),
     Demo(demo::Demo),
     Journal(journal::JournalArguments),
     Loop(looping::Loop),

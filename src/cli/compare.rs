@@ -14,8 +14,6 @@ use thumbline::music::note::Role;
 use thumbline::recording::Recording;
 use thumbline::report::compare as report;
 use thumbline::report::file::Target;
-use thumbline::report::sheet::{self, Piece};
-use thumbline::report::svg;
 use thumbline::timing::{self, Drift, Reference, stats};
 
 /// Compare a take with the recording you learn from: note by note, against the beat, your own
@@ -29,9 +27,6 @@ pub struct Compare {
     /// Write everything as JSON; - is standard output.
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
-    /// Draw the recording's bar sheet with the take's notes as hollow heads; - is standard output.
-    #[arg(long, value_name = "FILE")]
-    svg: Option<PathBuf>,
     /// Write both as sound, beat for beat together: recording left, take right.
     #[arg(long, value_name = "FILE")]
     hear: Option<PathBuf>,
@@ -67,14 +62,18 @@ impl Side {
         let sound = source::read(path, Part::WHOLE, terminal)?;
         let heard = source::analyze(&sound, &Options::default(), terminal)?;
         let drift = timing::measure(&heard.notes, &heard.grid, Reference::OwnTempo);
-        Ok(Self { sound, heard, drift })
+        Ok(Self {
+            sound,
+            heard,
+            drift,
+        })
     }
 }
 
 impl Command for Compare {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let targets = [self.json.as_ref(), self.svg.as_ref(), self.hear.as_ref()];
-        let [json_to, svg_to, hear_to] = arguments::targets(targets)?;
+        let targets = [self.json.as_ref(), self.hear.as_ref()];
+        let [json_to, hear_to] = arguments::targets(targets)?;
         let model = Side::read(&self.recording, terminal)?;
         let take = Side::read(&self.take, terminal)?;
         let found = compare(
@@ -86,7 +85,7 @@ impl Command for Compare {
             &take.heard.notes,
         );
         found.warnings.iter().for_each(|w| terminal.warn(w));
-        let shown = [&json_to, &svg_to, &hear_to].contains(&&Some(Target::Output));
+        let shown = [&json_to, &hear_to].contains(&&Some(Target::Output));
         if !shown {
             terminal.say(&report::words(&found))?;
         }
@@ -94,12 +93,11 @@ impl Command for Compare {
             let text = report::json(&found, &model.heard.notes, &take.heard.notes);
             source::save(&target, &text)?;
         }
-        if let Some(target) = svg_to {
-            source::save(&target, &picture(&model, &take, &found))?;
-        }
         if found.same_tune < SAME_TUNE {
             if hear_to.is_some() || self.keep {
-                bail!("the take seems to be another tune: there is nothing to hear together or to keep");
+                bail!(
+                    "the take seems to be another tune: there is nothing to hear together or to keep"
+                );
             }
             return Ok(());
         }
@@ -128,16 +126,28 @@ impl Compare {
                 found.rounds.len()
             )));
         };
-        let order = if self.in_turn { Order::InTurn } else { Order::SideBySide };
+        let order = if self.in_turn {
+            Order::InTurn
+        } else {
+            Order::SideBySide
+        };
         // As slow as the slower of the two, so that neither is hurried.
-        let speed = self.speed.map_or(round.tempo_ratio.clamp(0.25, 1.0), |s| s.get());
+        let speed = self
+            .speed
+            .map_or(round.tempo_ratio.clamp(0.25, 1.0), |s| s.get());
         let progress = terminal.progress("laying them together");
         let channels = listen::together(&model.sound, &take.sound, round, speed, order, || true)?;
         drop(progress);
         sound::write(target, model.sound.rate(), &channels, false, terminal)
     }
 
-    fn keep(&self, model: &Side, take: &Side, found: &Comparison, terminal: &Terminal) -> Result<()> {
+    fn keep(
+        &self,
+        model: &Side,
+        take: &Side,
+        found: &Comparison,
+        terminal: &Terminal,
+    ) -> Result<()> {
         let path = match &self.journal {
             Some(path) => path.clone(),
             None => Journal::usual_place()?,
@@ -180,11 +190,18 @@ fn figure(found: &Comparison, round: usize, role: Role) -> Option<journal::Figur
     let centre = stats::median(&mut drifts)?;
     let mut away: Vec<f64> = drifts.iter().map(|d| (d - centre).abs()).collect();
     let spread_ms = 1.4826 * stats::median(&mut away)?;
-    Some(journal::Figure { notes, drift_ms: centre, spread_ms })
+    Some(journal::Figure {
+        notes,
+        drift_ms: centre,
+        spread_ms,
+    })
 }
 
 /// The bars of a passage, as a player says them.
-fn region(heard: &Analysis, passage: (thumbline::unit::Seconds, thumbline::unit::Seconds)) -> String {
+fn region(
+    heard: &Analysis,
+    passage: (thumbline::unit::Seconds, thumbline::unit::Seconds),
+) -> String {
     let bars = heard.grid.bars();
     let inside = |b: &&thumbline::music::grid::Bar| b.end > passage.0 && b.start < passage.1;
     let (first, last) = (bars.iter().find(inside), bars.iter().rev().find(inside));
@@ -193,12 +210,4 @@ fn region(heard: &Analysis, passage: (thumbline::unit::Seconds, thumbline::unit:
         (Some(a), Some(b)) => format!("bars {}-{}", a.number, b.number),
         _ => format!("{:.1} to {:.1} s", passage.0.0, passage.1.0),
     }
-}
-
-/// The recording's bar sheet with the take's answers as hollow heads.
-fn picture(model: &Side, take: &Side, found: &Comparison) -> String {
-    let (notes, drift) = report::as_second(found, &model.heard.notes, &model.drift, &take.heard.notes);
-    let mut piece = Piece::of(model.sound.name(), &model.heard, &model.drift);
-    piece.second = Some(sheet::Take { notes: &notes, drift: &drift });
-    svg::draw(&piece)
 }

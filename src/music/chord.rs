@@ -175,7 +175,9 @@ impl Search<'_> {
             return None;
         }
         let class = |(i, f): (usize, i32)| {
-            self.tuning.open(i as u8 + 1).map(|o| (o + f).rem_euclid(12))
+            self.tuning
+                .open(i as u8 + 1)
+                .map(|o| (o + f).rem_euclid(12))
         };
         let has = |wanted: i32| played.iter().any(|p| class(*p) == Some(wanted));
         let [root, third, fifth] = self.chord.classes;

@@ -117,7 +117,11 @@ pub fn paths(
             .iter()
             .map(|s| {
                 let cost = costs.alone(*s);
-                vec![Way { cost, from: 0, rank: 0 }]
+                vec![Way {
+                    cost,
+                    from: 0,
+                    rank: 0,
+                }]
             })
             .collect(),
     );
@@ -162,13 +166,7 @@ fn states(tuning: &Tuning, midi: i32, highest: i32) -> Vec<State> {
     states
 }
 
-fn best_ways(
-    from: &[State],
-    ways: &[Vec<Way>],
-    to: State,
-    costs: &Costs,
-    keep: usize,
-) -> Vec<Way> {
+fn best_ways(from: &[State], ways: &[Vec<Way>], to: State, costs: &Costs, keep: usize) -> Vec<Way> {
     let mut found: Vec<Way> = Vec::new();
     for (i, state) in from.iter().enumerate() {
         // An open string leaves the hand free, but it does not move for nothing.
@@ -179,7 +177,14 @@ fn best_ways(
             if at >= keep {
                 break;
             }
-            found.insert(at, Way { cost, from: i, rank });
+            found.insert(
+                at,
+                Way {
+                    cost,
+                    from: i,
+                    rank,
+                },
+            );
             found.truncate(keep);
         }
     }
@@ -205,7 +210,11 @@ impl Costs {
             return 0.0;
         }
         let height = f64::from((fret - 5).max(0)) * self.height;
-        let reach = if fret - state.hand == HAND - 1 { self.stretch } else { 0.0 };
+        let reach = if fret - state.hand == HAND - 1 {
+            self.stretch
+        } else {
+            0.0
+        };
         self.stopped + height + reach
     }
 

@@ -98,10 +98,7 @@ pub fn guess(
         for capo in 0..=HIGHEST_CAPO {
             let tuning = candidate.tuning.clone().with_capo(capo);
             let likely = likelihoods(&tuning);
-            let fit: f64 = evidence
-                .iter()
-                .map(|(h, n)| n * likely.of(h).ln())
-                .sum();
+            let fit: f64 = evidence.iter().map(|(h, n)| n * likely.of(h).ln()).sum();
             let prior = candidate.weight.ln() + AT_CAPO[capo as usize].ln();
             let guess = Guess {
                 name: candidate.name.to_owned(),
@@ -159,7 +156,9 @@ fn likelihoods(tuning: &Tuning) -> Likelihoods {
                 let own = (string >= 4) == (role == Role::Bass);
                 let share = if own { 0.30 } else { 0.033 };
                 for fret in 0..=HIGHEST_FRET {
-                    let Some(p) = usize::try_from(open + fret).ok().and_then(|m| row.get_mut(m))
+                    let Some(p) = usize::try_from(open + fret)
+                        .ok()
+                        .and_then(|m| row.get_mut(m))
                     else {
                         continue;
                     };

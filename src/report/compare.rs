@@ -20,9 +20,18 @@ pub const VERSION: u32 = 1;
 /// The comparison of `recording` notes with `take` notes as one JSON document, ending in a newline.
 pub fn json(found: &Comparison, recording: &[Note], take: &[Note]) -> String {
     let at = |notes: &[Note], i: usize| seconds(notes[i].time);
-    let missed: Vec<f64> =
-        found.rounds.iter().flat_map(|r| &r.missed).map(|&i| at(recording, i)).collect();
-    let extra: Vec<f64> = found.rounds.iter().flat_map(|r| &r.extra).map(|&i| at(take, i)).collect();
+    let missed: Vec<f64> = found
+        .rounds
+        .iter()
+        .flat_map(|r| &r.missed)
+        .map(|&i| at(recording, i))
+        .collect();
+    let extra: Vec<f64> = found
+        .rounds
+        .iter()
+        .flat_map(|r| &r.extra)
+        .map(|&i| at(take, i))
+        .collect();
     let mut document = json!({
         "schema": "thumbline.compare",
         "version": VERSION,
@@ -132,7 +141,11 @@ pub fn words(found: &Comparison) -> String {
         if slots.is_empty() {
             continue;
         }
-        out.push_str(if role == Role::Bass { "thumb\n" } else { "fingers\n" });
+        out.push_str(if role == Role::Bass {
+            "thumb\n"
+        } else {
+            "fingers\n"
+        });
         for f in slots {
             let _ = writeln!(
                 out,
@@ -187,9 +200,17 @@ pub fn slants(found: &Comparison) -> Vec<String> {
             format!(
                 "On {} your {} come {:.0} ms {} than the recording's.",
                 place(f.slot),
-                if f.role == Role::Bass { "thumb notes" } else { "fingers" },
+                if f.role == Role::Bass {
+                    "thumb notes"
+                } else {
+                    "fingers"
+                },
                 f.difference.abs().ms(),
-                if f.difference.0 > 0.0 { "later" } else { "earlier" }
+                if f.difference.0 > 0.0 {
+                    "later"
+                } else {
+                    "earlier"
+                }
             )
         })
         .collect()
@@ -231,11 +252,22 @@ pub fn as_second(
                 drift: Some(p.take_drift),
                 ..d
             });
-            let note = Note { time, role: model.role, string: model.string, ..take[p.take].clone() };
+            let note = Note {
+                time,
+                role: model.role,
+                string: model.string,
+                ..take[p.take].clone()
+            };
             (note, placed)
         })
         .collect();
     second.sort_by(|a, b| a.0.time.total_cmp(&b.0.time));
     let (notes, placed) = second.into_iter().unzip();
-    (notes, Drift { notes: placed, ..Drift::default() })
+    (
+        notes,
+        Drift {
+            notes: placed,
+            ..Drift::default()
+        },
+    )
 }

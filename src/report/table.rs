@@ -67,7 +67,7 @@ fn row(out: &mut String, name: &str, figure: &Figure, verdict: &str) {
 }
 
 /// What a player calls a slot.
-fn name(slot: Slot) -> String {
+pub fn name(slot: Slot) -> String {
     let beat = slot.beat;
     match (slot.part, slot.parts) {
         (0, _) => format!("beat {beat}"),
