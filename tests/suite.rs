@@ -2,8 +2,8 @@
 
 mod commands;
 mod compare;
-mod deck;
 mod corrections;
+mod deck;
 mod demo;
 mod journal;
 mod layers;

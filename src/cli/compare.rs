@@ -14,6 +14,8 @@ use thumbline::music::note::Role;
 use thumbline::recording::Recording;
 use thumbline::report::compare as report;
 use thumbline::report::file::Target;
+use thumbline::report::sheet::{self, Ground, Piece};
+use thumbline::report::svg;
 use thumbline::timing::{self, Drift, Reference, stats};
 
 /// Compare a take with the recording you learn from: note by note, against the beat, your own
@@ -27,6 +29,9 @@ pub struct Compare {
     /// Write everything as JSON; - is standard output.
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
+    /// Draw the recording's bar sheet with the take's notes as hollow heads; - is standard output.
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
     /// Write both as sound, beat for beat together: recording left, take right.
     #[arg(long, value_name = "FILE")]
     hear: Option<PathBuf>,
@@ -72,8 +77,8 @@ impl Side {
 
 impl Command for Compare {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let targets = [self.json.as_ref(), self.hear.as_ref()];
-        let [json_to, hear_to] = arguments::targets(targets)?;
+        let targets = [self.json.as_ref(), self.svg.as_ref(), self.hear.as_ref()];
+        let [json_to, svg_to, hear_to] = arguments::targets(targets)?;
         let model = Side::read(&self.recording, terminal)?;
         let take = Side::read(&self.take, terminal)?;
         let found = compare(
@@ -85,13 +90,16 @@ impl Command for Compare {
             &take.heard.notes,
         );
         found.warnings.iter().for_each(|w| terminal.warn(w));
-        let shown = [&json_to, &hear_to].contains(&&Some(Target::Output));
+        let shown = [&json_to, &svg_to, &hear_to].contains(&&Some(Target::Output));
         if !shown {
             terminal.say(&report::words(&found))?;
         }
         if let Some(target) = json_to {
             let text = report::json(&found, &model.heard.notes, &take.heard.notes);
             source::save(&target, &text)?;
+        }
+        if let Some(target) = svg_to {
+            source::save(&target, &picture(&model, &take, &found))?;
         }
         if found.same_tune < SAME_TUNE {
             if hear_to.is_some() || self.keep {
@@ -210,4 +218,16 @@ fn region(
         (Some(a), Some(b)) => format!("bars {}-{}", a.number, b.number),
         _ => format!("{:.1} to {:.1} s", passage.0.0, passage.1.0),
     }
+}
+
+/// The recording's bar sheet with the take's answers as hollow heads.
+fn picture(model: &Side, take: &Side, found: &Comparison) -> String {
+    let (notes, drift) =
+        report::as_second(found, &model.heard.notes, &model.drift, &take.heard.notes);
+    let mut piece = Piece::of(model.sound.name(), &model.heard, &model.drift);
+    piece.second = Some(sheet::Take {
+        notes: &notes,
+        drift: &drift,
+    });
+    svg::write(&piece, sheet::Options::default(), Ground::Paper)
 }
