@@ -10,11 +10,13 @@ mod arguments;
 mod check;
 mod compare;
 mod demo;
+mod drill;
 mod journal;
 mod looping;
 mod slow;
 mod sound;
 mod source;
+mod strings;
 mod terminal;
 
 use anyhow::Result;
@@ -51,9 +53,11 @@ commands! {
     Check(check::Check),
     Compare(compare::Compare),
     Demo(demo::Demo),
+    Drill(drill::Drill),
     Journal(journal::JournalArguments),
     Loop(looping::Loop),
     Slow(slow::Slow),
+    Strings(strings::Strings),
 }
 
 /// Slow a guitar recording at its own pitch, loop the hard bar, and see thumb and fingers against

@@ -3,6 +3,7 @@
 //! Pure values and arithmetic; no audio, no files.
 
 pub mod chord;
+pub mod drill;
 pub mod fingering;
 pub mod grid;
 pub mod guess;

@@ -6,8 +6,14 @@
 pub mod compare;
 pub mod csv;
 pub mod file;
+pub mod jams;
 pub mod json;
+pub mod marks;
+pub mod midi;
+pub mod musicxml;
+pub mod neck;
 pub mod sheet;
 pub mod svg;
+pub mod tab;
 pub mod table;
 pub mod wav;

@@ -3,6 +3,8 @@
 //! A finger on the node at k/n of a string lets partial n sound, n times the open frequency; the
 //! node lies at fret 12·log₂(n/(n−k)) (equal-tempered frets on an ideal string).
 
+use super::pitch::Key;
+use super::scale::{Scale, ScaleKind};
 use super::tuning::Tuning;
 use crate::unit::{Cents, MidiNote};
 
@@ -75,6 +77,47 @@ pub fn nodes(tuning: &Tuning, highest: u8) -> Vec<Node> {
             }
         }
     }
+    found
+}
+
+/// A scale in harmonics: what sounds and what is missing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InHarmonics {
+    /// The scale.
+    pub scale: Scale,
+    /// Pitch classes of it that no harmonic sounds: each needs at least one stopped place.
+    pub missing: Vec<i32>,
+}
+
+/// Harmonics further than this from equal temperament clash with stopped strings: it lets the
+/// fifth partial pass (−13.7 cents) but not the seventh (−31.2).
+const IN_TUNE: f64 = 15.0;
+
+/// How much of every scale of `kinds` on every tonic sounds in `nodes` alone, fewest missing first,
+/// then larger scales first.
+pub fn scales(nodes: &[Node], kinds: &[ScaleKind]) -> Vec<InHarmonics> {
+    let sounding: Vec<i32> = nodes
+        .iter()
+        .filter(|n| n.cents.0.abs() <= IN_TUNE)
+        .map(|n| n.pitch.nearest().rem_euclid(12))
+        .collect();
+    let mut found = Vec::new();
+    for kind in kinds {
+        for tonic in 0..12 {
+            // Spelled with few accidentals.
+            let name = Key::new(0).class_name(tonic);
+            let Some(scale) = Scale::on(&name, kind) else {
+                continue;
+            };
+            let missing = scale
+                .classes()
+                .into_iter()
+                .filter(|class| !sounding.contains(class))
+                .collect();
+            found.push(InHarmonics { scale, missing });
+        }
+    }
+    found.sort_by_key(|s| (s.missing.len(), std::cmp::Reverse(s.scale.steps.len())));
     found
 }
 

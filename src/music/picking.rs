@@ -5,7 +5,7 @@
 
 mod find;
 
-pub use find::{BarFit, Found, Placed, Variant, find, place};
+pub use find::{BarFit, Found, Placed, Variant, division, find, place};
 
 use super::meter::Meter;
 use super::note::Role;

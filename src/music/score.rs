@@ -3,9 +3,11 @@
 //! Owns what is on the page. When a player really plays it is `performance`; where beats lie in a
 //! recording is `grid`; how a page is written to a file is `report`.
 
+use super::fingering::Place;
+use super::grid::Grid;
 use super::harmonics;
 use super::meter::Meter;
-use super::note::{Attack, Role};
+use super::note::{Attack, Note, Role};
 use super::pitch::Key;
 use super::tuning::Tuning;
 use crate::unit::{Beats, Bpm, MidiNote};
@@ -187,6 +189,79 @@ impl Score {
         Ok(score)
     }
 
+    /// A line of places in even beats of 4/4: how a path over the neck is written.
+    pub fn of_places(title: &str, tuning: &Tuning, key: Key, places: &[Place]) -> Self {
+        let notes = places
+            .iter()
+            .enumerate()
+            .filter_map(|(i, place)| {
+                let fret = u8::try_from(place.fret).ok()?;
+                Some(Written::pluck(
+                    Beats(i as f64),
+                    Beats(1.0),
+                    place.string,
+                    fret,
+                ))
+            })
+            .collect();
+        let mut score = Self {
+            title: title.to_owned(),
+            tuning: tuning.clone(),
+            meter: Meter::COMMON,
+            tempo: Bpm(72.0),
+            key,
+            notes,
+        };
+        for note in &mut score.notes {
+            note.finger = None;
+        }
+        score.settle();
+        score
+    }
+
+    /// What was heard, on the page: every note at the nearest of `division` parts of a beat, bar 1
+    /// at the first downbeat (or its pick-up's bar). Notes without a place are put where the
+    /// tuning has them lowest on the neck; what cannot be placed is left out. None without a
+    /// grid.
+    pub fn of_notes(
+        title: &str,
+        notes: &[Note],
+        grid: &Grid,
+        tuning: &Tuning,
+        division: u8,
+    ) -> Option<Self> {
+        let tempo = grid.tempo()?;
+        let per_bar = f64::from(grid.meter.beats().max(1));
+        let downbeat = grid.beats().iter().position(|b| b.place == 1)? as f64;
+        let parts = f64::from(division.max(1));
+        let mut written: Vec<Written> = notes
+            .iter()
+            .filter_map(|note| {
+                let at = grid.beat_at(note.time)?.0 - downbeat;
+                let mut on_page = on_page(note, tuning)?;
+                on_page.at = Beats((at * parts).round() / parts);
+                (on_page.at.0 >= -4.0 * per_bar).then_some(on_page)
+            })
+            .collect();
+        let first = written.iter().map(|n| n.at.0).fold(0.0, f64::min);
+        let shift = (-first / per_bar).ceil() * per_bar;
+        for note in &mut written {
+            note.at.0 += shift;
+        }
+        written.sort_by(|a, b| a.at.total_cmp(&b.at).then(a.string.cmp(&b.string)));
+        written.dedup_by(|a, b| a.at == b.at && a.string == b.string);
+        let mut score = Self {
+            title: title.to_owned(),
+            tuning: tuning.clone(),
+            meter: grid.meter,
+            tempo,
+            key: Key::default(),
+            notes: written,
+        };
+        score.settle();
+        Some(score)
+    }
+
     /// Puts notes in order and lets each last until the next of its part, at most to the bar's end.
     pub fn settle(&mut self) {
         self.notes
@@ -219,6 +294,51 @@ impl Score {
         let last = self.notes.iter().map(|n| n.at.0).fold(0.0, f64::max);
         (last / per_bar + 1e-9).floor() as usize + 1
     }
+}
+
+/// A heard note as it is written, at beat 0.
+fn on_page(note: &Note, tuning: &Tuning) -> Option<Written> {
+    const HIGHEST: i32 = 19;
+    let pitch = note.pitch?.nearest();
+    let mut attack = note.attack;
+    let given = note.string.zip(note.fret).filter(|(string, fret)| {
+        tuning
+            .open(*string)
+            .is_some_and(|open| open + i32::from(*fret) == pitch)
+    });
+    let node = note
+        .string
+        .filter(|_| attack == Attack::Harmonic)
+        .and_then(|string| {
+            let above = pitch - tuning.open(string)?;
+            let fret = match above {
+                12 => 12,
+                19 => 7,
+                24 => 5,
+                28 => 4,
+                31 => 3,
+                _ => return None,
+            };
+            Some((string, fret))
+        });
+    if attack == Attack::Harmonic && node.is_none() {
+        attack = Attack::Pluck;
+    }
+    let (string, fret) = node.or(given).or_else(|| {
+        let places = tuning.places(pitch, HIGHEST);
+        let place = places.into_iter().min_by_key(|(_, fret)| *fret)?;
+        Some((place.0, u8::try_from(place.1).ok()?))
+    })?;
+    let mut written = Written::pluck(Beats(0.0), Beats(1.0), string, fret);
+    written.role = note.role;
+    written.finger = match (note.role, Finger::usual(string)) {
+        _ if matches!(attack, Attack::HammerOn | Attack::PullOff | Attack::Slide) => None,
+        (Role::Bass, _) => Some(Finger::P),
+        (Role::Melody, Finger::P) => Some(Finger::I),
+        (Role::Melody, finger) => Some(finger),
+    };
+    written.attack = attack;
+    Some(written)
 }
 
 /// A place in the bar as counted, in beats after the bar's start: `1`, `2&` (half), `3e`, `3a`

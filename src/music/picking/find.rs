@@ -122,7 +122,7 @@ pub fn find(notes: &[Placed], meter: Meter) -> Option<Found> {
 }
 
 /// Slots a beat divides into: the fewest that explain the placing of the notes.
-fn division(notes: &[Placed], meter: Meter) -> u8 {
+pub fn division(notes: &[Placed], meter: Meter) -> u8 {
     let choices: &[u8] = if meter.is_compound() {
         &[1, 3, 6]
     } else {

@@ -1,0 +1,230 @@
+//! `strings --harmonics`: nodes, what can be played in them, and a drill.
+
+use super::json::tuning as tuning_json;
+use super::text::{WIDTH, heading, wrapped};
+use crate::cli::usage;
+use anyhow::Result;
+use serde_json::json;
+use std::fmt::Write;
+use thumbline::music::drill::harmonics_stage;
+use thumbline::music::harmonics::{HIGHEST, InHarmonics, Node, nodes, scales};
+use thumbline::music::pitch::Key;
+use thumbline::music::score::Score;
+use thumbline::music::tuning::Tuning;
+use thumbline::preset::Presets;
+use thumbline::report::neck::{Dot, Neck, svg};
+use thumbline::report::sheet::Ground;
+use thumbline::report::tab;
+use thumbline::unit::Bpm;
+
+/// Tempo of the relaxation drill.
+const SLOWLY: Bpm = Bpm(60.0);
+
+/// Scales that lack one or two notes, of which so many are shown.
+const NEARLY: usize = 12;
+
+/// Everything about harmonics in a tuning.
+pub struct Harmonics {
+    name: String,
+    tuning: Tuning,
+    length_mm: f64,
+    nodes: Vec<Node>,
+    /// With the 12th fret alone, then with all nodes up to the fifth partial.
+    twelfth: Vec<InHarmonics>,
+    scales: Vec<InHarmonics>,
+}
+
+/// Finds it for strings of sounding length `length_mm`.
+pub fn answer(name: &str, tuning: Tuning, presets: &Presets, length_mm: f64) -> Result<Harmonics> {
+    if !(100.0..=2000.0).contains(&length_mm) {
+        return Err(usage("a string is between 100 and 2000 mm long"));
+    }
+    // Whole-tone and chromatic collections are no scale to relax with.
+    let kinds: Vec<_> = presets
+        .scales
+        .iter()
+        .filter(|k| k.steps.len() < 12)
+        .cloned()
+        .collect();
+    let all = nodes(&tuning, HIGHEST);
+    Ok(Harmonics {
+        name: name.to_owned(),
+        length_mm,
+        twelfth: scales(&nodes(&tuning, 2), &kinds),
+        scales: scales(&nodes(&tuning, 5), &kinds),
+        nodes: all,
+        tuning,
+    })
+}
+
+fn pitch_name(node: &Node) -> String {
+    Key { fifths: 1 }.pitch_name(node.pitch.nearest())
+}
+
+impl Harmonics {
+    /// In words. Writing to a string cannot fail.
+    pub fn text(&self) -> String {
+        let mut out = String::new();
+        heading(&mut out, &self.name, &self.tuning);
+        let _ = writeln!(
+            out,
+            "\nNatural harmonics (touch over this fret; mm from nut or capo at {:.0} mm)",
+            self.length_mm
+        );
+        for string in (1..=self.tuning.strings()).rev() {
+            let _ = writeln!(out, "  string {string}");
+            for number in 2..=HIGHEST {
+                self.line(&mut out, string, number);
+            }
+        }
+        let _ = writeln!(
+            out,
+            "\nIn 12th-fret harmonics alone: {}",
+            whole(&self.twelfth)
+        );
+        let _ = writeln!(
+            out,
+            "In harmonics up to the 5th partial alone: {}",
+            whole(&self.scales)
+        );
+        let _ = writeln!(out, "With stopped places for what is missing:");
+        for near in self
+            .scales
+            .iter()
+            .filter(|s| !s.missing.is_empty())
+            .take(NEARLY)
+        {
+            let extra: Vec<String> = near.missing.iter().map(|c| self.place(near, *c)).collect();
+            let _ = writeln!(out, "  {:<22} {}", near.scale.name, extra.join(", "));
+        }
+        let _ = writeln!(
+            out,
+            "\nA drill to relax with: let every note ring, light as a feather"
+        );
+        out.push_str(&tab::text(&self.score(), WIDTH));
+        out
+    }
+
+    fn line(&self, out: &mut String, string: u8, number: u8) {
+        let of: Vec<&Node> = self
+            .nodes
+            .iter()
+            .filter(|n| n.string == string && n.number == number)
+            .collect();
+        let Some(first) = of.first() else { return };
+        let places: Vec<String> = of
+            .iter()
+            .map(|n| format!("{:.2} ({:.0})", n.fret, n.distance_mm(self.length_mm)))
+            .collect();
+        let line = format!(
+            "    partial {number}: {:<4} {:+6.1} cents   fret (mm) {}",
+            pitch_name(first),
+            first.cents.0,
+            places.join(", ")
+        );
+        let _ = writeln!(out, "{}", wrapped(&line, WIDTH));
+    }
+
+    /// The lowest stopped place for a missing pitch class.
+    fn place(&self, of: &InHarmonics, class: i32) -> String {
+        let name = of.scale.class_name(class);
+        (1..=12)
+            .flat_map(|fret| (1..=self.tuning.strings()).map(move |s| (s, fret)))
+            .find(|(s, fret)| {
+                let open = self.tuning.open(*s);
+                open.is_some_and(|open| (open + fret).rem_euclid(12) == class)
+            })
+            .map_or(name.clone(), |(s, fret)| format!("{name} at {s}:{fret}"))
+    }
+
+    /// As JSON.
+    pub fn json(&self) -> String {
+        let listed = |scales: &[InHarmonics]| {
+            scales
+                .iter()
+                .filter(|s| s.missing.len() <= 2)
+                .map(|s| {
+                    json!({
+                        "name": s.scale.name,
+                        "missing": s.missing.iter().map(|c| s.scale.class_name(*c))
+                            .collect::<Vec<_>>(),
+                    })
+                })
+                .collect::<Vec<_>>()
+        };
+        let document = json!({
+            "schema": "thumbline.harmonics",
+            "version": 1,
+            "tuning": tuning_json(&self.name, &self.tuning),
+            "length_mm": self.length_mm,
+            "nodes": self.nodes.iter().map(|n| json!({
+                "string": n.string,
+                "number": n.number,
+                "fret": rounded(n.fret),
+                "mm": rounded(n.distance_mm(self.length_mm)),
+                "midi": rounded(n.pitch.0),
+                "name": pitch_name(n),
+                "cents": rounded(n.cents.0),
+            })).collect::<Vec<_>>(),
+            "scales_at_12th_fret": listed(&self.twelfth),
+            "scales": listed(&self.scales),
+        });
+        format!("{document:#}\n")
+    }
+
+    /// The relaxation drill.
+    pub fn score(&self) -> Score {
+        harmonics_stage(&self.tuning, SLOWLY).score
+    }
+
+    /// Nodes on the neck, octaves and twelfths strongly.
+    pub fn picture(&self) -> String {
+        let dots: Vec<Dot> = self
+            .nodes
+            .iter()
+            .filter(|n| n.number <= 5 && n.fret <= 20.0)
+            .map(|n| Dot {
+                string: n.string,
+                // Nodes lie upon the wire, not behind it, even of whole frets.
+                fret: n.fret + if n.fret.fract() == 0.0 { 1e-6 } else { 0.0 },
+                label: Key { fifths: 1 }.class_name(n.pitch.nearest()),
+                title: format!(
+                    "{}, partial {} at fret {:.2}",
+                    pitch_name(n),
+                    n.number,
+                    n.fret
+                ),
+                strong: n.number <= 3,
+            })
+            .collect();
+        let title = format!("Natural harmonics in {}", self.name);
+        svg(
+            &Neck {
+                title: &title,
+                tuning: &self.tuning,
+                dots: &dots,
+                path: &[],
+                highest: 20,
+            },
+            Ground::Paper,
+        )
+    }
+}
+
+fn rounded(x: f64) -> f64 {
+    (x * 1000.0).round() / 1000.0
+}
+
+/// Names of the scales that lack nothing.
+fn whole(scales: &[InHarmonics]) -> String {
+    let names: Vec<&str> = scales
+        .iter()
+        .filter(|s| s.missing.is_empty())
+        .map(|s| s.scale.name.as_str())
+        .collect();
+    if names.is_empty() {
+        "none".to_owned()
+    } else {
+        wrapped(&names.join(", "), 38)
+    }
+}

@@ -1,0 +1,101 @@
+//! The answer of `strings` as JSON, schema `thumbline.strings`.
+//!
+//! Within one version fields are only added. Pitches are MIDI numbers (69 is A4 = 440 Hz), strings
+//! count from 1, the highest, frets from the capo.
+
+use super::Answer;
+use serde_json::{Value, json};
+use thumbline::music::fingering::Path;
+use thumbline::music::pitch::Key;
+use thumbline::music::tuning::Tuning;
+
+/// Version of the schema.
+const VERSION: u32 = 1;
+
+/// The whole answer, ending in a newline.
+pub(super) fn of(answer: &Answer) -> String {
+    let (open, stopped) = answer.open_classes();
+    let best = answer.paths.first();
+    let document = json!({
+        "schema": "thumbline.strings",
+        "version": VERSION,
+        "tuning": tuning(&answer.tuning_name, &answer.tuning),
+        "scale": {
+            "name": answer.scale.name,
+            "notes": answer.scale.classes().iter().map(|c| answer.scale.class_name(*c))
+                .collect::<Vec<_>>(),
+            "can_be_open": open,
+            "must_be_stopped": stopped,
+        },
+        "notes": answer.notes.iter().map(|note| json!({
+            "midi": note.midi,
+            "name": note.name,
+            "places": note.places.iter().map(|(string, fret)| json!({
+                "string": string,
+                "fret": fret,
+                "open": *fret == 0,
+            })).collect::<Vec<_>>(),
+        })).collect::<Vec<_>>(),
+        "path": best.map_or_else(|| json!([]), places),
+        "paths": answer.paths.iter().map(|path| json!({
+            "cost": round(path.cost),
+            "open_notes": path.open_notes(),
+            "path": places(path),
+        })).collect::<Vec<_>>(),
+        "against": {
+            "tuning": answer.against,
+            "strings": answer.moves.iter().map(|m| json!({
+                "string": m.string,
+                "from_midi": m.from,
+                "to_midi": m.to,
+                "frets": m.frets(),
+                "stays": m.frets() == 0,
+            })).collect::<Vec<_>>(),
+        },
+        "chords": answer.chords.iter().map(|(chord, shapes)| json!({
+            "degree": chord.degree,
+            "name": chord.name,
+            "shapes": shapes.iter().map(|shape| json!({
+                "frets": shape.frets,
+                "open": shape.open,
+                "fingers": shape.fingers,
+                "without_third": shape.without_third,
+                "cost": round(shape.cost),
+            })).collect::<Vec<_>>(),
+        })).collect::<Vec<_>>(),
+    });
+    format!("{document:#}\n")
+}
+
+fn places(path: &Path) -> Value {
+    path.places
+        .iter()
+        .map(|p| json!({ "midi": p.midi, "string": p.string, "fret": p.fret }))
+        .collect()
+}
+
+fn round(x: f64) -> f64 {
+    (x * 1000.0).round() / 1000.0
+}
+
+/// A tuning with target frequencies, lowest string first.
+pub fn tuning(name: &str, tuning: &Tuning) -> Value {
+    let bare = tuning.clone().with_capo(0);
+    json!({
+        "name": name,
+        "capo": tuning.capo(),
+        "strings": (1..=tuning.strings()).rev().map(|string| {
+            bare.sounding(string, 0).map_or_else(
+                || json!({ "string": string, "missing": true }),
+                |pitch| json!({
+                    "string": string,
+                    "name": Key { fifths: 1 }.pitch_name(pitch.nearest()),
+                    "midi": pitch.nearest(),
+                    "cents": bare.off(string).0,
+                    "hz": round(pitch.hz()),
+                    "sounding_midi": tuning.open(string),
+                }),
+            )
+        }).collect::<Vec<_>>(),
+    })
+}

@@ -1,0 +1,196 @@
+//! The answer of `strings` in words, in lines of at most 80 columns.
+
+use super::Answer;
+use std::fmt::Write;
+use thumbline::music::chord::Shape;
+use thumbline::music::fingering::Path;
+use thumbline::music::moves::StringMove;
+use thumbline::music::pitch::Key;
+use thumbline::music::tuning::Tuning;
+use thumbline::report::tab;
+
+/// Widest line.
+pub const WIDTH: usize = 80;
+
+/// The whole answer. Writing to a string cannot fail.
+pub(super) fn of(answer: &Answer) -> String {
+    let mut out = String::new();
+    heading(&mut out, &answer.tuning_name, &answer.tuning);
+    let (open, stopped) = answer.open_classes();
+    let _ = writeln!(out, "\n{}", answer.scale.name);
+    let _ = writeln!(out, "  can ring open:  {}", listed(&open));
+    let _ = writeln!(out, "  must be stopped: {}", listed(&stopped));
+    let _ = writeln!(out, "\nWhere each note lies (string:fret, 0 is open)");
+    for note in &answer.notes {
+        let places: Vec<String> = note
+            .places
+            .iter()
+            .map(|(string, fret)| format!("{string}:{fret}"))
+            .collect();
+        let _ = writeln!(out, "  {:<4} {}", note.name, listed(&places));
+    }
+    path(&mut out, answer);
+    moves(&mut out, answer);
+    chords(&mut out, answer);
+    out
+}
+
+/// The tuning and how to reach it, in Hz.
+pub fn heading(out: &mut String, name: &str, tuning: &Tuning) {
+    let capo = match tuning.capo() {
+        0 => String::new(),
+        fret => format!(", capo {fret}"),
+    };
+    let _ = writeln!(out, "Tuning {name}{capo}");
+    for string in (1..=tuning.strings()).rev() {
+        let bare = tuning.clone().with_capo(0);
+        let Some(pitch) = bare.sounding(string, 0) else {
+            let _ = writeln!(out, "  string {string}: none");
+            continue;
+        };
+        let name = Key { fifths: 1 }.pitch_name(pitch.nearest());
+        let _ = write!(out, "  string {string}: {name:<4} {:7.2} Hz", pitch.hz());
+        if let (true, Some(with)) = (tuning.capo() > 0, tuning.sounding(string, 0)) {
+            let name = Key { fifths: 1 }.pitch_name(with.nearest());
+            let _ = write!(out, "   with the capo {name:<4} {:7.2} Hz", with.hz());
+        }
+        out.push('\n');
+    }
+}
+
+fn listed(names: &[String]) -> String {
+    if names.is_empty() {
+        "none".to_owned()
+    } else {
+        names.join(" ")
+    }
+}
+
+fn path(out: &mut String, answer: &Answer) {
+    let Some(best) = answer.paths.first() else {
+        return;
+    };
+    let _ = writeln!(
+        out,
+        "\nA path: {} of {} notes ring open (cost {:.1})",
+        best.open_notes(),
+        best.places.len(),
+        best.cost
+    );
+    if let Some(score) = answer.score() {
+        out.push_str(&tab::text(&score, WIDTH));
+    }
+    for (i, other) in answer.paths.iter().enumerate().skip(1) {
+        let _ = writeln!(
+            out,
+            "Another way ({} open, cost {:.1}) differs at:",
+            other.open_notes(),
+            other.cost
+        );
+        let _ = writeln!(out, "  {}", difference(answer, best, other));
+        if i + 1 == answer.paths.len() {
+            let _ = writeln!(
+                out,
+                "Costs: a stopped note 1, a fret of shift 0.6, a fret above the 5th 0.15, the\n\
+                 little finger's reach 0.25, staying on a string 0.4, skipping a string 0.1."
+            );
+        }
+    }
+}
+
+fn difference(answer: &Answer, best: &Path, other: &Path) -> String {
+    let differing: Vec<String> = best
+        .places
+        .iter()
+        .zip(&other.places)
+        .filter(|(a, b)| a != b)
+        .map(|(a, b)| {
+            let name = answer.scale.pitch_name(a.midi);
+            format!("{name} {}:{} for {}:{}", b.string, b.fret, a.string, a.fret)
+        })
+        .collect();
+    wrapped(&differing.join(", "), WIDTH - 2)
+}
+
+/// Breaks at spaces; further lines are indented by two.
+pub fn wrapped(text: &str, width: usize) -> String {
+    let mut out = String::new();
+    let mut column = 0;
+    for word in text.split(' ') {
+        let length = word.chars().count();
+        if column > 0 && column + 1 + length > width {
+            out.push_str("\n  ");
+            column = 0;
+        } else if column > 0 {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += length;
+    }
+    out
+}
+
+fn moves(out: &mut String, answer: &Answer) {
+    let moving: Vec<&StringMove> = answer.moves.iter().filter(|m| m.frets() != 0).collect();
+    if moving.is_empty() {
+        return;
+    }
+    let staying: Vec<String> = answer
+        .moves
+        .iter()
+        .filter(|m| m.frets() == 0)
+        .map(|m| m.string.to_string())
+        .collect();
+    let _ = writeln!(out, "\nComing from {}", answer.against);
+    if !staying.is_empty() {
+        let _ = writeln!(out, "  stays: everything on string {}", staying.join(" "));
+    }
+    for m in moving {
+        let frets = m.frets();
+        let (how, where_to) = if frets > 0 {
+            ("slackened", "higher")
+        } else {
+            ("tightened", "lower")
+        };
+        let by = frets.abs();
+        let s = if by == 1 { "" } else { "s" };
+        let _ = writeln!(
+            out,
+            "  string {} is {how}: its notes lie {by} fret{s} {where_to}",
+            m.string
+        );
+    }
+}
+
+fn chords(out: &mut String, answer: &Answer) {
+    let _ = writeln!(out, "\nChords (strings from the lowest, x not played)");
+    for (chord, shapes) in &answer.chords {
+        let mut line = format!("  {:<5} {:<5}", chord.degree, chord.name);
+        if shapes.is_empty() {
+            line += "no shape within reach";
+        }
+        for shape in shapes {
+            let _ = write!(line, " {:<24}", drawn(shape));
+        }
+        let _ = writeln!(out, "{}", line.trim_end());
+    }
+}
+
+/// A shape as players write it, with what is open and whether the third is missing.
+fn drawn(shape: &Shape) -> String {
+    let wide = shape.frets.iter().flatten().any(|f| *f > 9);
+    let frets: Vec<String> = shape
+        .frets
+        .iter()
+        .rev()
+        .map(|f| f.map_or_else(|| "x".to_owned(), |f| f.to_string()))
+        .collect();
+    let third = if shape.without_third {
+        ", no third"
+    } else {
+        ""
+    };
+    let joined = frets.join(if wide { " " } else { "" });
+    format!("{joined} ({} open{third})", shape.open)
+}
