@@ -4,6 +4,7 @@ mod commands;
 mod compare;
 mod corrections;
 mod deck;
+mod corrections;
 mod demo;
 mod journal;
 mod layers;
