@@ -8,7 +8,6 @@ pub mod correct;
 pub mod decide;
 pub mod hear;
 pub mod net;
-pub mod correct;
 pub mod onset;
 pub mod pitch;
 pub mod role;

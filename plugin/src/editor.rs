@@ -1,11 +1,27 @@
 //! The window.
 //!
-//! A view is `fn(ui, &Snapshot, &mut Vec<Action>)`; this module asks the hub for a snapshot, lets
-//! the views draw it and hands their wishes back.
+//! A view is `fn(ui, &Snapshot, &mut Sight, &mut Vec<Action>)`: it draws a snapshot and returns
+//! wishes. The sight holds what concerns the window alone: what is chosen, which page is open, the
+//! laid-out sheet. This module asks the hub for a snapshot, lets the views draw it and hands their
+//! wishes back; nothing here waits for the audio thread.
+
+pub mod bars;
+pub mod beats;
+pub mod keys;
+pub mod look;
+pub mod note;
+pub mod overview;
+pub mod sight;
+pub mod states;
+pub mod takes;
+pub mod theme;
+pub mod transport;
+pub mod words;
 
 use crate::action::Action;
 use crate::hub::Hub;
-use crate::snapshot::Snapshot;
+use crate::snapshot::{AnalysisView, CaptureView, Look, RecordingView, Snapshot};
+use egui::{CentralPanel, Frame as Pane, Panel, ScrollArea, Ui};
 use nice_plug::context::gui::GuiContext;
 use nice_plug_egui::baseview::HandlerError;
 use nice_plug_egui::baseview::dpi::LogicalSize;
@@ -13,12 +29,15 @@ use nice_plug_egui::{
     EguiEditor, EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp, RepaintNotifier,
     create_egui_editor,
 };
+use sight::{Side, Sight};
 use std::sync::Arc;
+use std::time::Duration;
 
-/// The window's program: everything it knows is the hub.
+/// The window's program.
 pub struct App {
     hub: Arc<Hub>,
     gui: Option<GuiContext>,
+    sight: Sight,
 }
 
 impl NiceEguiApp for App {
@@ -33,15 +52,13 @@ impl NiceEguiApp for App {
         Ok(())
     }
 
-    fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut Frame) {
+    fn ui(&mut self, ui: &mut Ui, _frame: &mut Frame) {
         let snapshot = self.hub.snapshot();
         let mut wishes = Vec::new();
-        draw(ui, &snapshot, &mut wishes);
+        draw(ui, &snapshot, &mut self.sight, &mut wishes);
         for wish in wishes {
             self.hub.apply(wish, self.gui.as_ref());
         }
-        ui.ctx()
-            .request_repaint_after(std::time::Duration::from_millis(33));
     }
 
     fn editor_closed(&mut self) {
@@ -51,23 +68,184 @@ impl NiceEguiApp for App {
 
 /// Makes the editor of one instance.
 pub fn create(hub: Arc<Hub>) -> Option<EguiEditor<App>> {
+    let (width, height) = hub.snapshot().look.size;
     create_egui_editor(
-        EguiEditorState::from_size(LogicalSize::new(1100.0, 720.0), 1.0),
+        EguiEditorState::from_size(LogicalSize::new(f64::from(width), f64::from(height)), 1.0),
         RepaintNotifier::default(),
         EguiNiceSettings::new().with_tile("Thumbline"),
-        App { hub, gui: None },
+        App {
+            hub,
+            gui: None,
+            sight: Sight::default(),
+        },
     )
 }
 
 /// Draws a snapshot and collects wishes.
-pub fn draw(ui: &mut egui::Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
-    ui.heading(snapshot.recording.name().unwrap_or("No recording is open"));
-    let label = if snapshot.transport.playing {
-        "Stop"
+pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    let ctx = ui.ctx().clone();
+    dress(&ctx, &snapshot.look);
+    keys::read(ui, snapshot, sight, wishes);
+    let room = ctx.content_rect().size();
+    let pane = Pane::new()
+        .fill(theme::paper(snapshot.look.ground))
+        .inner_margin(8.0);
+    // A window too small for everything keeps the sheet and the run of play.
+    let tall = room.y >= 420.0;
+    let wide = room.x >= 700.0;
+    if tall {
+        Panel::top("heading").frame(pane).show(ui, |ui| {
+            heading(ui, snapshot, sight, wishes, wide);
+        });
+        if overview::length(snapshot).is_some() {
+            Panel::top("overview").frame(pane).show(ui, |ui| {
+                overview::show(ui, snapshot, sight, wishes);
+            });
+        }
+    }
+    Panel::bottom("transport").frame(pane).show(ui, |ui| {
+        notices(ui, snapshot, wishes);
+        if tall && !snapshot.look.cautioned {
+            look::cautions(ui, snapshot, wishes);
+        }
+        transport::show(ui, snapshot, sight, wishes);
+    });
+    if wide {
+        Panel::right("side")
+            .frame(pane)
+            .default_size(290.0)
+            .size_range(220.0..=420.0)
+            .show(ui, |ui| {
+                ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+                    side(ui, snapshot, sight, wishes);
+                });
+            });
+    }
+    CentralPanel::default().frame(pane).show(ui, |ui| {
+        if states::show(ui, snapshot, sight, wishes) {
+            bars::show(ui, snapshot, sight, wishes);
+        }
+    });
+    remember_size(&ctx, snapshot, wishes);
+    // Only what moves by itself asks for another frame; an idle window is not painted again.
+    if let Some(pause) = pace(snapshot) {
+        ctx.request_repaint_after(pause);
+    }
+}
+
+/// Gives the context the ground's colours and the wished size, when they changed.
+fn dress(ctx: &egui::Context, look: &Look) {
+    let id = egui::Id::unique("ground");
+    if ctx.data(|d| d.get_temp(id)) != Some(look.ground) {
+        theme::apply(ctx, look.ground);
+        ctx.data_mut(|d| d.insert_temp(id, look.ground));
+    }
+    if (ctx.zoom_factor() - look.scale).abs() > 1e-3 {
+        ctx.set_zoom_factor(look.scale);
+    }
+}
+
+/// How soon the next frame is due; none when nothing moves.
+pub fn pace(snapshot: &Snapshot) -> Option<Duration> {
+    let moving = snapshot.transport.playing || snapshot.level.peak > 1e-4;
+    let working = matches!(snapshot.recording, RecordingView::Loading { .. })
+        || matches!(snapshot.analysis, AnalysisView::Working { .. })
+        || snapshot.capture != CaptureView::Off
+        || snapshot.takes.iter().any(|t| t.analysis.is_none());
+    if moving {
+        Some(Duration::from_millis(16))
     } else {
-        "Play"
-    };
-    if ui.button(label).clicked() {
-        wishes.push(Action::Play(!snapshot.transport.playing));
+        working.then_some(Duration::from_millis(100))
+    }
+}
+
+/// Name of the recording, and the pages of the side panel.
+fn heading(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    sight: &mut Sight,
+    wishes: &mut Vec<Action>,
+    wide: bool,
+) {
+    ui.horizontal_wrapped(|ui| {
+        if transport::large(ui, false, "Open…", "Open a recording", None) {
+            wishes.push(Action::AskForRecording);
+        }
+        if snapshot.recording.name().is_some()
+            && transport::large(ui, false, "Close", "Close the recording", None)
+        {
+            wishes.push(Action::Close);
+        }
+        if let Some(name) = snapshot.recording.name() {
+            ui.heading(name);
+        }
+        if !wide {
+            return;
+        }
+        ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
+            // Right to left: listed from the last.
+            for (page, name) in [
+                (Side::Look, "Look"),
+                (Side::Takes, "Takes"),
+                (Side::Beats, "Beats"),
+                (Side::Note, "Note"),
+                (Side::Words, "Words"),
+            ] {
+                if transport::large(ui, sight.side == page, name, "Page at the right", None) {
+                    sight.side = page;
+                }
+            }
+        });
+    });
+}
+
+fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    if sight.side != Side::Beats {
+        sight.moving_beats = false;
+    }
+    if sight.side != Side::Words {
+        sight.lit.clear();
+    }
+    match sight.side {
+        Side::Words => words::show(ui, snapshot, sight, wishes),
+        Side::Note => note::show(ui, snapshot, sight, wishes),
+        Side::Beats => beats::show(ui, snapshot, sight, wishes),
+        Side::Takes => takes::show(ui, snapshot, sight, wishes),
+        Side::Look => look::show(ui, snapshot, wishes),
+    }
+}
+
+/// Sentences the player should read.
+fn notices(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+    for notice in snapshot.notices.iter().rev().take(3) {
+        ui.horizontal_wrapped(|ui| {
+            if notice.grave {
+                ui.colored_label(ui.visuals().error_fg_color, &notice.text);
+            } else {
+                ui.label(&notice.text);
+            }
+            if ui
+                .button("All right")
+                .on_hover_text("Put this away")
+                .clicked()
+            {
+                wishes.push(Action::Dismiss(notice.id));
+            }
+        });
+    }
+}
+
+/// Keeps the window's size, once the mouse has let go of its edge.
+fn remember_size(ctx: &egui::Context, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+    let size = ctx.content_rect().size() * ctx.zoom_factor();
+    let (width, height) = snapshot.look.size;
+    let moved = (size.x - width).abs() > 1.0 || (size.y - height).abs() > 1.0;
+    let usable = size.x >= 320.0 && size.y >= 200.0 && size.x <= 8000.0 && size.y <= 8000.0;
+    if moved && usable && !ctx.input(|i| i.pointer.any_down()) {
+        let look = Look {
+            size: (size.x, size.y),
+            ..snapshot.look
+        };
+        wishes.push(Action::SetLook(look));
     }
 }

@@ -20,9 +20,10 @@ mod strings;
 mod theme;
 mod words;
 
-pub use note::{Mark, describe};
+pub use note::{Mark, describe, pitch_name};
 pub use row::{BarCell, Row, RowKind};
 pub use shape::{Align, Point, Rect, Shape};
+pub use slots::name as slot_name;
 pub use theme::{Colour, Ground, Ink};
 pub use words::{Sentence, sentences};
 
@@ -328,6 +329,11 @@ impl Sheet {
             right: self.x(row.beats()),
             bottom: row.top + row.height,
         })
+    }
+
+    /// Height on the page of a row's line.
+    pub fn line(&self, row: usize) -> Option<f64> {
+        self.rows.get(row).map(|row| self.line_of(row))
     }
 
     /// Horizontal place of `beats` after a row's left end.

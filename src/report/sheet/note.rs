@@ -7,7 +7,7 @@ use super::theme::Ink;
 use super::{Piece, Placed, Sheet};
 use crate::music::note::{Note, Role};
 use crate::timing::SlotFigure;
-use crate::unit::{Beats, Span};
+use crate::unit::{Beats, MidiNote, Span};
 
 /// A head on the page.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -315,6 +315,13 @@ const NAMES: [&str; 12] = [
     "C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B",
 ];
 
+/// A pitch as written, with its octave: C4 is middle C.
+pub fn pitch_name(pitch: MidiNote) -> String {
+    let m = pitch.nearest();
+    let name = NAMES[m.rem_euclid(12) as usize];
+    format!("{name}{}", m.div_euclid(12) - 1)
+}
+
 /// Everything about one note in one line: bar, slot, hand, drift, pitch, place on the neck.
 pub fn describe(piece: &Piece, note: &Note, placed: &Placed) -> String {
     let mut parts = Vec::new();
@@ -334,9 +341,7 @@ pub fn describe(piece: &Piece, note: &Note, placed: &Placed) -> String {
         }
     }
     if let Some(pitch) = note.pitch.filter(|p| p.0.is_finite()) {
-        let m = pitch.nearest();
-        let name = NAMES[m.rem_euclid(12) as usize];
-        parts.push(format!("{name}{}", m.div_euclid(12) - 1));
+        parts.push(pitch_name(pitch));
     }
     if let Some(string) = note.string {
         parts.push(match note.fret {

@@ -3,7 +3,7 @@
 use crate::timing::{Drift, Slot};
 
 /// What a player calls a slot: `beat 2`, `the and of 2`.
-pub(super) fn name(slot: Slot) -> String {
+pub fn name(slot: Slot) -> String {
     let beat = slot.beat;
     match (slot.part, slot.parts) {
         (0, _) => format!("beat {beat}"),

@@ -1,0 +1,140 @@
+//! Beats and bars: tapping along, moving beats, bar one, meter, subdivision, free time.
+//!
+//! Every button appends one correction to the grid's list; everything drawn follows from it.
+
+use super::keys::{self, Deed};
+use super::note;
+use super::sight::Sight;
+use super::transport::large;
+use crate::action::{Action, GridEdit};
+use crate::snapshot::Snapshot;
+use egui::{ComboBox, Ui};
+use thumbline::music::meter::Meter;
+use thumbline::unit::Seconds;
+
+/// Meters offered first; any other can be set by its two figures.
+const METERS: [Meter; 8] = [
+    Meter { count: 4, unit: 4 },
+    Meter { count: 3, unit: 4 },
+    Meter { count: 2, unit: 4 },
+    Meter { count: 6, unit: 8 },
+    Meter { count: 12, unit: 8 },
+    Meter { count: 9, unit: 8 },
+    Meter { count: 5, unit: 4 },
+    Meter { count: 7, unit: 8 },
+];
+
+/// Draws the panel.
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    note::undo(ui, snapshot, wishes);
+    ui.separator();
+    let Some(analysis) = snapshot.analysis.ready() else {
+        ui.label("Nothing has been heard yet.");
+        return;
+    };
+    let grid = &analysis.grid;
+    let edit = |wishes: &mut Vec<Action>, edit| wishes.push(Action::EditGrid(edit));
+    match grid.tempo() {
+        Some(bpm) => ui.label(format!(
+            "{:.0} beats a minute, {}, {} bars",
+            bpm.0,
+            grid.meter,
+            grid.bars().len()
+        )),
+        None => ui.label("No steady beat was found."),
+    };
+    let position = snapshot.transport.position;
+    ui.horizontal_wrapped(|ui| {
+        let hint = "Tap on every beat while the recording plays";
+        if large(ui, false, "Tap", hint, Some(Deed::Tap)) {
+            keys::perform(Deed::Tap, snapshot, sight, wishes);
+        }
+        let hint = "Drag beats on the sheet to where they belong";
+        if large(ui, sight.moving_beats, "Move beats", hint, None) {
+            sight.moving_beats = !sight.moving_beats;
+        }
+        if large(ui, false, "Half", "Half as many beats", None) {
+            edit(wishes, GridEdit::Halve);
+        }
+        if large(ui, false, "Double", "Twice as many beats", None) {
+            edit(wishes, GridEdit::Double);
+        }
+        let hint = "Bar 1 starts at the beat nearest to the current place";
+        if large(ui, false, "Bar 1 here", hint, None) {
+            edit(wishes, GridEdit::BarOne { at: position });
+        }
+        let hint = "A bar starts at the beat nearest to the current place";
+        if large(ui, false, "Bar starts here", hint, None) {
+            edit(wishes, GridEdit::BarStart { at: position });
+        }
+    });
+    ui.separator();
+    meter(ui, grid.meter, wishes);
+    ui.separator();
+    stretch(ui, snapshot, analysis.end, wishes);
+}
+
+fn meter(ui: &mut Ui, meter: Meter, wishes: &mut Vec<Action>) {
+    let set = |meter| Action::EditGrid(GridEdit::Meter { meter });
+    ComboBox::from_label("Meter")
+        .selected_text(meter.to_string())
+        .show_ui(ui, |ui| {
+            for choice in METERS {
+                let on = choice == meter;
+                if ui.selectable_label(on, choice.to_string()).clicked() && !on {
+                    wishes.push(set(choice));
+                }
+            }
+        });
+    let mut count = meter.count;
+    ui.horizontal(|ui| {
+        let name = ui.label("Beats in a bar, 1 to 15");
+        let field = egui::DragValue::new(&mut count).range(1..=15).speed(0.05);
+        if ui.add(field).labelled_by(name.id).changed() {
+            wishes.push(set(Meter { count, ..meter }));
+        }
+    });
+}
+
+/// Corrections of a stretch: the loop where there is one, else the whole recording.
+fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Action>) {
+    let region = snapshot.practice.region.as_ref();
+    let (from, to, name) = match region.filter(|_| snapshot.practice.loop_on) {
+        Some(region) => (region.from, region.to, "in the loop"),
+        None => (Seconds(0.0), end, "in the whole recording"),
+    };
+    ui.label(format!("The beat divides {name} into"));
+    ui.horizontal_wrapped(|ui| {
+        for (parts, label) in [
+            (1, "nothing"),
+            (2, "two"),
+            (3, "triplets"),
+            (4, "sixteenths"),
+            (6, "six"),
+        ] {
+            if large(ui, false, label, &format!("{parts} to the beat"), None) {
+                let edit = GridEdit::Subdivision { from, to, parts };
+                wishes.push(Action::EditGrid(edit));
+            }
+        }
+    });
+    if region.is_some() && snapshot.practice.loop_on {
+        ui.horizontal_wrapped(|ui| {
+            if large(ui, false, "Free time", "No beat in the loop", None) {
+                wishes.push(Action::EditGrid(GridEdit::FreeTime { from, to }));
+            }
+            if large(
+                ui,
+                false,
+                "There is a beat",
+                "Look for a beat in the loop",
+                None,
+            ) {
+                wishes.push(Action::EditGrid(GridEdit::Pulse { from, to }));
+            }
+        });
+    } else {
+        ui.weak("Loop a passage to mark it as free time.");
+    }
+    ui.weak("How much the off-beats swing is read from the playing.");
+}

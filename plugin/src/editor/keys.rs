@@ -1,0 +1,310 @@
+//! Keys: what each does, and the one list that tooltips and the help page read.
+
+use super::bars;
+use super::sight::Sight;
+use crate::action::{Action, Control, NoteAt, NoteEdit};
+use crate::snapshot::{CaptureView, Snapshot};
+use egui::{Key, KeyboardShortcut, Modifiers};
+use thumbline::analysis::Analysis;
+use thumbline::music::note::Role;
+use thumbline::unit::Seconds;
+
+/// Something a key does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Deed {
+    /// Run or stop.
+    Play,
+    /// Loop on or off.
+    Loop,
+    /// Slower by 5 %.
+    Slower,
+    /// Faster by 5 %.
+    Faster,
+    /// Click on or off.
+    Click,
+    /// Record an own take, or stop.
+    Take,
+    /// Tap the beat.
+    Tap,
+    /// The note before.
+    Previous,
+    /// The note after.
+    Next,
+    /// Hear the chosen note.
+    Hear,
+    /// Thumb becomes finger, finger thumb.
+    Swap,
+    /// The chosen note is none.
+    Remove,
+    /// A note was missed here.
+    Add,
+    /// The chosen note is meant for the slot before.
+    SlotBefore,
+    /// The chosen note is meant for the slot after.
+    SlotAfter,
+    /// Take the last correction back.
+    Undo,
+    /// Do it again.
+    Redo,
+}
+
+/// Every deed, its keys and what it is called. The first key of a deed is the one tooltips show.
+pub const KEYS: [(Deed, Modifiers, Key, &str); 22] = [
+    (Deed::Play, Modifiers::NONE, Key::Space, "Play or stop"),
+    (
+        Deed::Play,
+        Modifiers::NONE,
+        Key::P,
+        "Play or stop, where the host takes the space key",
+    ),
+    (Deed::Loop, Modifiers::NONE, Key::L, "Loop on or off"),
+    (Deed::Slower, Modifiers::NONE, Key::Minus, "Slower by 5 %"),
+    (Deed::Faster, Modifiers::NONE, Key::Plus, "Faster by 5 %"),
+    (Deed::Faster, Modifiers::NONE, Key::Equals, "Faster by 5 %"),
+    (Deed::Click, Modifiers::NONE, Key::C, "Click on or off"),
+    (
+        Deed::Take,
+        Modifiers::NONE,
+        Key::R,
+        "Record an own take, or stop",
+    ),
+    (Deed::Tap, Modifiers::NONE, Key::B, "Tap the beat along"),
+    (
+        Deed::Previous,
+        Modifiers::NONE,
+        Key::Comma,
+        "The note before",
+    ),
+    (Deed::Next, Modifiers::NONE, Key::Period, "The note after"),
+    (Deed::Hear, Modifiers::NONE, Key::H, "Hear the chosen note"),
+    (
+        Deed::Swap,
+        Modifiers::NONE,
+        Key::T,
+        "Thumb becomes finger, finger thumb",
+    ),
+    (
+        Deed::Remove,
+        Modifiers::NONE,
+        Key::Delete,
+        "The chosen note is none",
+    ),
+    (
+        Deed::Remove,
+        Modifiers::NONE,
+        Key::Backspace,
+        "The chosen note is none",
+    ),
+    (
+        Deed::Add,
+        Modifiers::NONE,
+        Key::A,
+        "A note was missed at the current place",
+    ),
+    (
+        Deed::SlotBefore,
+        Modifiers::NONE,
+        Key::OpenBracket,
+        "Meant for the slot before",
+    ),
+    (
+        Deed::SlotAfter,
+        Modifiers::NONE,
+        Key::CloseBracket,
+        "Meant for the slot after",
+    ),
+    (
+        Deed::Undo,
+        Modifiers::COMMAND,
+        Key::Z,
+        "Take the last correction back",
+    ),
+    (
+        Deed::Redo,
+        Modifiers::COMMAND.plus(Modifiers::SHIFT),
+        Key::Z,
+        "Do it again",
+    ),
+    (Deed::Redo, Modifiers::COMMAND, Key::Y, "Do it again"),
+    (
+        Deed::Undo,
+        Modifiers::NONE,
+        Key::U,
+        "Take the last correction back",
+    ),
+];
+
+/// A deed's first key as text: `Space`, `Ctrl+Z`.
+pub fn name(deed: Deed) -> String {
+    KEYS.iter()
+        .find(|(d, ..)| *d == deed)
+        .map_or_else(String::new, |(_, modifiers, key, _)| text(*modifiers, *key))
+}
+
+/// A key with its modifiers as text.
+pub fn text(modifiers: Modifiers, key: Key) -> String {
+    let mut parts = Vec::new();
+    if modifiers.command {
+        parts.push("Ctrl");
+    }
+    if modifiers.shift {
+        parts.push("Shift");
+    }
+    parts.push(match key {
+        Key::OpenBracket => "[",
+        Key::CloseBracket => "]",
+        Key::Minus => "-",
+        Key::Plus => "+",
+        Key::Equals => "=",
+        Key::Comma => ",",
+        Key::Period => ".",
+        other => other.name(),
+    });
+    parts.join("+")
+}
+
+/// Turns keys pressed in this frame into wishes, unless a text is being typed.
+pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    let ctx = ui.ctx();
+    if ctx.text_edit_focused() {
+        return;
+    }
+    // Space and Enter belong to a focused control.
+    let focused = ctx.memory(|m| m.focused().is_some());
+    let mut deeds = Vec::new();
+    ctx.input_mut(|input| {
+        // Shift+Z before Z: the longer shortcut first.
+        let mut keys: Vec<_> = KEYS.iter().collect();
+        keys.sort_by_key(|(_, modifiers, ..)| !modifiers.shift);
+        for &&(deed, modifiers, key, _) in &keys {
+            let taken = focused && key == Key::Space;
+            if !taken && input.consume_shortcut(&KeyboardShortcut::new(modifiers, key)) {
+                deeds.push(deed);
+            }
+        }
+    });
+    for deed in deeds {
+        perform(deed, snapshot, sight, wishes);
+    }
+}
+
+/// What a deed wishes.
+pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    let transport = &snapshot.transport;
+    let speed = |by: f64| {
+        let speed = (snapshot.dials.speed * 20.0 + by).round() / 20.0;
+        Action::SetSpeed(speed.clamp(0.25, 1.5))
+    };
+    match deed {
+        Deed::Play => wishes.push(Action::Play(!transport.playing)),
+        Deed::Loop => wishes.push(Action::SetLoop(!snapshot.practice.loop_on)),
+        Deed::Slower => wishes.push(speed(-1.0)),
+        Deed::Faster => wishes.push(speed(1.0)),
+        Deed::Click => wishes.push(Action::SetClick(!snapshot.dials.click)),
+        Deed::Take => {
+            let off = snapshot.capture == CaptureView::Off;
+            wishes.push(Action::CaptureTake(off));
+        }
+        Deed::Tap => tap(transport.position, sight, wishes),
+        Deed::Undo => wishes.push(Action::Undo),
+        Deed::Redo => wishes.push(Action::Redo),
+        Deed::Previous
+        | Deed::Next
+        | Deed::Hear
+        | Deed::Swap
+        | Deed::Remove
+        | Deed::Add
+        | Deed::SlotBefore
+        | Deed::SlotAfter => {
+            if let Some(analysis) = snapshot.analysis.ready() {
+                on_note(deed, snapshot, analysis, sight, wishes);
+            }
+        }
+    }
+}
+
+fn on_note(
+    deed: Deed,
+    snapshot: &Snapshot,
+    analysis: &Analysis,
+    sight: &mut Sight,
+    wishes: &mut Vec<Action>,
+) {
+    let chosen = sight.chosen_in(analysis);
+    let position = snapshot.transport.position;
+    match (deed, chosen) {
+        (Deed::Add, _) => {
+            let note = bars::added(position, Role::Melody);
+            wishes.push(Action::EditNote(NoteEdit::Add { note }));
+        }
+        (Deed::Next, chosen) => {
+            let after = || analysis.notes.partition_point(|n| n.time < position);
+            let next = chosen.map_or_else(after, |i| i + 1);
+            sight.choose(analysis, next);
+        }
+        (Deed::Previous, chosen) => {
+            let before = || analysis.notes.partition_point(|n| n.time < position);
+            if let Some(previous) = chosen.unwrap_or_else(before).checked_sub(1) {
+                sight.choose(analysis, previous);
+            }
+        }
+        (_, Some(index)) => {
+            let note = &analysis.notes[index];
+            let which = NoteAt::of(note);
+            match deed {
+                Deed::Hear => wishes.extend(bars::hear(note)),
+                Deed::Swap => {
+                    let role = match note.role {
+                        Role::Bass => Role::Melody,
+                        Role::Melody => Role::Bass,
+                    };
+                    wishes.push(Action::EditNote(NoteEdit::SetRole { which, role }));
+                }
+                Deed::Remove => {
+                    wishes.push(Action::EditNote(NoteEdit::Remove { which }));
+                    sight.chosen = None;
+                }
+                Deed::SlotBefore | Deed::SlotAfter => {
+                    let step = if deed == Deed::SlotAfter { 1 } else { -1 };
+                    if let Some(slot) = sight.neighbour(snapshot, index, step) {
+                        wishes.push(Action::EditNote(NoteEdit::MeantFor { which, slot }));
+                    }
+                }
+                _ => {}
+            }
+        }
+        _ => {}
+    }
+}
+
+/// Seconds of the recording after which a new series of taps begins.
+const REST: f64 = 2.5;
+
+/// A tap at a place of the recording. The first of a series is kept back: one tap is no beat.
+fn tap(at: Seconds, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    use crate::action::GridEdit;
+    let fresh = sight
+        .taps
+        .last()
+        .is_none_or(|&last| !(0.0..REST).contains(&(at - last).0));
+    if fresh {
+        sight.taps.clear();
+    }
+    sight.taps.push(at);
+    match sight.taps.as_slice() {
+        [] | [_] => {}
+        [first, second] => {
+            let edits = [*first, *second].map(|at| Action::EditGrid(GridEdit::Tap { at }));
+            wishes.extend(edits);
+        }
+        [.., last] => wishes.push(Action::EditGrid(GridEdit::Tap { at: *last })),
+    }
+}
+
+/// What a foot controller can be taught.
+pub const PEDALS: [(Control, &str); 4] = [
+    (Control::Play, "Play"),
+    (Control::Loop, "Loop"),
+    (Control::NextRegion, "Next region"),
+    (Control::PreviousRegion, "Region before"),
+];

@@ -1,0 +1,99 @@
+//! How the page looks, the keys, and what the program says about itself and about safe use.
+
+use super::keys::KEYS;
+use crate::action::Action;
+use crate::snapshot::{Look, Snapshot};
+use egui::{DragValue, Grid, Ui};
+use thumbline::report::sheet::Ground;
+
+/// What is said once about hands and ears, and kept on the page about the program. General
+/// advice: WHO-ITU H.870 (2019) for level and time; breaks and sudden increases after Chan &
+/// Ackermann 2014, Front. Psychol. 5:706.
+pub const CAUTIONS: [&str; 2] = [
+    "Hands: warm up, rest between rounds, add playing time little by little. If it hurts, stop; if it goes on hurting, see a professional.",
+    "Ears: keep the level moderate, the more so the longer you listen. This program cannot measure how loud it is where you are.",
+];
+
+/// Draws the cautions until they were read.
+pub fn cautions(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+    for caution in CAUTIONS {
+        ui.label(caution);
+    }
+    let cautioned = true;
+    if super::transport::large(
+        ui,
+        false,
+        "I have read this",
+        "It stays on the page Look",
+        None,
+    ) {
+        let look = snapshot.look;
+        wishes.push(Action::SetLook(Look { cautioned, ..look }));
+    }
+}
+
+/// Draws the panel.
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+    let mut look = snapshot.look;
+    ui.strong("The page");
+    ui.horizontal(|ui| {
+        ui.radio_value(&mut look.ground, Ground::Paper, "Paper");
+        ui.radio_value(&mut look.ground, Ground::Dark, "Dark");
+    });
+    ui.horizontal_wrapped(|ui| {
+        ui.label("Drift drawn");
+        ui.selectable_value(&mut look.magnifier, None, "to fit");
+        for factor in [1, 2, 4, 8, 16] {
+            ui.selectable_value(&mut look.magnifier, Some(factor), format!("×{factor}"));
+        }
+    });
+    ui.horizontal(|ui| {
+        let name = ui.label("Bars in a row");
+        ui.add(
+            DragValue::new(&mut look.bars_a_row)
+                .range(1..=8)
+                .speed(0.05),
+        )
+        .labelled_by(name.id);
+    });
+    let size = |ui: &mut Ui, label: &str, value: f64, low: f64, high: f64| {
+        let mut percent = value * 100.0;
+        ui.horizontal(|ui| {
+            let name = ui.label(label);
+            let field = DragValue::new(&mut percent)
+                .range(low..=high)
+                .fixed_decimals(0)
+                .suffix(" %");
+            ui.add(field).labelled_by(name.id);
+        });
+        percent / 100.0
+    };
+    look.zoom = size(ui, "Size of the notes", look.zoom, 50.0, 400.0);
+    look.scale = size(
+        ui,
+        "Size of everything",
+        f64::from(look.scale),
+        100.0,
+        250.0,
+    ) as f32;
+    ui.checkbox(&mut look.strings, "Tablature under each bar");
+    ui.checkbox(&mut look.follow, "Keep the row in play in view");
+    if look != snapshot.look {
+        wishes.push(Action::SetLook(look));
+    }
+    ui.separator();
+    ui.strong("Keys");
+    Grid::new("keys").num_columns(2).show(ui, |ui| {
+        for (_, modifiers, key, what) in KEYS {
+            ui.monospace(super::keys::text(modifiers, key));
+            ui.label(what);
+            ui.end_row();
+        }
+    });
+    ui.separator();
+    ui.strong("About");
+    ui.label(format!("Thumbline {}", env!("CARGO_PKG_VERSION")));
+    for caution in CAUTIONS {
+        ui.label(caution);
+    }
+}

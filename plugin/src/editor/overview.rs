@@ -1,0 +1,110 @@
+//! The whole recording as a thin strip: outline, loop, kept regions, position.
+//!
+//! Click to go there, drag to loop; with the keyboard, arrows step through it.
+
+use super::sight::Sight;
+use super::theme;
+use crate::action::Action;
+use crate::snapshot::{RecordingView, Snapshot};
+use egui::{EventFilter, Key, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+use thumbline::report::sheet::Ink;
+use thumbline::unit::{Seconds, Span};
+
+/// Height of the strip.
+const HEIGHT: f32 = 46.0;
+/// What an arrow key steps by.
+const STEP: Span = Span(2.0);
+
+/// Length of the open recording; none while nothing is open.
+pub fn length(snapshot: &Snapshot) -> Option<Seconds> {
+    let end = match &snapshot.recording {
+        RecordingView::Ready { sound, .. } => sound.end(),
+        _ => Seconds(snapshot.peaks.step.0 * snapshot.peaks.range.len() as f64),
+    };
+    (end.0.is_finite() && end.0 > 0.0).then_some(end)
+}
+
+/// Draws the strip.
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    let Some(end) = length(snapshot) else {
+        return;
+    };
+    let size = vec2(ui.available_width(), HEIGHT);
+    let (strip, response) = ui.allocate_exact_size(size, Sense::click_and_drag());
+    let position = snapshot.transport.position;
+    response.widget_info(|| WidgetInfo::slider(true, position.0, "Place in the recording"));
+    let ground = snapshot.look.ground;
+    let x = |time: Seconds| strip.left() + strip.width() * (time.0 / end.0).clamp(0.0, 1.0) as f32;
+    let painter = ui.painter_at(strip);
+    painter.rect_filled(strip, 3.0, theme::ink(ground, Ink::Wash));
+
+    let practice = &snapshot.practice;
+    let dragging = sight.loop_from.filter(|_| response.dragged());
+    let pointer = response.interact_pointer_pos();
+    let under = |at: egui::Pos2| {
+        let share = ((at.x - strip.left()) / strip.width()).clamp(0.0, 1.0);
+        Seconds(f64::from(share) * end.0)
+    };
+    let region = practice.region.as_ref().map(|r| (r.from, r.to));
+    let drawn = dragging.zip(pointer.map(under)).map(ordered);
+    if let Some((from, to)) = drawn.or(region.filter(|_| practice.loop_on)) {
+        let area = Rect::from_x_y_ranges(x(from)..=x(to).max(x(from) + 2.0), strip.y_range());
+        painter.rect_filled(area, 0.0, theme::ink(ground, Ink::Band));
+        let stroke = Stroke::new(2.0, theme::ink(ground, Ink::Position));
+        painter.vline(area.left(), strip.y_range(), stroke);
+        painter.vline(area.right(), strip.y_range(), stroke);
+    }
+    let columns = (strip.width() / 3.0) as usize;
+    let outline = sight.outline(&snapshot.peaks);
+    let foot = strip.bottom() - 6.0;
+    let stroke = Stroke::new(1.5, theme::ink(ground, Ink::Tick));
+    for (i, height) in outline.heights(columns).into_iter().enumerate() {
+        let at = strip.left() + 3.0 * i as f32 + 1.5;
+        // Square root: soft passages stay visible beside loud ones.
+        let reach = height.sqrt() * (HEIGHT - 16.0);
+        painter.vline(at, foot - reach..=foot, stroke);
+    }
+    for kept in practice.regions.iter() {
+        let line = [pos2(x(kept.from), foot + 3.5), pos2(x(kept.to), foot + 3.5)];
+        painter.line_segment(line, Stroke::new(3.0, theme::ink(ground, Ink::Line)));
+    }
+    let stroke = Stroke::new(2.0, theme::ink(ground, Ink::Position));
+    painter.vline(x(position), strip.y_range(), stroke);
+    if response.has_focus() {
+        let stroke = Stroke::new(2.0, theme::ink(ground, Ink::Focus));
+        painter.rect_stroke(strip, 3.0, stroke, StrokeKind::Inside);
+    }
+
+    if response.drag_started() {
+        let origin = ui.input(|i| i.pointer.press_origin());
+        sight.loop_from = origin.map(under);
+    }
+    if response.drag_stopped() {
+        if let Some((from, to)) = sight.loop_from.take().zip(pointer.map(under)).map(ordered) {
+            wishes.push(Action::SetRegion(Some((from, to))));
+            wishes.push(Action::SetLoop(true));
+        }
+    } else if response.clicked() {
+        wishes.extend(pointer.map(|at| Action::Seek(under(at))));
+    }
+    if response.has_focus() {
+        // Arrows step through the recording here instead of moving on to the next control.
+        let filter = EventFilter {
+            horizontal_arrows: true,
+            ..EventFilter::default()
+        };
+        ui.memory_mut(|m| m.set_focus_lock_filter(response.id, filter));
+        let step = ui.input(|i| {
+            f64::from(i.num_presses(Key::ArrowRight) as i32 - i.num_presses(Key::ArrowLeft) as i32)
+        });
+        if step != 0.0 {
+            let to = (position + STEP * step).0.clamp(0.0, end.0);
+            wishes.push(Action::Seek(Seconds(to)));
+        }
+    }
+    response.on_hover_text("Click to go there, drag to loop");
+}
+
+fn ordered((a, b): (Seconds, Seconds)) -> (Seconds, Seconds) {
+    if a < b { (a, b) } else { (b, a) }
+}

@@ -1,0 +1,271 @@
+//! What the player looks at: everything about the window that is neither sound nor kept.
+//!
+//! Owns the selection and the laid-out page, which is made anew only when what it shows changes.
+
+use crate::action::NoteAt;
+use crate::snapshot::{Look, Peaks, Snapshot, TakeView};
+use std::sync::Arc;
+use thumbline::analysis::Analysis;
+use thumbline::report::sheet::{Options, Piece, Sentence, Shape, Sheet, Take, sentences};
+use thumbline::timing::{Drift, Reference, measure, measure_pinned};
+use thumbline::unit::{Beats, Seconds};
+
+/// The side panel's page.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Side {
+    /// What was found, in words.
+    #[default]
+    Words,
+    /// The chosen note.
+    Note,
+    /// Beats and bars.
+    Beats,
+    /// Own takes.
+    Takes,
+    /// How the page looks, and about the program.
+    Look,
+}
+
+/// State of one window.
+#[derive(Default)]
+pub struct Sight {
+    /// The chosen note.
+    pub chosen: Option<NoteAt>,
+    /// Notes a sentence speaks of while the pointer rests on it.
+    pub lit: Vec<usize>,
+    /// Page of the side panel.
+    pub side: Side,
+    /// Can beats be dragged?
+    pub moving_beats: bool,
+    /// Beats tapped since the last rest, in the recording's time.
+    pub taps: Vec<Seconds>,
+    /// The path being typed.
+    pub path: String,
+    /// The name of a region being typed.
+    pub region_name: String,
+    /// A loop being drawn: where it was begun.
+    pub loop_from: Option<Seconds>,
+    /// Row in play when it was last followed.
+    pub followed: Option<usize>,
+    /// The row to scroll to once, if any.
+    pub reveal: Option<usize>,
+    scene: Option<Arc<Scene>>,
+    heard: Option<Arc<Heard>>,
+    outline: Option<Arc<Outline>>,
+}
+
+/// What was heard, measured.
+pub struct Heard {
+    /// The recording's name.
+    pub title: String,
+    /// The analysis that is shown.
+    pub analysis: Arc<Analysis>,
+    /// How its notes stand to its grid.
+    pub drift: Drift,
+    /// The take that is drawn over it, measured against the same grid.
+    pub second: Option<(Arc<Analysis>, Drift)>,
+    pins: Arc<[(usize, Seconds)]>,
+}
+
+impl Heard {
+    /// As the layout wants it.
+    pub fn piece(&self) -> Piece<'_> {
+        Piece {
+            second: self.second.as_ref().map(|(heard, drift)| Take {
+                notes: &heard.notes,
+                drift,
+            }),
+            ..Piece::of(&self.title, &self.analysis, &self.drift)
+        }
+    }
+}
+
+/// A page ready to be painted.
+pub struct Scene {
+    /// What it shows.
+    pub heard: Arc<Heard>,
+    /// Where everything lies.
+    pub sheet: Sheet,
+    /// Heading.
+    pub head: Vec<Shape>,
+    /// What stands under the rows.
+    pub foot: Vec<Shape>,
+    /// Height of that.
+    pub foot_height: f64,
+    /// What it means in words.
+    pub words: Vec<Sentence>,
+    options: Options,
+}
+
+/// The recording's outline at halving resolutions.
+pub struct Outline {
+    source: Arc<Peaks>,
+    /// Largest amplitude in each stretch; each level has half as many as the one before.
+    levels: Vec<Vec<f32>>,
+}
+
+impl Outline {
+    fn of(source: &Arc<Peaks>) -> Self {
+        let finite = |x: f32| if x.is_finite() { x.abs().min(1.0) } else { 0.0 };
+        let first: Vec<f32> = source
+            .range
+            .iter()
+            .map(|&(low, high)| finite(low).max(finite(high)))
+            .collect();
+        let mut levels = vec![first];
+        while let Some(last) = levels.last().filter(|l| l.len() > 64) {
+            let half = last
+                .chunks(2)
+                .map(|pair| pair.iter().copied().fold(0.0, f32::max))
+                .collect();
+            levels.push(half);
+        }
+        Self {
+            source: source.clone(),
+            levels,
+        }
+    }
+
+    /// `count` heights, 0 to 1, evenly over the recording, from the coarsest level that still has
+    /// as many.
+    pub fn heights(&self, count: usize) -> Vec<f32> {
+        let level = self.levels.iter().rev().find(|l| l.len() >= count);
+        let Some(level) = level.or(self.levels.first()).filter(|l| !l.is_empty()) else {
+            return Vec::new();
+        };
+        (0..count)
+            .map(|i| {
+                let from = (i * level.len() / count).min(level.len() - 1);
+                let to = ((i + 1) * level.len() / count).clamp(from + 1, level.len());
+                level[from..to].iter().copied().fold(0.0, f32::max)
+            })
+            .collect()
+    }
+}
+
+impl Sight {
+    /// What was heard, measured once for every change of it.
+    pub fn heard(&mut self, snapshot: &Snapshot) -> Option<Arc<Heard>> {
+        let analysis = snapshot.analysis.ready()?;
+        let take = shown_take(snapshot);
+        let same = |heard: &&Arc<Heard>| {
+            let second = heard.second.as_ref().map(|(a, _)| Arc::as_ptr(a));
+            Arc::ptr_eq(&heard.analysis, analysis)
+                && heard.pins == snapshot.practice.pins
+                && second == take.map(Arc::as_ptr)
+                && Some(heard.title.as_str()) == snapshot.recording.name()
+        };
+        if let Some(heard) = self.heard.as_ref().filter(same) {
+            return Some(heard.clone());
+        }
+        let (notes, grid) = (&analysis.notes, &analysis.grid);
+        let pins = snapshot.practice.pins.clone();
+        let heard = Arc::new(Heard {
+            title: snapshot.recording.name().unwrap_or_default().to_owned(),
+            drift: measure_pinned(notes, grid, Reference::OwnTempo, &pins),
+            second: take.map(|take| {
+                let drift = measure(&take.notes, grid, Reference::OwnTempo);
+                (take.clone(), drift)
+            }),
+            analysis: analysis.clone(),
+            pins,
+        });
+        self.heard = Some(heard.clone());
+        Some(heard)
+    }
+
+    /// The page at a width, laid out once for every change of it.
+    pub fn scene(&mut self, snapshot: &Snapshot, width: f64) -> Option<Arc<Scene>> {
+        let heard = self.heard(snapshot)?;
+        let options = options(&snapshot.look, width);
+        let same =
+            |scene: &&Arc<Scene>| Arc::ptr_eq(&scene.heard, &heard) && scene.options == options;
+        if let Some(scene) = self.scene.as_ref().filter(same) {
+            return Some(scene.clone());
+        }
+        let piece = heard.piece();
+        let sheet = Sheet::plan(&piece, options);
+        let (foot, foot_height) = sheet.foot_shapes(&piece, sheet.height());
+        let scene = Arc::new(Scene {
+            head: sheet.head_shapes(&piece),
+            words: sentences(&piece),
+            foot,
+            foot_height,
+            sheet,
+            options,
+            heard: heard.clone(),
+        });
+        self.scene = Some(scene.clone());
+        Some(scene)
+    }
+
+    /// The page as it was last laid out.
+    pub fn latest(&self) -> Option<Arc<Scene>> {
+        self.scene.clone()
+    }
+
+    /// The recording's outline, made once.
+    pub fn outline(&mut self, peaks: &Arc<Peaks>) -> Arc<Outline> {
+        let same = |outline: &&Arc<Outline>| Arc::ptr_eq(&outline.source, peaks);
+        if let Some(outline) = self.outline.as_ref().filter(same) {
+            return outline.clone();
+        }
+        let outline = Arc::new(Outline::of(peaks));
+        self.outline = Some(outline.clone());
+        outline
+    }
+
+    /// The slot `step` slots from a note's own: its instant.
+    pub fn neighbour(&mut self, snapshot: &Snapshot, index: usize, step: i32) -> Option<Seconds> {
+        let heard = self.heard(snapshot)?;
+        let grid = &heard.analysis.grid;
+        let at = heard.piece().placed(index).at;
+        let at = at
+            .or_else(|| grid.beat_at(heard.analysis.notes[index].time))?
+            .0;
+        let beat = (at + 1e-6).floor().max(0.0);
+        let parts = |beat: f64| {
+            grid.beats()
+                .get(beat as usize)
+                .map_or(1, |b| b.parts.max(1))
+        };
+        let here = f64::from(parts(beat));
+        let part = ((at - beat) * here).round() + f64::from(step);
+        let to = if part < 0.0 {
+            let before = f64::from(parts(beat - 1.0));
+            beat - 1.0 / before
+        } else {
+            beat + part / here
+        };
+        (to >= 0.0).then(|| grid.time_at(Beats(to)))?
+    }
+
+    /// Index of the chosen note in what is shown.
+    pub fn chosen_in(&self, analysis: &Analysis) -> Option<usize> {
+        self.chosen.as_ref()?.find(&analysis.notes)
+    }
+
+    /// Chooses a note and turns the side panel to it.
+    pub fn choose(&mut self, analysis: &Analysis, index: usize) {
+        if let Some(note) = analysis.notes.get(index) {
+            self.chosen = Some(NoteAt::of(note));
+            self.side = Side::Note;
+        }
+    }
+}
+
+/// The newest shown take that has been analysed.
+fn shown_take(snapshot: &Snapshot) -> Option<&Arc<Analysis>> {
+    let shown = |take: &&TakeView| take.shown && take.analysis.is_some();
+    snapshot.takes.iter().rev().find(shown)?.analysis.as_ref()
+}
+
+fn options(look: &Look, width: f64) -> Options {
+    Options {
+        width,
+        zoom: look.zoom,
+        magnifier: look.magnifier,
+        bars_a_row: look.bars_a_row,
+        strings: look.strings,
+    }
+}

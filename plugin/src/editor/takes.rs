@@ -1,0 +1,114 @@
+//! Own takes and kept regions.
+
+use super::keys::PEDALS;
+use super::sight::Sight;
+use crate::action::Action;
+use crate::snapshot::{CaptureView, Snapshot};
+use egui::{DragValue, TextEdit, Ui};
+use thumbline::unit::Span;
+
+/// Draws the panel.
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    ui.strong("Own takes");
+    if snapshot.takes.is_empty() {
+        ui.label("None yet. Press Record, play along, press it again: your notes appear on the sheet as hollow heads.");
+    }
+    for (i, take) in snapshot.takes.iter().enumerate() {
+        ui.horizontal(|ui| {
+            let mut shown = take.shown;
+            if ui.checkbox(&mut shown, &take.name).changed() {
+                wishes.push(Action::ShowTake(i, shown));
+            }
+            if take.analysis.is_none() {
+                ui.spinner();
+            }
+            if ui
+                .button("Forget")
+                .on_hover_text("Take it off the list; its file stays")
+                .clicked()
+            {
+                wishes.push(Action::ForgetTake(i));
+            }
+        });
+    }
+    ui.horizontal(|ui| {
+        let mut ms = snapshot.practice.latency.ms();
+        let name = ui.label("Delay of my sound");
+        let field = DragValue::new(&mut ms)
+            .range(-500.0..=500.0)
+            .fixed_decimals(1)
+            .suffix(" ms");
+        if ui.add(field).labelled_by(name.id).changed() {
+            wishes.push(Action::SetLatency(Span::from_ms(ms)));
+        }
+        if ui
+            .button("Measure")
+            .on_hover_text("Plays clicks and listens for them: hold the microphone to the loudspeaker, turned low")
+            .clicked()
+        {
+            wishes.push(Action::Calibrate);
+        }
+    });
+    let track = snapshot.capture != CaptureView::Off;
+    if !snapshot.standalone
+        && ui
+            .selectable_label(track, "Record this track as the recording")
+            .clicked()
+    {
+        wishes.push(Action::CaptureTrack(!track));
+    }
+    ui.separator();
+    regions(ui, snapshot, sight, wishes);
+    ui.separator();
+    pedals(ui, snapshot, wishes);
+}
+
+fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    ui.strong("Kept loops");
+    for (i, region) in snapshot.practice.regions.iter().enumerate() {
+        ui.horizontal(|ui| {
+            let on = snapshot.practice.current_region == Some(i);
+            if ui.selectable_label(on, &region.name).clicked() {
+                wishes.push(Action::UseRegion(i));
+                wishes.push(Action::SetLoop(true));
+            }
+            if ui.button("Forget").clicked() {
+                wishes.push(Action::ForgetRegion(i));
+            }
+        });
+    }
+    if snapshot.practice.region.is_some() {
+        ui.horizontal(|ui| {
+            let name = ui.label("Keep this loop as");
+            ui.add(TextEdit::singleline(&mut sight.region_name).desired_width(110.0))
+                .labelled_by(name.id);
+            let named = !sight.region_name.trim().is_empty();
+            if ui.add_enabled(named, egui::Button::new("Keep")).clicked() {
+                let name = std::mem::take(&mut sight.region_name);
+                wishes.push(Action::KeepRegion(name.trim().to_owned()));
+            }
+        });
+    } else {
+        ui.weak("Mark a loop to keep it under a name.");
+    }
+}
+
+fn pedals(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+    ui.strong("Foot controller");
+    for (control, name) in PEDALS {
+        let learning = snapshot.practice.learning == Some(control);
+        let label = if learning {
+            format!("{name}: press the pedal now")
+        } else {
+            format!("Teach: {name}")
+        };
+        ui.horizontal(|ui| {
+            if ui.selectable_label(learning, label).clicked() {
+                wishes.push(Action::Learn((!learning).then_some(control)));
+            }
+            if ui.small_button("Forget").clicked() {
+                wishes.push(Action::Unlearn(control));
+            }
+        });
+    }
+}

@@ -1,0 +1,53 @@
+//! What was found, in plain sentences; resting on one lights up its notes.
+
+use super::bars;
+use super::sight::Sight;
+use super::theme;
+use crate::action::Action;
+use crate::snapshot::Snapshot;
+use egui::{Frame, Role, Sense, Stroke, Ui, WidgetInfo};
+use thumbline::report::sheet::Ink;
+
+/// Draws the panel.
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    sight.lit.clear();
+    // The width only matters to the page; the words are the same at any.
+    let Some(scene) = sight.latest() else {
+        ui.label("Nothing has been heard yet.");
+        return;
+    };
+    ui.strong("What to know, what to practise");
+    let ground = snapshot.look.ground;
+    for sentence in &scene.words {
+        let frame = Frame::new()
+            .fill(theme::ink(ground, Ink::Wash))
+            .inner_margin(8.0)
+            .corner_radius(3.0);
+        let inside = frame.show(ui, |ui| {
+            ui.set_width(ui.available_width());
+            ui.label(&sentence.text);
+            if let Some(bar) = sentence.bar {
+                let label = format!("Loop bar {bar} at 60 %");
+                if super::transport::large(ui, false, &label, "Loop it, slow it, play it", None) {
+                    wishes.push(Action::SetBars(bar, bar));
+                    wishes.push(Action::SetLoop(true));
+                    wishes.push(Action::SetSpeed(0.6));
+                    wishes.push(Action::Play(true));
+                    bars::go_to_bar(bar, sight, &scene);
+                }
+            }
+        });
+        let id = ui.scope_id().with(&sentence.text);
+        let whole = ui.interact(inside.response.rect, id, Sense::focusable_noninteractive());
+        whole.widget_info(|| WidgetInfo::labeled(Role::Note, true, &sentence.text));
+        if whole.contains_pointer() || whole.has_focus() {
+            sight.lit.clone_from(&sentence.notes);
+            let stroke = Stroke::new(2.0, theme::ink(ground, Ink::Focus));
+            let kind = egui::StrokeKind::Inside;
+            ui.painter().rect_stroke(whole.rect, 3.0, stroke, kind);
+        }
+    }
+    for warning in &scene.heard.analysis.warnings {
+        ui.weak(warning);
+    }
+}
