@@ -10,6 +10,7 @@ pub mod hear;
 pub mod net;
 pub mod onset;
 pub mod pitch;
+pub mod place;
 pub mod role;
 pub mod string;
 pub mod tuning;

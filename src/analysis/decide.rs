@@ -1,8 +1,11 @@
 //! Which candidates are notes, and which pitches they bring.
 //!
-//! Owns the decision at each candidate; role, string and kind come after.
+//! Three small weighings, each a weighted sum: how exactly a candidate marks an onset; which of
+//! several close candidates a pitch begins at; whether that pitch begins there at all. Role,
+//! string and kind come after.
 
 use super::hear::Heard;
+use super::net::{Kinds, PITCHES};
 use super::pitch::LOWEST;
 use crate::unit::Seconds;
 
@@ -13,97 +16,244 @@ pub struct Event {
     pub time: Seconds,
     /// Whole semitone, MIDI number.
     pub midi: i32,
-    /// Probability that a note begins here.
+    /// Probability that this note begins here.
     pub confidence: f32,
-    /// Its share of what is new here, in units of signal amplitude.
+    /// Its share of the loudness after the onset, amplitude.
     pub strength: f32,
+    /// How it seems to be made.
+    pub kinds: Kinds,
+    /// Index of its candidate.
+    pub heard: usize,
 }
 
-/// Weights of the logistic decision on [`features`], tuned on rendered pieces.
-const WEIGHTS: [f32; 9] = [1.31, 2.14, -0.42, 1.52, 2.83, 1.15, 0.73, 0.92, 0.91];
-const BIAS: f32 = 0.477;
+// The weights below were tuned on rendered pieces (voices, rooms and lossy files of several
+// kinds; the seeds are in DEVELOPERS.md), by logistic regression.
+
+/// Weights and bias of [`exactness`].
+const EXACT: ([f32; 13], f32) = (
+    [
+        4.391, 0.71, 0.352, 0.433, -0.55, 0.196, -0.298, 0.245, -0.036, 1.212, -0.477, 0.787, 0.532,
+    ],
+    -4.316,
+);
+/// Weights of [`placing`].
+const PLACE: [f32; 7] = [0.411, 0.105, 0.126, -0.291, 0.478, 0.665, 0.292];
+/// Weights and bias of the final decision.
+const NOTE: ([f32; 10], f32) = (
+    [
+        0.683, 0.335, -0.069, 0.202, 0.065, 0.495, 0.999, -1.982, 0.067, 0.066,
+    ],
+    -0.679,
+);
 /// Least probability of a note.
 const LEAST: f32 = 0.45;
-/// A further pitch at the same onset has at least this share of the strongest one's strength.
-const SHARE: f32 = 0.4;
-/// Neighbours that compete for one onset lie this near, seconds.
-const NEAR: f64 = 0.05;
+/// Candidates that name one pitch and lie this near to one another speak of one note, seconds.
+const CHAIN: f64 = 0.038;
+/// Two notes of one pitch are at least this far apart, seconds: a string needs that to be plucked
+/// again.
+const REPEAT: f64 = 0.045;
+/// The network names a pitch from here on.
+const NAMED: f32 = 0.08;
+/// Most neighbours that are looked at on either side.
+const NEIGHBOURS: usize = 8;
 
 /// The notes that begin, in order of time, lower pitches first.
 pub fn events(heard: &[Heard]) -> Vec<Event> {
+    let marks: Vec<Mark> = (0..heard.len()).map(|i| Mark::of(heard, i)).collect();
     let folded: Vec<Vec<f32>> = heard.iter().map(|h| fold(&h.newness.pitches)).collect();
-    let level = loud(heard);
-    let mut events = Vec::new();
-    for (i, pitches) in folded.iter().enumerate() {
-        let top = pitches.iter().fold(0.0f32, |m, v| m.max(*v));
-        let sum = BIAS
-            + features(heard, i, top, level)
-                .iter()
-                .zip(WEIGHTS)
-                .map(|(f, w)| f * w)
-                .sum::<f32>();
-        let confidence = 1.0 / (1.0 + (-sum).exp());
-        if confidence < LEAST || top <= 0.0 {
-            continue;
-        }
-        let taken = pitches
-            .iter()
-            .enumerate()
-            .filter(|(_, v)| **v >= SHARE * top);
-        events.extend(taken.take(6).map(|(p, v)| Event {
-            time: Seconds(heard[i].candidate.time),
-            midi: LOWEST + p as i32,
-            confidence,
-            strength: *v,
-        }));
-    }
+    let mut events: Vec<Event> = (0..PITCHES)
+        .flat_map(|pitch| {
+            groups(heard, pitch)
+                .into_iter()
+                .flat_map(|group| settle(heard, &marks, pitch, group))
+                .collect::<Vec<_>>()
+                .into_iter()
+                .filter_map(|i| event(heard, &marks, &folded, pitch, i))
+                .collect::<Vec<_>>()
+        })
+        .collect();
+    events.sort_by(|a, b| a.time.total_cmp(&b.time).then(a.midi.cmp(&b.midi)));
     events
 }
 
-/// What the decision rests on: the clarity of the onset, how much is new against what sounds and
-/// against the recording, how well strings explain it, and stronger neighbours.
-fn features(heard: &[Heard], i: usize, top: f32, level: f32) -> [f32; 9] {
-    let h = &heard[i];
-    let (rise, strength) = (h.candidate.rise.max(0.0), h.candidate.strength);
-    let (mut rival_flux, mut rival_rise, mut before) = (0.0f32, 0.0f32, 0.0f32);
-    let near = |k: usize| (heard[k].candidate.time - h.candidate.time).abs();
-    let first = (0..i)
-        .rev()
-        .take_while(|k| near(*k) < NEAR)
-        .last()
-        .unwrap_or(i);
-    let last = (i + 1..heard.len())
-        .take_while(|k| near(*k) < NEAR)
-        .last()
-        .unwrap_or(i);
-    for k in (first..=last).filter(|k| *k != i) {
-        let weight = (1.0 - near(k) / NEAR) as f32;
-        let flux = heard[k].candidate.strength - strength;
-        rival_flux = rival_flux.max(weight * flux);
-        rival_rise = rival_rise.max(weight * (heard[k].candidate.rise - h.candidate.rise) / 10.0);
-        if k < i {
-            before = before.max(flux);
+/// How a candidate stands among its neighbours.
+struct Mark {
+    /// Log odds that an onset lies within 3 ms of the candidate.
+    exact: f32,
+    /// How much neighbours' offsets point at it.
+    pointed: f32,
+    /// How much its own offset says that it is the first of the new notes.
+    own: f32,
+}
+
+impl Mark {
+    fn of(heard: &[Heard], i: usize) -> Self {
+        let h = &heard[i];
+        let (time, onset) = (h.candidate.time, h.reading.onset);
+        let (rise, flux) = (h.candidate.rise.max(0.0), h.candidate.strength.max(0.0));
+        let bell = |d: f64| (-0.5 * (d / 0.003).powi(2)).exp() as f32;
+        let (mut rival_flux, mut rival_rise, mut rival_onset) = (0.0f32, 0.0f32, 0.0f32);
+        let (mut pointed, mut earlier) = (0.0f32, 0.0f32);
+        for k in around(heard.len(), i, NEIGHBOURS) {
+            let other = &heard[k];
+            let apart = (other.candidate.time - time).abs();
+            if apart < 0.024 {
+                let aim = other.candidate.time + other.reading.offset;
+                pointed += other.reading.onset * bell(aim - time);
+            }
+            if apart >= 0.03 {
+                continue;
+            }
+            let weight = (1.0 - apart / 0.03) as f32;
+            rival_flux = rival_flux.max(weight * (other.candidate.strength.max(0.0) - flux));
+            rival_rise = rival_rise.max(weight * (other.candidate.rise.max(0.0) - rise) / 10.0);
+            rival_onset = rival_onset.max(weight * (odds(other.reading.onset) - odds(onset)) / 3.0);
+            if other.candidate.time < time {
+                earlier = earlier.max(other.reading.onset);
+            }
+        }
+        let pointed = pointed.min(2.0);
+        let own = onset * bell(h.reading.offset);
+        let ahead = ((-h.reading.offset).max(0.0) / 0.01).min(2.0) as f32;
+        let features = [
+            (rise / 10.0).sqrt(),
+            (flux + 0.05).ln(),
+            (h.newness.fresh / (h.newness.after + 1e-6) + 0.02).ln(),
+            odds(onset),
+            (h.reading.offset.abs() / 0.01).min(2.0) as f32,
+            rival_flux,
+            rival_rise,
+            rival_onset,
+            pointed,
+            own,
+            earlier,
+            earlier * ahead,
+            if flux > 0.0 { 1.0 } else { 0.0 },
+        ];
+        Self {
+            exact: weigh(&features, &EXACT.0) + EXACT.1,
+            pointed,
+            own,
         }
     }
-    let n = &h.newness;
+}
+
+/// Runs of candidates that name `pitch`, each candidate less than [`CHAIN`] after the one before.
+fn groups(heard: &[Heard], pitch: usize) -> Vec<Vec<usize>> {
+    let mut groups: Vec<Vec<usize>> = Vec::new();
+    for (i, h) in heard.iter().enumerate() {
+        if h.reading.pitches[pitch] <= NAMED {
+            continue;
+        }
+        match groups.last_mut() {
+            Some(group)
+                if group
+                    .last()
+                    .is_some_and(|last| h.candidate.time - heard[*last].candidate.time < CHAIN) =>
+            {
+                group.push(i);
+            }
+            _ => groups.push(vec![i]),
+        }
+    }
+    groups
+}
+
+/// The candidates of a group at which `pitch` begins: the best, then the best of those far enough
+/// from it, and so on.
+fn settle(heard: &[Heard], marks: &[Mark], pitch: usize, mut group: Vec<usize>) -> Vec<usize> {
+    let mut chosen = Vec::new();
+    while let Some(first) = group.first().copied() {
+        let score = |i: usize| weigh(&placing(heard, marks, pitch, i, i == first), &PLACE);
+        let best = group.iter().copied().fold(
+            first,
+            |best, i| if score(i) > score(best) { i } else { best },
+        );
+        chosen.push(best);
+        let time = heard[best].candidate.time;
+        group.retain(|i| (heard[*i].candidate.time - time).abs() > REPEAT);
+    }
+    chosen
+}
+
+/// What speaks for `pitch` beginning at candidate `i` rather than at another of its group.
+fn placing(heard: &[Heard], marks: &[Mark], pitch: usize, i: usize, first: bool) -> [f32; 7] {
+    let h = &heard[i];
+    let top = h.newness.pitches.iter().fold(1e-9f32, |m, v| m.max(*v));
     [
-        (rise / 10.0).sqrt(),
-        (strength.max(0.0) + 0.05).ln(),
-        (n.fresh / (n.after + 1e-6) + 0.02).ln(),
-        (n.fresh / level + 0.01).ln(),
-        n.explained,
-        (top / (n.fresh + 1e-6) + 0.05).ln(),
-        rival_flux,
-        rival_rise,
-        before,
+        h.fits[pitch].clamp(-6.0, 6.0),
+        odds(h.reading.pitches[pitch]),
+        marks[i].exact,
+        marks[i].pointed,
+        marks[i].own,
+        if first { 1.0 } else { 0.0 },
+        (1.0 + 10.0 * h.newness.pitches[pitch].max(0.0) / top).ln(),
     ]
 }
 
-/// The amount of newness that one in twenty candidates exceeds.
-fn loud(heard: &[Heard]) -> f32 {
-    let mut fresh: Vec<f32> = heard.iter().map(|h| h.newness.fresh).collect();
-    fresh.sort_by(f32::total_cmp);
-    fresh.get(fresh.len() * 95 / 100).copied().unwrap_or(0.0) + 1e-6
+/// The note of `pitch` at candidate `i`, if there is one.
+fn event(
+    heard: &[Heard],
+    marks: &[Mark],
+    folded: &[Vec<f32>],
+    pitch: usize,
+    i: usize,
+) -> Option<Event> {
+    let h = &heard[i];
+    let said = h.reading.pitches[pitch];
+    let (mut most, mut onset, mut exact) = (said, h.reading.onset, marks[i].exact);
+    for k in around(heard.len(), i, NEIGHBOURS) {
+        if (heard[k].candidate.time - h.candidate.time).abs() < 0.03 {
+            most = most.max(heard[k].reading.pitches[pitch]);
+            onset = onset.max(heard[k].reading.onset);
+            exact = exact.max(marks[k].exact);
+        }
+    }
+    let top = folded[i].iter().fold(1e-9f32, |m, v| m.max(*v));
+    let share = h.newness.pitches[pitch].max(0.0) / top;
+    let below = [12, 19, 24]
+        .iter()
+        .filter_map(|d| pitch.checked_sub(*d))
+        .any(|p| h.reading.pitches[p] > 0.5);
+    let features = [
+        odds(most),
+        odds(said),
+        odds(onset),
+        marks[i].exact,
+        exact,
+        if share > 0.1 { 1.0 } else { 0.0 },
+        (share + 0.03).ln(),
+        if below { 1.0 } else { 0.0 },
+        odds(h.reading.sounding[pitch]),
+        h.fits[pitch].clamp(-6.0, 6.0),
+    ];
+    let confidence = logistic(weigh(&features, &NOTE.0) + NOTE.1);
+    (confidence > LEAST).then(|| Event {
+        time: Seconds(h.candidate.time),
+        midi: LOWEST + pitch as i32,
+        confidence,
+        strength: h.peak * share.clamp(0.05, 1.0),
+        kinds: h.reading.kinds,
+        heard: i,
+    })
+}
+
+/// Indices around `i`, without it, up to `reach` on either side.
+fn around(len: usize, i: usize, reach: usize) -> impl Iterator<Item = usize> {
+    (i.saturating_sub(reach)..(i + reach + 1).min(len)).filter(move |k| *k != i)
+}
+
+fn weigh<const N: usize>(features: &[f32; N], weights: &[f32; N]) -> f32 {
+    features.iter().zip(weights).map(|(f, w)| f * w).sum()
+}
+
+fn logistic(x: f32) -> f32 {
+    1.0 / (1.0 + (-x).exp())
+}
+
+/// Log odds of a probability, −7 to 7.
+fn odds(p: f32) -> f32 {
+    ((p + 1e-4) / (1.0 - p + 1e-4)).ln().clamp(-7.0, 7.0)
 }
 
 /// Gives what sits on a lower pitch's partials 2 to 8 to that pitch, unless it is much stronger.

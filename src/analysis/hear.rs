@@ -4,10 +4,12 @@
 //! passes. Decisions (which candidates are notes, whose and where on the neck) come after.
 
 use super::net::{Listener, Reading};
-use super::onset::{self, Candidate};
+use super::onset::{self, Candidate, surprise};
 use super::pitch::{Newness, Reader};
+use super::place;
 use super::tuning::{Coarse, Fine};
 use super::{AnalysisError, Observer, RATE, Stage};
+use crate::dsp::predict::Predictor;
 use crate::dsp::resample::Resampler;
 use crate::recording::Recording;
 use crate::unit::{Cents, MidiNote, Seconds};
@@ -25,6 +27,8 @@ pub struct Heard {
     pub newness: Newness,
     /// What the network says about it.
     pub reading: Reading,
+    /// How well each pitch fits this instant among its neighbours (see [`super::place`]).
+    pub fits: place::Fits,
     /// Loudest sample within 60 ms after.
     pub peak: f32,
 }
@@ -135,11 +139,7 @@ pub fn candidates(
         all.extend(
             found
                 .into_iter()
-                .map(|c| Candidate {
-                    time: c.time + zero,
-                    coarse: c.coarse + zero,
-                    ..c
-                })
+                .map(|c| c.moved(zero))
                 .filter(|c| inside.contains(&c.time)),
         );
         let clear: Vec<Seconds> = all[before..]
@@ -170,7 +170,6 @@ pub fn heard(
     for (i, (start, from, to, end)) in blocks.iter().enumerate() {
         super::go_on(observer, Stage::Notes, i as f32 / blocks.len() as f32)?;
         let signal = mono.part(*start, *end);
-        let mut listener = Listener::new(&signal, offset);
         let zero = *start as f64 / rate;
         let first = candidates.partition_point(|c| c.time < *from as f64 / rate);
         let last = if *to == mono.len() {
@@ -178,22 +177,87 @@ pub fn heard(
         } else {
             candidates.partition_point(|c| c.time < *to as f64 / rate)
         };
-        for k in first..last {
-            let candidate = candidates[k];
-            let next = candidates[k + 1..]
+        let local: Vec<Candidate> = candidates[first..last]
+            .iter()
+            .map(|c| c.moved(-zero))
+            .collect();
+        all.extend(
+            block(&signal, local, offset, &mut reader)
+                .into_iter()
+                .map(|h| Heard {
+                    candidate: h.candidate.moved(zero),
+                    ..h
+                }),
+        );
+    }
+    Ok(all)
+}
+
+/// What is heard at the candidates of one block; times from the start of `signal`.
+fn block(
+    signal: &[f32],
+    candidates: Vec<Candidate>,
+    offset: Cents,
+    reader: &mut Reader,
+) -> Vec<Heard> {
+    let mut listener = Listener::new(signal, offset);
+    let mut read: Vec<(Candidate, Reading)> = candidates
+        .into_iter()
+        .map(|c| (c, listener.read(c.time)))
+        .collect();
+    for found in overlooked(signal, &read) {
+        let at = read.partition_point(|(c, _)| c.time < found.time);
+        read.insert(at, (found, listener.read(found.time)));
+    }
+    let times: Vec<f64> = read.iter().map(|(c, _)| c.time).collect();
+    let readings: Vec<Reading> = read.iter().map(|(_, r)| r.clone()).collect();
+    let fits = place::fits(&times, &readings, |time| listener.read(time));
+    read.into_iter()
+        .zip(fits)
+        .enumerate()
+        .map(|(k, ((candidate, reading), fits))| {
+            let gap = times[k + 1..]
                 .iter()
-                .find(|c| c.rise > 7.0 && c.strength > 0.2)
-                .map_or(1.0, |c| c.time - candidate.time);
-            let time = candidate.time - zero;
-            all.push(Heard {
+                .zip(&readings[k + 1..])
+                .find(|(_, r)| r.onset > 0.5)
+                .map_or(1.0, |(t, _)| t - candidate.time);
+            Heard {
                 candidate,
-                newness: reader.read(&signal, time, next.min(1.0)),
-                reading: listener.read(time),
-                peak: peak(&signal, time),
+                newness: reader.read(signal, candidate.time, gap.min(1.0)),
+                reading,
+                fits,
+                peak: peak(signal, candidate.time),
+            }
+        })
+        .collect()
+}
+
+/// Instants that the network points at but the detector passed over: it says that the first of
+/// the new notes lies earlier than the instant asked, and nothing lies there yet.
+fn overlooked(signal: &[f32], read: &[(Candidate, Reading)]) -> Vec<Candidate> {
+    let mut predictor = Predictor::new();
+    let mut found: Vec<Candidate> = Vec::new();
+    for (candidate, reading) in read {
+        if reading.onset < 0.5 || reading.offset.abs() < 0.004 {
+            continue;
+        }
+        let aim = candidate.time + reading.offset;
+        let near = |c: &Candidate| (c.time - aim).abs() < 0.004;
+        if read.iter().any(|(c, _)| near(c)) || found.iter().any(near) {
+            continue;
+        }
+        let (time, rise) = surprise::refine_within(&mut predictor, signal, aim, 0.005);
+        let near = |c: &Candidate| (c.time - time).abs() < 0.003;
+        if rise > 1.0 && !read.iter().any(|(c, _)| near(c)) && !found.iter().any(near) {
+            found.push(Candidate {
+                time,
+                coarse: aim,
+                strength: 0.0,
+                rise,
             });
         }
     }
-    Ok(all)
+    found
 }
 
 /// Measured pitches of (time, whole semitone) pairs, in the same order.

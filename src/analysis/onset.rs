@@ -31,6 +31,17 @@ pub struct Candidate {
     pub rise: f32,
 }
 
+impl Candidate {
+    /// The same candidate `by` seconds later.
+    pub(super) fn moved(self, by: f64) -> Self {
+        Self {
+            time: self.time + by,
+            coarse: self.coarse + by,
+            ..self
+        }
+    }
+}
+
 /// Two candidates closer than this are one, seconds.
 const APART: f64 = 0.012;
 

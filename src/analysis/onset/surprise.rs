@@ -29,11 +29,27 @@ const APART: f64 = 0.006;
 /// The first significant rise near `coarse` (seconds) as (time in seconds, contrast in dB).
 pub fn refine(predictor: &mut Predictor, mono: &[f32], coarse: f64) -> (f64, f32) {
     let centre = samples(coarse);
-    let from = (centre - samples(BEFORE)).max(0) as usize;
-    let to = (centre + samples(AFTER)).clamp(0, mono.len() as isize) as usize;
+    rise(
+        predictor,
+        mono,
+        centre - samples(BEFORE),
+        centre + samples(AFTER),
+    )
+}
+
+/// The same within `reach` seconds of `aim`.
+pub fn refine_within(predictor: &mut Predictor, mono: &[f32], aim: f64, reach: f64) -> (f64, f32) {
+    let (centre, reach) = (samples(aim), samples(reach + WIDTH));
+    rise(predictor, mono, centre - reach, centre + reach)
+}
+
+/// The first significant rise between two samples.
+fn rise(predictor: &mut Predictor, mono: &[f32], from: isize, to: isize) -> (f64, f32) {
+    let from = from.clamp(0, mono.len() as isize) as usize;
+    let to = to.clamp(0, mono.len() as isize) as usize;
     let width = samples(WIDTH) as usize;
     if to < from + 2 * width + 1 {
-        return (coarse, 0.0);
+        return (from as f64 / f64::from(RATE), 0.0);
     }
     predictor.fit(&mono[from.saturating_sub(samples(FIT) as usize)..from]);
     let error: Vec<f32> = (from..to).map(|n| predictor.error(mono, n)).collect();
