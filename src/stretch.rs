@@ -11,6 +11,7 @@
 //!
 //! - `plan`: each onset exactly at onset ÷ speed; attacks at rate 1; what is between them bends.
 //! - `vocoder`, `peaks`, `window`: phase vocoder frames that never look across an onset.
+//! - `carry`: strings that ring on through an attack or a seam keep their phase.
 //! - `ring`: overlap-add, divided by the weights actually summed.
 //! - `resample`: change of pitch.
 //! - `transient`: the engine's own reading of plucks, while there is no other.
@@ -24,6 +25,7 @@
 //! A change of speed is heard after at most [`Stretcher::latency`] frames: what is nearer is
 //! already worked out. [`Stretcher::position`] knows about it and tells what sounds now.
 
+mod carry;
 mod core;
 mod onsets;
 mod peaks;
@@ -301,5 +303,5 @@ impl Stretcher {
 }
 
 fn rise_at(i: usize, fade: usize) -> f32 {
-    core::raised(((i as f32 + 0.5) / fade as f32).min(1.0))
+    window::raised(((i as f32 + 0.5) / fade as f32).min(1.0))
 }

@@ -102,6 +102,7 @@ impl Core {
     /// Starts anew at frame `t` of the recording, at once.
     pub(super) fn seek(&mut self, t: usize) {
         self.ring.clear();
+        self.vocoder.restart();
         self.planner.restart(self.now, t);
         self.places.clear();
         self.ready = self.now;
@@ -137,31 +138,22 @@ impl Core {
         match self.step {
             Step::Copy(copy) => {
                 let channels = self.recording.channels();
-                let (len, rise, fall) = (copy.len, copy.rise, copy.fall);
-                let weight = |i: usize| {
-                    if i < rise {
-                        raised((i as f32 + 0.5) / rise as f32)
-                    } else if i < len {
-                        1.0
-                    } else {
-                        raised(1.0 - ((i - len) as f32 + 0.5) / fall as f32)
-                    }
-                };
-                self.ring
-                    .add_weighted(copy.at, len + fall, weight, |channel, i| {
-                        let t = copy.from + i as i64;
-                        usize::try_from(t)
-                            .ok()
-                            .and_then(|t| channels[channel].get(t).copied())
-                            .unwrap_or(0.0)
-                    });
+                let weight = |i: usize| copy.weight(i);
+                let len = copy.len + copy.fall;
+                self.ring.add_weighted(copy.at, len, weight, |channel, i| {
+                    let t = copy.from + i as i64;
+                    usize::try_from(t)
+                        .ok()
+                        .and_then(|t| channels[channel].get(t).copied())
+                        .unwrap_or(0.0)
+                });
                 self.take_next();
             }
             Step::Frame(frame) => {
                 self.vocoder
                     .work(self.unit, &frame, &self.recording, &mut self.ring);
                 self.unit += 1;
-                if self.unit == Vocoder::units(self.channels()) {
+                if self.unit == Vocoder::units(&frame, self.channels()) {
                     self.take_next();
                 }
             }
@@ -184,7 +176,7 @@ impl Core {
                 Step::Frame(frame) => {
                     // Frames due at the same time: those of a leg's beginning.
                     let same = (self.geometry.half - frame.synthesis.0) / self.geometry.hop + 1;
-                    let left = same * Vocoder::units(self.channels()) - self.unit;
+                    let left = same * Vocoder::units(&frame, self.channels()) - self.unit;
                     self.credit += left as f64 * TICK as f64 / due as f64;
                     while self.credit >= 1.0 {
                         self.credit -= 1.0;
@@ -214,9 +206,4 @@ impl Core {
         }
         self.places.forget(self.now);
     }
-}
-
-/// Raised cosine from 0 to 1.
-pub(super) fn raised(x: f32) -> f32 {
-    0.5 - 0.5 * (std::f32::consts::PI * x).cos()
 }

@@ -1,6 +1,5 @@
 //! Peaks of a spectrum, the bins each one leads, and the turn of each.
 
-use super::plan::Start;
 use realfft::num_complex::Complex32;
 use std::f64::consts::TAU;
 
@@ -13,8 +12,10 @@ pub(super) struct Peak {
     pub end: u32,
     /// Turn in the output against the recording, radians.
     pub theta: f64,
-    /// Frequency in radians a frame.
+    /// Frequency in radians a frame, from the last two frames.
     pub omega: f64,
+    /// The same, smoothed over some frames.
+    pub steady: f64,
 }
 
 /// From one frame to the next: FFT size and what moved, in frames.
@@ -26,14 +27,22 @@ pub(super) struct Turn {
     pub dt: f64,
     /// Change of the window's centroid.
     pub dc: f64,
+    /// The frame before was its leg's first.
+    pub first: bool,
 }
 
+/// A peak's frequency lies at most this many bins from its own.
+const MOST_OFF: f64 = 2.0;
+/// Share of the newest frequency in the smoothed one.
+const SMOOTHING: f64 = 0.4;
+
 /// Peaks of one frame, ascending.
+#[derive(Default)]
 pub(super) struct Peaks {
     peaks: Vec<Peak>,
 }
 
-fn wrap(phase: f64) -> f64 {
+pub(super) fn wrap(phase: f64) -> f64 {
     phase - TAU * (phase / TAU).round()
 }
 
@@ -42,6 +51,11 @@ impl Peaks {
         Self {
             peaks: Vec::with_capacity(bins / 2 + 2),
         }
+    }
+
+    /// Forgets them.
+    pub(super) fn clear(&mut self) {
+        self.peaks.clear();
     }
 
     /// Finds the local maxima over two bins on either side; regions meet at the lowest bin
@@ -73,6 +87,7 @@ impl Peaks {
                     end: n as u32,
                     theta: 0.0,
                     omega: 0.0,
+                    steady: 0.0,
                 });
                 last = k;
                 k += 2;
@@ -82,10 +97,28 @@ impl Peaks {
         }
     }
 
+    /// The peaks.
+    pub(super) fn all(&self) -> &[Peak] {
+        &self.peaks
+    }
+
+    /// The peaks, to be turned.
+    pub(super) fn all_mut(&mut self) -> &mut [Peak] {
+        &mut self.peaks
+    }
+
+    /// Every peak as recorded: no turn, the frequency of its bin.
+    pub(super) fn untouched(&mut self, size: usize) {
+        for peak in &mut self.peaks {
+            peak.omega = TAU / size as f64 * f64::from(peak.bin);
+            peak.steady = peak.omega;
+            peak.theta = 0.0;
+        }
+    }
+
     /// Sets every peak's frequency and turn from the frame before.
     pub(super) fn advance(
         &mut self,
-        start: Start,
         turn: &Turn,
         now: &[Vec<Complex32>],
         before: &[Vec<Complex32>],
@@ -93,28 +126,31 @@ impl Peaks {
     ) {
         let per_bin = TAU / turn.size as f64;
         let distance = turn.dt + turn.dc;
+        if old.peaks.is_empty() || distance < 0.5 {
+            return;
+        }
         let mut i = 0;
         for peak in &mut self.peaks {
             let k = peak.bin as usize;
             let centre = per_bin * f64::from(peak.bin);
-            peak.omega = centre;
-            if start != Start::Continue || old.peaks.is_empty() {
-                continue;
-            }
             let z: Complex32 = now
                 .iter()
                 .zip(before)
                 .map(|(x, y)| x[k] * y[k].conj())
                 .sum();
-            let moved = f64::from(z.arg()) - centre * turn.dt;
-            if distance > 0.5 {
-                let off = wrap(moved) / distance;
-                peak.omega += off.clamp(-2.0 * per_bin, 2.0 * per_bin);
-            }
+            let off = wrap(f64::from(z.arg()) - centre * turn.dt) / distance;
+            peak.omega = centre + off.clamp(-MOST_OFF * per_bin, MOST_OFF * per_bin);
             while i + 1 < old.peaks.len() && old.peaks[i].end <= peak.bin {
                 i += 1;
             }
-            peak.theta = wrap(old.peaks[i].theta + peak.omega * (turn.du - turn.dt));
+            let from = &old.peaks[i];
+            peak.theta = wrap(from.theta + peak.omega * (turn.du - turn.dt));
+            // The first frame of a leg knows only its bin.
+            peak.steady = if turn.first || (from.steady - peak.omega).abs() > per_bin {
+                peak.omega
+            } else {
+                from.steady + SMOOTHING * (peak.omega - from.steady)
+            };
         }
     }
 

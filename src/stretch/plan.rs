@@ -10,6 +10,7 @@
 
 use super::onsets::OnsetTable;
 use super::speed::Rates;
+use super::window::raised;
 use std::sync::Arc;
 
 /// Lengths in frames, for one sample rate.
@@ -78,6 +79,19 @@ pub(super) struct Copy {
     pub fall: usize,
 }
 
+impl Copy {
+    /// Weight of its frame `i` (0 to len + fall).
+    pub(super) fn weight(&self, i: usize) -> f32 {
+        if i < self.rise {
+            raised((i as f32 + 0.5) / self.rise as f32)
+        } else if i < self.len {
+            1.0
+        } else {
+            raised(1.0 - ((i - self.len) as f32 + 0.5) / self.fall as f32)
+        }
+    }
+}
+
 /// One vocoder frame.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Frame {
@@ -93,6 +107,8 @@ pub(super) struct Frame {
     pub start: Start,
     /// Analysed only: it sounds nowhere.
     pub silent: bool,
+    /// The attack zone that ends at this frame, if the leg before it ended there.
+    pub zone: Option<Copy>,
 }
 
 /// What to do next.
@@ -109,7 +125,10 @@ impl Step {
     pub(super) fn first(&self) -> i64 {
         match self {
             Self::Copy(c) => c.at,
-            Self::Frame(f) => f.u - f.synthesis.0 as i64,
+            Self::Frame(f) => {
+                let own = f.u - f.synthesis.0 as i64;
+                f.zone.map_or(own, |zone| own.min(zone.at))
+            }
             Self::End(u) => *u,
         }
     }
@@ -117,14 +136,23 @@ impl Step {
 
 #[derive(Debug, Clone, Copy)]
 enum State {
-    Copy {
-        u: i64,
-        t: i64,
-        left: usize,
-        rise: usize,
-    },
+    Copy(Zone),
     Leg(Leg),
     Done(i64),
+}
+
+/// A copy under way.
+#[derive(Debug, Clone, Copy)]
+struct Zone {
+    /// Next output frame and frame of the recording.
+    u: i64,
+    t: i64,
+    /// Frames it must still go on.
+    left: usize,
+    /// Frames that still rise.
+    rise: usize,
+    /// All of it so far, if a leg ended where it began.
+    whole: Option<Copy>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -137,6 +165,8 @@ struct Leg {
     start: Start,
     /// Silent frame due first, at this frame of the recording.
     probe: Option<usize>,
+    /// The attack zone it begins after.
+    zone: Option<Copy>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -194,19 +224,21 @@ impl Planner {
                 left = left.min(ahead - self.geometry.lead);
             }
         }
-        self.state = State::Copy {
+        self.state = State::Copy(Zone {
             u,
             t: t as i64,
             left,
             rise: 0,
-        };
+            whole: None,
+        });
     }
 
-    /// First output frame that is not planned.
+/// First output frame that is not planned.
     pub(super) fn planned(&self) -> i64 {
         match self.state {
-            State::Copy { u, .. } | State::Done(u) => u,
+            State::Copy(zone) => zone.u,
             State::Leg(leg) => leg.u,
+            State::Done(u) => u,
         }
     }
 
@@ -233,7 +265,7 @@ impl Planner {
     /// Frame of the recording up to which everything is planned.
     pub(super) fn frontier(&self) -> f64 {
         match self.state {
-            State::Copy { t, .. } => t as f64,
+            State::Copy(zone) => zone.t as f64,
             State::Leg(leg) => leg.t,
             State::Done(_) => self.frames as f64,
         }
@@ -307,12 +339,13 @@ impl Planner {
     pub(super) fn next(&mut self) -> Step {
         match self.state {
             State::Done(u) => Step::End(u),
-            State::Copy { u, t, left, rise } => self.copy(u, t, left, rise),
+            State::Copy(zone) => self.copy(zone),
             State::Leg(leg) => self.leg(leg),
         }
     }
 
-    fn copy(&mut self, u: i64, t: i64, left: usize, rise: usize) -> Step {
+    fn copy(&mut self, zone: Zone) -> Step {
+        let Zone { u, t, left, .. } = zone;
         let room = self.room(t as usize);
         let mut len = left.min(room);
         if len == 0
@@ -324,47 +357,67 @@ impl Planner {
             len = self.geometry.chunk.min(room).min(change);
         }
         if len > 0 {
-            let len = len.min(self.geometry.chunk);
-            self.state = State::Copy {
-                u: u + len as i64,
-                t: t + len as i64,
-                left: left.saturating_sub(len),
-                rise: rise.saturating_sub(len),
-            };
-            return Step::Copy(Copy {
-                at: u,
-                from: t,
-                len,
-                rise: rise.min(len),
-                fall: 0,
-            });
+            return self.copy_on(zone, len.min(self.geometry.chunk));
         }
-        if t as usize >= self.frames && self.jump_at(t as usize).is_none() {
+        let jump = self.jump_at(t as usize);
+        if t as usize >= self.frames && jump.is_none() {
             self.state = State::Done(u);
             return Step::End(u);
         }
-        let leg = |t: f64, start, probe| {
-            State::Leg(Leg {
-                u,
-                t,
-                begin: (u, t),
-                start,
-                probe,
-            })
+        let start = if jump.is_some() {
+            Start::Seam
+        } else {
+            Start::Attack
         };
-        self.state = match self.jump_at(t as usize) {
-            Some((from, to)) => {
-                self.land(from, to);
-                leg(to as f64, Start::Seam, Some(from))
-            }
-            None => leg(t as f64, Start::Attack, None),
-        };
+        let to = jump.map_or(t as f64, |(_, to)| to as f64);
+        if let Some((from, to)) = jump {
+            self.land(from, to);
+        }
+        let fall = self.geometry.fade;
+        self.state = State::Leg(Leg {
+            u,
+            t: to,
+            begin: (u, to),
+            start,
+            probe: jump.map(|(from, _)| from),
+            zone: zone.whole.map(|whole| Copy { fall, ..whole }),
+        });
         Step::Copy(Copy {
             at: u,
             from: t,
             len: 0,
             rise: 0,
-            fall: self.geometry.fade,
+            fall,
+        })
+    }
+
+    fn copy_on(&mut self, zone: Zone, len: usize) -> Step {
+        let Zone {
+            u,
+            t,
+            left,
+            rise,
+            whole,
+        } = zone;
+        let most = 2 * (self.geometry.zone + self.geometry.lead);
+        self.state = State::Copy(Zone {
+            u: u + len as i64,
+            t: t + len as i64,
+            left: left.saturating_sub(len),
+            rise: rise.saturating_sub(len),
+            whole: whole
+                .map(|w| Copy {
+                    len: w.len + len,
+                    ..w
+                })
+                .filter(|w| w.len <= most),
+        });
+        Step::Copy(Copy {
+            at: u,
+            from: t,
+            len,
+            rise: rise.min(len),
+            fall: 0,
         })
     }
 
@@ -392,6 +445,7 @@ impl Planner {
                 synthesis: (self.geometry.fade, self.geometry.fade),
                 start: Start::Attack,
                 silent: true,
+                zone: None,
             });
         }
         let (goal_u, goal_t, goal) = self.goal(&leg);
@@ -412,6 +466,7 @@ impl Planner {
             synthesis: (left.min(half), right.min(half)),
             start: leg.start,
             silent: false,
+            zone: leg.zone,
         });
         if leg.u >= goal_u {
             self.leave(leg.u, goal_t, goal);
@@ -434,6 +489,7 @@ impl Planner {
             u,
             t,
             start: Start::Continue,
+            zone: None,
             ..leg
         });
         step
@@ -456,12 +512,19 @@ impl Planner {
         self.state = match goal {
             Goal::Onset { onset, lead } => {
                 let t = t as i64;
-                State::Copy {
+                State::Copy(Zone {
                     u,
                     t,
                     left: (onset as i64 - t) as usize + self.zone(onset),
                     rise: lead,
-                }
+                    whole: Some(Copy {
+                        at: u,
+                        from: t,
+                        len: 0,
+                        rise: lead,
+                        fall: 0,
+                    }),
+                })
             }
             Goal::Jump { from, to } => {
                 self.land(from, to);
@@ -472,6 +535,7 @@ impl Planner {
                     begin: (u, t),
                     start: Start::Seam,
                     probe: None,
+                    zone: None,
                 })
             }
             Goal::End => State::Done(u),

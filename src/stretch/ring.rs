@@ -54,6 +54,18 @@ impl Ring {
         }
     }
 
+    /// Adds `samples` to one channel from output frame `at` on, with no weight of their own.
+    pub(super) fn add_plain(&mut self, channel: usize, at: i64, samples: &[f32]) {
+        let mut done = 0;
+        for (start, n) in self.runs(at, samples.len()) {
+            let sums = &mut self.sums[channel][start..start + n];
+            for (sum, s) in sums.iter_mut().zip(&samples[done..done + n]) {
+                *sum += s;
+            }
+            done += n;
+        }
+    }
+
     /// Adds `window` × `shape` × `gain` to the weights from output frame `at` on.
     pub(super) fn weigh(&mut self, at: i64, window: &[f32], shape: &[f32], gain: f32) {
         let len = window.len().min(shape.len());

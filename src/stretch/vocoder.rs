@@ -12,8 +12,9 @@
 //!
 //! A frame is worked on in units (one transform each), so that the caller can spread them.
 
+use super::carry::{self, Carry};
 use super::peaks::{Peaks, Turn};
-use super::plan::{Frame, Geometry};
+use super::plan::{Frame, Geometry, Start};
 use super::ring::Ring;
 use super::window::{HalfHann, centroid};
 use crate::recording::Recording;
@@ -51,12 +52,15 @@ impl Shape {
 }
 
 /// Spectra of one frame, a channel each, and where it lies.
-struct Spectra {
-    bins: Vec<Vec<Complex32>>,
-    u: i64,
-    t: i64,
-    centroid: f64,
-    peaks: Peaks,
+pub(super) struct Spectra {
+    pub bins: Vec<Vec<Complex32>>,
+    pub u: i64,
+    pub t: i64,
+    /// Halves of the analysis window.
+    pub halves: (usize, usize),
+    pub peaks: Peaks,
+    /// First of its leg.
+    pub first: bool,
 }
 
 impl Spectra {
@@ -65,11 +69,20 @@ impl Spectra {
             bins: vec![vec![Complex32::new(0.0, 0.0); bins]; channels],
             u: 0,
             t: 0,
-            centroid: 0.0,
+            halves: (0, 0),
             peaks: Peaks::new(bins),
+            first: true,
         }
     }
+
+    /// Centroid of the window, frames after its centre.
+    pub(super) fn centroid(&self) -> f64 {
+        centroid(self.halves.0, self.halves.1)
+    }
 }
+
+/// Units that bridging an attack zone is spread over.
+const BRIDGE_UNITS: usize = 4;
 
 /// The vocoder of one playing recording. Nothing allocates after [`Vocoder::new`].
 pub(super) struct Vocoder {
@@ -85,6 +98,7 @@ pub(super) struct Vocoder {
     synthesis: Shape,
     now: Spectra,
     before: Spectra,
+    carry: Carry,
     gain: f32,
 }
 
@@ -107,6 +121,7 @@ impl Vocoder {
             synthesis: Shape::new(geometry.half),
             now: Spectra::new(channels, bins),
             before: Spectra::new(channels, bins),
+            carry: Carry::new(geometry, channels),
             // Hann analysis times Hann synthesis, summed at this hop, is 1 with this factor.
             gain: geometry.hop as f32 / (0.75 * geometry.half as f32),
             forward,
@@ -114,9 +129,20 @@ impl Vocoder {
         }
     }
 
-    /// Units of work in a frame of `channels` channels.
-    pub(super) fn units(channels: usize) -> usize {
-        2 * channels + 1
+    /// Units of work in `frame` of `channels` channels.
+    pub(super) fn units(frame: &Frame, channels: usize) -> usize {
+        2 * channels
+            + 1
+            + if frame.zone.is_some() {
+                BRIDGE_UNITS
+            } else {
+                0
+            }
+    }
+
+    /// Forgets the last frame, so that no phase is carried over from it.
+    pub(super) fn restart(&mut self) {
+        self.now.peaks.clear();
     }
 
     /// Does unit `unit` of `frame`, in order from 0.
@@ -132,15 +158,20 @@ impl Vocoder {
             std::mem::swap(&mut self.now, &mut self.before);
             self.now.u = frame.u;
             self.now.t = frame.t;
-            self.now.centroid = centroid(frame.analysis.0, frame.analysis.1);
+            self.now.halves = frame.analysis;
             self.analysis.set(&self.hann, frame.analysis);
         }
         if unit < channels {
             self.analyse(unit, frame, &recording.channels()[unit]);
         } else if unit == channels {
             self.turn(frame);
-        } else if !frame.silent {
-            self.put_back(unit - channels - 1, frame, ring);
+        } else if unit <= 2 * channels {
+            if !frame.silent {
+                self.put_back(unit - channels - 1, frame, ring);
+            }
+        } else if let Some(zone) = &frame.zone {
+            let part = unit - 2 * channels - 1;
+            self.carry.bridge(part, BRIDGE_UNITS, zone, ring);
         }
     }
 
@@ -171,20 +202,34 @@ impl Vocoder {
     }
 
     fn turn(&mut self, frame: &Frame) {
+        let size = 2 * self.half;
         self.now.peaks.find(&self.power);
-        let turn = Turn {
-            size: 2 * self.half,
-            du: (self.now.u - self.before.u) as f64,
-            dt: (self.now.t - self.before.t) as f64,
-            dc: self.now.centroid - self.before.centroid,
-        };
-        self.now.peaks.advance(
-            frame.start,
-            &turn,
-            &self.now.bins,
-            &self.before.bins,
-            &self.before.peaks,
-        );
+        self.now.peaks.untouched(size);
+        self.carry.clear();
+        match frame.start {
+            Start::Continue => {
+                let turn = Turn {
+                    size,
+                    du: (self.now.u - self.before.u) as f64,
+                    dt: (self.now.t - self.before.t) as f64,
+                    dc: self.now.centroid() - self.before.centroid(),
+                    first: self.before.first,
+                };
+                let Spectra { bins, peaks, .. } = &mut self.now;
+                peaks.advance(&turn, bins, &self.before.bins, &self.before.peaks);
+            }
+            Start::Seam => carry::through_seam(&mut self.now, &self.before, size),
+            Start::Attack => {
+                if let Some(zone) = &frame.zone
+                    && zone.at == self.before.u
+                    && !self.before.peaks.all().is_empty()
+                {
+                    self.carry
+                        .through_attack(&mut self.now, &self.before, zone, size);
+                }
+            }
+        }
+        self.now.first = frame.start != Start::Continue;
     }
 
     fn put_back(&mut self, channel: usize, frame: &Frame, ring: &mut Ring) {

@@ -3,6 +3,7 @@
 //! Next to an onset a frame sees less on one side; its window is made of two half Hann windows
 //! that meet at the frame's centre, so that it stays smooth whatever its lengths.
 
+use realfft::num_complex::Complex64;
 use std::f64::consts::PI;
 
 /// Table of a falling half Hann window, read with linear interpolation (error below 1e-7).
@@ -40,4 +41,30 @@ impl HalfHann {
 /// Centroid of a window of halves `left`, `right` samples, in samples after its centre.
 pub(super) fn centroid(left: usize, right: usize) -> f64 {
     2.0 * MOMENT * (right as f64 - left as f64)
+}
+
+/// Transform of a window of halves `left`, `right` at `offset` radians a frame from the bin, its
+/// centre at phase 0: Σ w(r) exp(i·offset·r), the sums taken as integrals.
+pub(super) fn transform(left: usize, right: usize, offset: f64) -> Complex64 {
+    let after = half_transform(offset * right as f64) * right as f64;
+    let before = half_transform(offset * left as f64).conj() * left as f64;
+    after + before
+}
+
+/// ∫(½ + ½cos πx) exp(iyx) dx from 0 to 1.
+fn half_transform(y: f64) -> Complex64 {
+    // ∫exp(izx)dx from 0 to 1.
+    let unit = |z: f64| {
+        if z.abs() < 1e-6 {
+            Complex64::new(1.0, 0.5 * z)
+        } else {
+            (Complex64::cis(z) - 1.0) / Complex64::new(0.0, z)
+        }
+    };
+    unit(y) * 0.5 + (unit(y + PI) + unit(y - PI)) * 0.25
+}
+
+/// Raised cosine: 0 at 0, 1 at 1.
+pub(super) fn raised(x: f32) -> f32 {
+    0.5 - 0.5 * (std::f32::consts::PI * x).cos()
 }

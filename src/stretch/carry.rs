@@ -1,0 +1,240 @@
+//! Strings that ring on: partials carried through an attack or a seam with their turn.
+//!
+//! An attack begins with every phase as recorded, so that its partials stand to each other as
+//! they did. A string that was ringing before has been turned by then, and would jump. Where the
+//! frame after the attack shows a partial that the frame before it showed too, at a fitting level
+//! and with a phase that runs on through the attack, that peak keeps its turn θ. The attack
+//! itself is copied with θ = 0, so within it the carried partials, c·exp(iωt), are put right by
+//! adding Re((exp(iθ) − 1)·c·exp(iωt)): the *bridge*. c is read on both sides, and goes from one
+//! to the other in a straight line.
+//!
+//! At a seam there is nothing between the two sides: a peak found on both keeps its phase.
+
+use super::peaks::wrap;
+use super::plan::{Copy, Geometry};
+use super::ring::Ring;
+use super::vocoder::Spectra;
+use super::window::transform;
+use realfft::num_complex::{Complex32, Complex64};
+use std::f64::consts::TAU;
+
+/// A carried partial may lie this many bins from where it was.
+const NEAR_BINS: u32 = 2;
+/// It may grow by this factor of amplitude (3 dB), and fall to this (−15 dB), tuned on the modal
+/// phrases.
+const MOST_GROWTH: f64 = 1.41;
+const LEAST_REST: f64 = 0.18;
+/// Its phase may be this far (radians) from where it should have come to.
+const MOST_SLIP: f64 = 1.05;
+/// Partials weaker than this against the strongest (−70 dB) are left alone.
+const WEAKEST: f64 = 3e-4;
+/// Most partials bridged at one attack.
+const MOST: usize = 96;
+/// Level at which a partial goes on through a seam: within this factor (12 dB) either way.
+const SEAM_RATIO: f64 = 4.0;
+
+/// One partial in an attack zone.
+#[derive(Debug, Clone, Copy)]
+struct Partial {
+    omega: f64,
+    theta: f64,
+    old_bin: u32,
+    new_bin: u32,
+}
+
+/// The partials carried through the attack at hand, and their bridge.
+pub(super) struct Carry {
+    partials: Vec<Partial>,
+    /// Complex amplitude a partial and channel where the zone begins, and its change a frame.
+    amplitudes: Vec<(Complex32, Complex32)>,
+    channels: usize,
+    sum: Vec<Vec<f32>>,
+}
+
+impl Carry {
+    pub(super) fn new(geometry: &Geometry, channels: usize) -> Self {
+        let longest = 2 * (geometry.zone + geometry.lead) + geometry.fade;
+        Self {
+            partials: Vec::with_capacity(MOST),
+            amplitudes: Vec::with_capacity(MOST * channels),
+            channels,
+            sum: vec![vec![0.0; longest]; channels],
+        }
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.partials.clear();
+        self.amplitudes.clear();
+    }
+
+    /// Finds the peaks of `new` that go on from `old` through `zone`, and lets them keep their
+    /// turn.
+    pub(super) fn through_attack(
+        &mut self,
+        new: &mut Spectra,
+        old: &Spectra,
+        zone: &Copy,
+        size: usize,
+    ) {
+        let per_bin = TAU / size as f64;
+        let mass = |s: &Spectra| 0.5 * (s.halves.0 + s.halves.1) as f64;
+        let level = |s: &Spectra, k: usize| {
+            let power: f32 = s.bins.iter().map(|b| b[k].norm_sqr()).sum();
+            f64::from(power).sqrt() / mass(s)
+        };
+        let strongest = |s: &Spectra| {
+            let levels = s.peaks.all().iter().map(|p| level(s, p.bin as usize));
+            levels.fold(0.0, f64::max)
+        };
+        let least = WEAKEST * strongest(new).max(strongest(old));
+        let (c_old, c_new) = (old.centroid(), new.centroid());
+        let span = (new.t - old.t) as f64 + c_new - c_old;
+        let mut peaks = std::mem::take(&mut new.peaks);
+        for peak in peaks.all_mut() {
+            if self.partials.len() == MOST {
+                break;
+            }
+            let k = peak.bin as usize;
+            let after = level(new, k);
+            if after < least * LEAST_REST {
+                continue;
+            }
+            let i = old
+                .peaks
+                .all()
+                .partition_point(|p| p.bin + NEAR_BINS < peak.bin);
+            let near = old.peaks.all()[i..]
+                .iter()
+                .take_while(|p| p.bin <= peak.bin + NEAR_BINS);
+            let Some(from) = near.min_by_key(|p| p.bin.abs_diff(peak.bin)) else {
+                continue;
+            };
+            let j = from.bin as usize;
+            let before = level(old, j);
+            if before < least || after > MOST_GROWTH * before || after < LEAST_REST * before {
+                continue;
+            }
+            let z: Complex32 = new
+                .bins
+                .iter()
+                .zip(&old.bins)
+                .map(|(n, o)| n[k] * o[j].conj())
+                .sum();
+            let moved = f64::from(z.arg()) + per_bin * (k as f64 * c_new - j as f64 * c_old);
+            let slip = wrap(moved - from.steady * span);
+            if slip.abs() > MOST_SLIP {
+                continue;
+            }
+            peak.theta = from.theta;
+            peak.omega = from.steady + slip / span;
+            peak.steady = peak.omega;
+            self.partials.push(Partial {
+                omega: peak.omega,
+                theta: peak.theta,
+                old_bin: from.bin,
+                new_bin: peak.bin,
+            });
+        }
+        new.peaks = peaks;
+        self.measure(new, old, zone, per_bin);
+    }
+
+    /// Complex amplitudes of the carried partials at both ends of the zone.
+    fn measure(&mut self, new: &Spectra, old: &Spectra, zone: &Copy, per_bin: f64) {
+        let length = (zone.len + zone.fall).max(1) as f64;
+        for p in &self.partials {
+            let turned = Complex64::cis(p.theta) - 1.0;
+            // Amplitude at the zone's first frame, as this spectrum has it.
+            let read = |s: &Spectra, bin: u32, channel: usize| {
+                let offset = p.omega - per_bin * f64::from(bin);
+                let w = transform(s.halves.0, s.halves.1, offset);
+                let x = s.bins[channel][bin as usize];
+                let x = Complex64::new(f64::from(x.re), f64::from(x.im));
+                2.0 * x / w * Complex64::cis(p.omega * (zone.from - s.t) as f64)
+            };
+            for channel in 0..self.channels {
+                let first = read(old, p.old_bin, channel) * turned;
+                let last = read(new, p.new_bin, channel) * turned;
+                let step = (last - first) / length;
+                let narrow = |z: Complex64| Complex32::new(z.re as f32, z.im as f32);
+                self.amplitudes.push((narrow(first), narrow(step)));
+            }
+        }
+    }
+
+    /// Adds part `part` of `parts` of the bridge; the last one puts it into `ring`.
+    pub(super) fn bridge(&mut self, part: usize, parts: usize, zone: &Copy, ring: &mut Ring) {
+        let length = (zone.len + zone.fall).min(self.sum[0].len());
+        if part == 0 {
+            self.sum.iter_mut().for_each(|s| s[..length].fill(0.0));
+        }
+        let n = self.partials.len();
+        for i in n * part / parts..n * (part + 1) / parts {
+            let p = self.partials[i];
+            if wrap(p.theta).abs() < 1e-3 {
+                continue;
+            }
+            for (channel, sum) in self.sum.iter_mut().enumerate() {
+                let (mut a, step) = self.amplitudes[i * self.channels + channel];
+                let turn = Complex64::cis(p.omega);
+                let turn = Complex32::new(turn.re as f32, turn.im as f32);
+                let mut phasor = Complex32::new(1.0, 0.0);
+                for s in &mut sum[..length] {
+                    *s += a.re * phasor.re - a.im * phasor.im;
+                    phasor *= turn;
+                    a += step;
+                }
+            }
+        }
+        if part + 1 == parts && n > 0 {
+            for (channel, sum) in self.sum.iter_mut().enumerate() {
+                for (i, s) in sum[..length].iter_mut().enumerate() {
+                    *s *= zone.weight(i);
+                }
+                ring.add_plain(channel, zone.at, &sum[..length]);
+            }
+        }
+    }
+}
+
+/// Lets the peaks of `new`, the first frame after a seam, go on in phase from those of `old`, the
+/// last frame before it, at the same place of the output.
+pub(super) fn through_seam(new: &mut Spectra, old: &Spectra, size: usize) {
+    let per_bin = TAU / size as f64;
+    let mut peaks = std::mem::take(&mut new.peaks);
+    for peak in peaks.all_mut() {
+        let i = old.peaks.all().partition_point(|p| p.bin + 1 < peak.bin);
+        let near = old.peaks.all()[i..]
+            .iter()
+            .take_while(|p| p.bin <= peak.bin + 1);
+        let Some(from) = near.min_by_key(|p| p.bin.abs_diff(peak.bin)) else {
+            continue;
+        };
+        let at = |s: &Spectra, bin: u32| {
+            let w = transform(
+                s.halves.0,
+                s.halves.1,
+                from.steady - per_bin * f64::from(bin),
+            );
+            (bin as usize, w)
+        };
+        let ((k, w_new), (j, w_old)) = (at(new, peak.bin), at(old, from.bin));
+        let power =
+            |s: &Spectra, k: usize| f64::from(s.bins.iter().map(|b| b[k].norm_sqr()).sum::<f32>());
+        let ratio =
+            (power(new, k) / w_new.norm_sqr()) / (power(old, j) / w_old.norm_sqr()).max(1e-30);
+        if !(SEAM_RATIO.powi(-2)..=SEAM_RATIO.powi(2)).contains(&ratio) {
+            continue;
+        }
+        let z: Complex32 = old
+            .bins
+            .iter()
+            .zip(&new.bins)
+            .map(|(o, n)| o[j] * n[k].conj())
+            .sum();
+        peak.theta = wrap(from.theta + f64::from(z.arg()) - w_old.arg() + w_new.arg());
+        peak.omega = from.steady;
+        peak.steady = from.steady;
+    }
+    new.peaks = peaks;
+}
