@@ -282,9 +282,9 @@ impl Planner {
             .advance(self.origin.1, (u - self.origin.0).max(0.0))
     }
 
-    /// The next jump after frame `t`.
+    /// The next jump from frame `t` on.
     fn jump_after(&self, t: f64) -> Option<(usize, usize)> {
-        let ahead = |&(from, _): &(usize, usize)| from as f64 > t && from <= self.frames;
+        let ahead = |&(from, _): &(usize, usize)| from as f64 >= t && from <= self.frames;
         let region = self.region.map(|(a, b)| (b, a)).filter(ahead);
         let jump = self.jump.filter(ahead);
         match (region, jump) {
@@ -323,7 +323,7 @@ impl Planner {
             let before = self.onsets.at_or_before(leg.t).unwrap_or(0) as f64;
             let gap = onset as f64 - before.max(leg.begin.1);
             let out = self.rates.between(onset as f64 - gap, onset as f64);
-            let lead = (self.geometry.lead as f64).min(gap / 4.0).min(out / 4.0) as usize;
+            let lead = (self.geometry.lead as f64).min(gap / 4.0).min(out / 4.0).max(1.0) as usize;
             let u = self.place(onset as f64).round() as i64 - lead as i64;
             let t = (onset - lead) as f64;
             return (u.max(leg.u), t.max(leg.t), Goal::Onset { onset, lead });
@@ -346,6 +346,7 @@ impl Planner {
 
     fn copy(&mut self, zone: Zone) -> Step {
         let Zone { u, t, left, .. } = zone;
+        let jump = self.jump_at(t as usize);
         let room = self.room(t as usize);
         let mut len = left.min(room);
         if len == 0
@@ -359,7 +360,6 @@ impl Planner {
         if len > 0 {
             return self.copy_on(zone, len.min(self.geometry.chunk));
         }
-        let jump = self.jump_at(t as usize);
         if t as usize >= self.frames && jump.is_none() {
             self.state = State::Done(u);
             return Step::End(u);
