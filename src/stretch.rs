@@ -246,7 +246,8 @@ impl Stretcher {
 
     /// Frame of the recording that the next output sample sounds.
     pub fn position(&self) -> f64 {
-        self.core.position(self.resampler.ahead())
+        let end = self.core.recording().frames() as f64;
+        self.core.position(self.resampler.ahead()).clamp(0.0, end)
     }
 
     /// Whether the recording has been played to its end (and no loop holds it).

@@ -16,3 +16,4 @@ mod reports;
 mod sheet;
 mod sheet_theme;
 mod syncopation;
+mod stretch;

@@ -323,7 +323,10 @@ impl Planner {
             let before = self.onsets.at_or_before(leg.t).unwrap_or(0) as f64;
             let gap = onset as f64 - before.max(leg.begin.1);
             let out = self.rates.between(onset as f64 - gap, onset as f64);
-            let lead = (self.geometry.lead as f64).min(gap / 4.0).min(out / 4.0).max(1.0) as usize;
+            let lead = (self.geometry.lead as f64)
+                .min(gap / 4.0)
+                .min(out / 4.0)
+                .max(1.0) as usize;
             let u = self.place(onset as f64).round() as i64 - lead as i64;
             let t = (onset - lead) as f64;
             return (u.max(leg.u), t.max(leg.t), Goal::Onset { onset, lead });
