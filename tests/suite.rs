@@ -15,5 +15,5 @@ mod pluck;
 mod reports;
 mod sheet;
 mod sheet_theme;
-mod syncopation;
 mod stretch;
+mod syncopation;

@@ -233,7 +233,7 @@ impl Planner {
         });
     }
 
-/// First output frame that is not planned.
+    /// First output frame that is not planned.
     pub(super) fn planned(&self) -> i64 {
         match self.state {
             State::Copy(zone) => zone.u,
@@ -315,8 +315,7 @@ impl Planner {
 
     /// Where the leg that has come to frame `t` goes: output frame, frame, what is there.
     fn goal(&self, leg: &Leg) -> (i64, f64, Goal) {
-        // A leg that has just arrived at a jump is not beyond it.
-        let jump = self.jump_after(leg.t - 0.5);
+        let jump = self.jump_after(leg.t);
         let stop = jump.map_or(self.frames, |(from, _)| from);
         let onset = self.onsets.after(leg.t).filter(|&o| o < stop);
         if let Some(onset) = onset {
@@ -353,7 +352,6 @@ impl Planner {
         let room = self.room(t as usize);
         let mut len = left.min(room);
         if len == 0
-            && self.jump_at(t as usize).is_none()
             && self.rates.at(t as f64) == 1.0
             && (self.place(t as f64) - u as f64).abs() < 1.0
         {

@@ -44,7 +44,7 @@ const STRUM_LENGTH: f64 = 150.0;
 const STRUM_PART: f32 = 0.25;
 /// Least distance of two plucks, milliseconds.
 const APART: f64 = 4.0;
-const APART_STRUM: f64 = 5.0;
+const APART_STRUM: f64 = 7.0;
 
 /// Reads the plucks of `recording`.
 pub fn onsets(recording: &Recording) -> OnsetTable {
