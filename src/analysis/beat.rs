@@ -3,7 +3,7 @@
 //! Owns how beats, bars, meter and slots are found and how a player's edits bend them. What a
 //! grid *is* belongs to `music/grid`; what a note's distance from it means, to `timing`.
 //!
-//! The way: notes become events of thumb and fingers ([`events`]); five tempo levels are each
+//! The way: notes become events of thumb and fingers ([`events`]); four tempo levels are each
 //! decoded over the whole recording ([`lattice`]); each reading gets its bars ([`bars`]), its
 //! slots ([`slots`]) and the smooth tempo curve against which notes are measured ([`smooth`]);
 //! the most probable one, with the thumb deciding between half and double, is the grid
@@ -67,8 +67,8 @@ pub fn track(notes: &[Note], end: Seconds, edits: &GridEdits) -> Tracked {
     Tracker::new(notes, end).solve(edits)
 }
 
-/// Own beats of the five tempo levels, seconds: each is tracked over an octave around it.
-const LEVELS: [f64; 5] = [0.30, 0.42, 0.60, 0.85, 1.20];
+/// Own beats of the tempo levels, seconds: each is tracked over an octave around it.
+const LEVELS: [f64; 4] = [0.34, 0.50, 0.75, 1.10];
 /// Fewer events than this have no pulse.
 const FEWEST: usize = 6;
 

@@ -17,8 +17,10 @@ pub(crate) struct Event {
     pub time: f64,
     /// Thumb or fingers.
     pub role: Role,
-    /// How much it counts, 0 to 1: probability of being a note of this role.
+    /// How much it counts, 0 to 1: probability of being a note.
     pub weight: f64,
+    /// Probability of its role, 0.5 to 1.
+    pub sure: f64,
     /// Level of its strongest note, dB.
     pub level: f64,
     /// Lowest pitch, where known (MIDI).
@@ -41,6 +43,8 @@ pub(crate) fn collect(notes: &[Note]) -> Vec<Event> {
         let hand = usize::from(note.role == Role::Melody);
         let time = note.time.0;
         let weight = weight(note);
+        let sure = f64::from(note.role_confidence).clamp(0.5, 1.0);
+        let sure = if sure.is_nan() { 0.5 } else { sure };
         let level = if note.strength.0.is_finite() {
             note.strength.0
         } else {
@@ -51,6 +55,7 @@ pub(crate) fn collect(notes: &[Note]) -> Vec<Event> {
             Some((at, last)) if time - last < JOIN => {
                 let event = &mut events[at];
                 event.weight = event.weight.max(weight);
+                event.sure = event.sure.max(sure);
                 event.level = event.level.max(level);
                 event.lowest = match (event.lowest, pitch) {
                     (Some(a), Some(b)) => Some(a.min(b)),
@@ -65,6 +70,7 @@ pub(crate) fn collect(notes: &[Note]) -> Vec<Event> {
                     time,
                     role: note.role,
                     weight,
+                    sure,
                     level,
                     lowest: pitch,
                     notes: vec![i],

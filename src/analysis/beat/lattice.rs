@@ -93,6 +93,29 @@ fn spread(role: Role, beat: f64) -> f64 {
     f64::hypot(hand, 0.024 * beat)
 }
 
+/// An event on a lattice: its frame, and how much of it is the thumb's and the fingers'.
+struct Place {
+    frame: usize,
+    thumb: f32,
+    fingers: f32,
+}
+
+impl Place {
+    fn new(event: &Event, frame: f64) -> Self {
+        let own = (event.weight * event.sure) as f32;
+        let other = (event.weight * (1.0 - event.sure)) as f32;
+        let (thumb, fingers) = match event.role {
+            Role::Bass => (own, other),
+            Role::Melody => (other, own),
+        };
+        Self {
+            frame: frame.round().max(0.0) as usize,
+            thumb,
+            fingers,
+        }
+    }
+}
+
 /// Rates of thumb and fingers over the whole recording, events a second: what chance expects.
 fn rates(events: &[Event]) -> [f64; 2] {
     let heard = events.last().map_or(0.0, |e| e.time) - events.first().map_or(0.0, |e| e.time);
@@ -118,16 +141,13 @@ pub(crate) fn even(
     let tables = Tables::new(STEPS, hop, rates(events));
     let mut places = events
         .iter()
-        .map(|e| {
-            let frame = ((e.time - shift) / hop).round().max(0.0) as usize;
-            (frame, usize::from(e.role == Role::Melody), e.weight as f32)
-        })
+        .map(|e| Place::new(e, (e.time - shift) / hop))
         .peekable();
     (0..beats)
         .map(|k| {
             let (from, to) = (k * STEPS, (k + 1) * STEPS);
             let mut inside = Vec::new();
-            while let Some(place) = places.next_if(|p| p.0 < to) {
+            while let Some(place) = places.next_if(|p| p.frame < to) {
                 inside.push(place);
             }
             tables.weigh(from, inside.iter()).map(f64::from)
@@ -156,21 +176,18 @@ impl Lattice {
     /// Fills in the evidence.
     fn weigh(&mut self, events: &[Event]) {
         let rates = rates(events);
-        let places: Vec<(usize, usize, f32)> = events
+        let places: Vec<Place> = events
             .iter()
-            .map(|e| {
-                let frame = ((e.time - self.start) / self.hop).round() as usize;
-                (frame, usize::from(e.role == Role::Melody), e.weight as f32)
-            })
+            .map(|e| Place::new(e, (e.time - self.start) / self.hop))
             .collect();
         for d in SHORTEST..=LONGEST {
             let tables = Tables::new(d, self.hop, rates);
             let mut first = 0;
             for a in 0..self.frames.saturating_sub(d) {
-                while first < places.len() && places[first].0 < a {
+                while first < places.len() && places[first].frame < a {
                     first += 1;
                 }
-                let inside = places[first..].iter().take_while(|p| p.0 < a + d);
+                let inside = places[first..].iter().take_while(|p| p.frame < a + d);
                 let weighed = tables.weigh(a, inside);
                 for (evidence, value) in self.evidence.iter_mut().zip(weighed) {
                     evidence[a * WIDTH + d - SHORTEST] = value;
@@ -244,15 +261,14 @@ impl Tables {
         }
     }
 
-    fn weigh<'a>(
-        &self,
-        a: usize,
-        inside: impl Iterator<Item = &'a (usize, usize, f32)>,
-    ) -> [f32; FEELS.len()] {
+    fn weigh<'a>(&self, a: usize, inside: impl Iterator<Item = &'a Place>) -> [f32; FEELS.len()] {
         let mut sums = self.base;
-        for &(frame, hand, weight) in inside {
+        for place in inside {
+            let at = place.frame - a;
             for (k, sum) in sums.iter_mut().enumerate() {
-                *sum += weight * self.log_density[(k * 2 + hand) * self.steps + frame - a];
+                let thumb = self.log_density[2 * k * self.steps + at];
+                let fingers = self.log_density[(2 * k + 1) * self.steps + at];
+                *sum += place.thumb * thumb + place.fingers * fingers;
             }
         }
         let top = sums.iter().copied().fold(f32::MIN, f32::max);
@@ -272,6 +288,20 @@ const JUMP: f32 = 9.0;
 /// Relative change of the beat from one to the next (SD of its logarithm) in steady playing with
 /// some freedom: about the just noticeable change of tempo (Drake & Botte 1993: 3 to 6 %).
 const TEMPO_SD: f64 = 0.035;
+
+/// Steps by which a beat may differ from the one before without being a sudden change.
+const NEAR: usize = 9;
+
+/// Cost of a change of `z` standard deviations: quadratic as for a normal one, linear beyond
+/// (Huber), because a player who slows down at a phrase's end does it at once.
+fn slack(z: f64) -> f64 {
+    let z = z.abs();
+    if z < 1.5 {
+        0.5 * z * z
+    } else {
+        1.5 * z - 1.125
+    }
+}
 
 /// Where a state came from.
 const FROM_FREE: u8 = u8::MAX;
@@ -323,7 +353,7 @@ impl<'a> Decoder<'a> {
                 let (d, before) = ((SHORTEST + i) as f64, (SHORTEST + j) as f64);
                 let sd = TEMPO_SD.hypot(0.6 / d);
                 let z = (d / before).ln() / sd;
-                *cost = (-0.5 * z * z) as f32;
+                *cost = -slack(z) as f32;
             }
         }
         Self {
@@ -344,6 +374,8 @@ impl<'a> Decoder<'a> {
         // Best score of being without a pulse at a frame, and the beat state that was left.
         let mut free = vec![0.0f32; n];
         let mut left: Vec<u8> = vec![FROM_FREE; n];
+        // Best beat state at a frame, for sudden changes of tempo.
+        let mut tops = vec![(IMPOSSIBLE, FROM_FREE); n];
         let barred_upto = running(&self.barred);
         for t in 0..n {
             if t > 0 {
@@ -359,7 +391,7 @@ impl<'a> Decoder<'a> {
                 if d > t || !self.allowed[i] || barred_upto[t] != barred_upto[t - d] {
                     continue;
                 }
-                let (score, from) = self.arrive(&reach, &free, t - d, i);
+                let (score, from) = self.arrive(&reach, &free, &tops, t - d, i);
                 let score = score + self.evidence[(t - d) * WIDTH + i] + self.bonus[t];
                 reach[t * WIDTH + i] = score;
                 came[t * WIDTH + i] = from;
@@ -367,6 +399,7 @@ impl<'a> Decoder<'a> {
                     best = (score, i as u8);
                 }
             }
+            tops[t] = best;
             if best.0 - LEAVE > free[t] {
                 free[t] = best.0 - LEAVE;
                 left[t] = best.1;
@@ -376,17 +409,28 @@ impl<'a> Decoder<'a> {
     }
 
     /// The best way to begin a beat of `SHORTEST + i` steps at frame `a`.
-    fn arrive(&self, reach: &[f32], free: &[f32], a: usize, i: usize) -> (f32, u8) {
+    fn arrive(
+        &self,
+        reach: &[f32],
+        free: &[f32],
+        tops: &[(f32, u8)],
+        a: usize,
+        i: usize,
+    ) -> (f32, u8) {
         let row = &reach[a * WIDTH..(a + 1) * WIDTH];
         let costs = &self.change[i * WIDTH..(i + 1) * WIDTH];
         let mut best = (free[a] - ENTER + self.bonus[a], FROM_FREE);
-        let from = i.saturating_sub(12);
-        let to = (i + 13).min(WIDTH);
+        let from = i.saturating_sub(NEAR);
+        let to = (i + NEAR + 1).min(WIDTH);
         for j in from..to {
-            let score = row[j] + costs[j].max(-JUMP);
+            let score = row[j] + costs[j];
             if score > best.0 {
                 best = (score, j as u8);
             }
+        }
+        let (top, j) = tops[a];
+        if top - JUMP > best.0 {
+            best = (top - JUMP, j);
         }
         best
     }
