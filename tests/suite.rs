@@ -11,7 +11,6 @@ mod load;
 mod net;
 mod patterns;
 mod pluck;
-mod pluck;
 mod reports;
 mod sheet;
 mod sheet_theme;
