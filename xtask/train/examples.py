@@ -1,5 +1,6 @@
 """One seed -> one recorded performance -> what the network is to say at many instants of it."""
 import numpy as np
+import scipy.signal as ss
 
 import features as F
 from pieces import play
@@ -19,9 +20,21 @@ def perform(seed, samples=None):
     off = rng.normal(0, rng.uniform(.5, 7), 7)
     mix = np.zeros(int(secs * SR) + 1)
     finger_gap = rng.uniform(0, .04)
+    noisy = rng.uniform(0, .9) * (rng.random() < .7)
+    palm = rng.uniform(.08, .35) if rng.random() < .14 else None
+    wobble = rng.uniform(0, .15) * (rng.random() < .5)
     for i, n in enumerate(notes):
         dur = n["end"] - n["t"]
         x, on = g.note(n["midi"] + (cents + off[n["string"]]) / 100, n["string"], n["vel"], n["role"], n["kind"], min(dur + .1, 4.5), n["order"])
+        if palm and n["role"] == "bass" and n["kind"] == "pluck":
+            x[on:] *= np.exp(-np.arange(len(x) - on) / SR / (palm * rng.uniform(.8, 1.2)))
+        if dur > .35 and rng.random() < wobble:  # vibrato, or a bend
+            u = np.maximum(np.arange(len(x)) - on - rng.uniform(.08, .25) * SR, 0) / SR
+            if rng.random() < .7:
+                c = rng.uniform(5, 40) * np.minimum(u / .15, 1) * np.sin(2 * np.pi * rng.uniform(3.5, 7.5) * u)
+            else:
+                c = rng.choice([50, 100, 200, -100]) * np.minimum(u / rng.uniform(.05, .3), 1)
+            x = np.interp(np.concatenate([[0], np.cumsum(2 ** (c[:-1] / 1200))]), np.arange(len(x)), x)
         rms = np.sqrt(np.mean(x[on:on + int(.2 * SR)] ** 2)) + 1e-9
         level = 30 * (n["vel"] - .6) + (-rng.uniform(0, 9) if n["kind"] == "legato" else 0) + (-rng.uniform(-2, 8) if n["kind"] == "dead" else 0)
         x = x * 10 ** (level / 20) / rms
@@ -41,6 +54,12 @@ def perform(seed, samples=None):
         n["level"] = level
         a, b = max(0, s0), min(len(mix), s0 + len(x))
         mix[a:b] += x[a - s0:b - s0]
+        if n["cut"] == "damp" and rng.random() < noisy:  # a finger lands on the string, or leaves it
+            y = release(rng, g, n, cents) * 10 ** (rng.uniform(-40, -14) / 20) * 10 ** (level / 20)
+            a = int((n["end"] + rng.uniform(-.02, .02)) * SR)
+            b = min(len(mix), a + len(y))
+            if 0 < a < b:
+                mix[a:b] += y[:b - a]
     if rng.random() < .5:
         hz = [440 * 2 ** ((m - 69 + cents / 100) / 12) for m in rng.choice(np.arange(38, 67), 6, replace=False)]
         mix = sympathetic(rng, mix, hz)
@@ -59,6 +78,24 @@ def perform(seed, samples=None):
     return x, notes, taps, cents, rng
 
 
+def release(rng, guitar, n, cents):
+    """the sound of damping: a short rustle or thud, sometimes the open string's faint ring; no note"""
+    m = int(rng.uniform(.02, .12) * SR)
+    lo = np.exp(rng.uniform(np.log(80), np.log(2500)))
+    b = ss.butter(1, [lo, min(lo * rng.uniform(2, 12), 9500)], "band", fs=SR, output="sos")
+    y = ss.sosfilt(b, rng.standard_normal(m)) * np.exp(-np.arange(m) / SR / rng.uniform(.004, .03))
+    r = int(rng.uniform(.0005, .015) * SR)
+    y[:r] *= np.arange(r) / r
+    y /= np.std(y) + 1e-9
+    if rng.random() < .4:
+        low = n["midi"] - n["fret"] if n["order"] == 1 else n["midi"] - 12
+        z, _ = guitar.note(max(low, 36) + cents / 100, n["string"], .2, n["role"], "legato", rng.uniform(.1, .6))
+        z = z / (np.std(z[:2205]) + 1e-9) * rng.uniform(.1, .6)
+        k = max(len(y), len(z))
+        y = np.pad(y, (0, k - len(y))) + np.pad(z, (0, k - len(z)))
+    return y
+
+
 def label(times, notes, taps):
     n = len(times)
     pitch = np.zeros((n, F.PITCHES), np.int8)
@@ -75,7 +112,7 @@ def label(times, notes, taps):
             if not 0 <= p < F.PITCHES:
                 continue
             if d[j] < .03 and m["end"] > t + .06 and m["kind"] != "dead":
-                sounding[i, p] = 1
+                sounding[i, p] = 1 if d[j] > -1.2 else -1
             near = abs(d[j])
             if near <= NEAR:
                 pitch[i, p] = 1

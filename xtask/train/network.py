@@ -8,35 +8,38 @@ import torch
 from torch import nn
 
 import features as F
+from shape import AGAIN, BEAT, CONTEXT, FIRST, HIDDEN, KINDS, NEIGHBOURS, PARTIALS, PITCH, SECOND, WEIGHED
 
-H1, H2, PITCH, TIME = 16, 16, 28, 32
-PARTIALS = [-57, -36, 0, 36, 57, 72, 84, 93, 101, 108, 114, 120, 125, 129, 137, 144]  # thirds of a semitone: 1/3 1/2 1 .. 12 14 16
-NEIGHBOURS = [-24, -19, -12, -7, -5, -2, -1, 0, 1, 2, 5, 7, 12, 19, 24]  # semitones
-KINDS = 6
+
+def around(h, where):
+    """[n, ch, pitches] -> [n, pitches, places * ch], zeros outside"""
+    return torch.cat([h, h.new_zeros(len(h), h.shape[1], 1)], 2).transpose(1, 2)[:, where].flatten(2)
 
 
 class Ear(nn.Module):
     def __init__(self):
         super().__init__()
-        self.c1, self.b1 = nn.Conv1d(F.CHANNELS, H1, 5, padding=2), nn.BatchNorm1d(H1)
-        self.c2, self.b2 = nn.Conv1d(H1, H2, 3, padding=1), nn.BatchNorm1d(H2)
-        self.t1, self.tb1 = nn.Conv1d(F.BANDS, 24, 3, padding=1), nn.BatchNorm1d(24)
-        self.t2, self.tb2 = nn.Conv1d(24, 24, 3, stride=2, padding=1), nn.BatchNorm1d(24)
-        self.t3 = nn.Linear(24 * ((F.FRAMES + 1) // 2) + 2, TIME)
-        self.h, self.hb = nn.Linear(len(PARTIALS) * H2, PITCH), nn.BatchNorm1d(PITCH)
-        self.ctx = nn.Linear(TIME, PITCH, bias=False)
+        self.c1, self.b1 = nn.Conv1d(F.CHANNELS, FIRST, 5, padding=2), nn.BatchNorm1d(FIRST)
+        self.c2, self.b2 = nn.Conv1d(FIRST, SECOND, 3, padding=1), nn.BatchNorm1d(SECOND)
+        self.t1, self.tb1 = nn.Conv1d(F.BANDS, BEAT, 3, padding=1), nn.BatchNorm1d(BEAT)
+        self.t2, self.tb2 = nn.Conv1d(BEAT, BEAT, 3, stride=2, padding=1), nn.BatchNorm1d(BEAT)
+        self.t3 = nn.Linear(BEAT * ((F.FRAMES + 1) // 2) + 2, CONTEXT)
+        self.h, self.hb = nn.Linear(len(PARTIALS) * SECOND, PITCH), nn.BatchNorm1d(PITCH)
+        self.ctx = nn.Linear(CONTEXT, PITCH, bias=False)
         self.p, self.pb = nn.Linear(len(NEIGHBOURS) * PITCH, PITCH), nn.BatchNorm1d(PITCH)
-        self.out = nn.Linear(2 * PITCH, 2)  # newly sounded; sounding
+        self.q, self.qb = nn.Linear(len(AGAIN) * PITCH, WEIGHED), nn.BatchNorm1d(WEIGHED)
+        self.out = nn.Linear(PITCH + WEIGHED, 2)  # newly sounded; sounding
         nn.init.constant_(self.out.bias, -3.0)
-        self.g1 = nn.Linear(2 * PITCH + TIME + 2, 40)
-        self.g2 = nn.Linear(40, 1 + KINDS + 1)
-        self.e = nn.Linear(TIME, 1)  # an onset, from the envelope alone
+        self.g1 = nn.Linear(PITCH + WEIGHED + CONTEXT + 2, HIDDEN)
+        self.g2 = nn.Linear(HIDDEN, 1 + KINDS + 1)
+        self.e = nn.Linear(CONTEXT, 1)  # an onset, from the envelope alone
         at = 3 * (np.arange(F.PITCHES) + F.LOWEST - F.LOW_MIDI) + 1
         idx = at[:, None] + np.array(PARTIALS)[None]
         # row F.BINS is a row of zeros: partials outside the patch
         self.register_buffer("where", torch.tensor(np.where((idx < 0) | (idx >= F.BINS), F.BINS, idx)))
-        nb = np.arange(F.PITCHES)[:, None] + np.array(NEIGHBOURS)[None]
-        self.register_buffer("near", torch.tensor(np.where((nb < 0) | (nb >= F.PITCHES), F.PITCHES, nb)))
+        for name, far in (("near", NEIGHBOURS), ("again", AGAIN)):
+            nb = np.arange(F.PITCHES)[:, None] + np.array(far)[None]
+            self.register_buffer(name, torch.tensor(np.where((nb < 0) | (nb >= F.PITCHES), F.PITCHES, nb)))
 
     def forward(self, spectra, env, lev):
         n = len(spectra)
@@ -44,14 +47,14 @@ class Ear(nn.Module):
         x = torch.relu(self.b2(self.c2(x)))
         t = torch.relu(self.tb1(self.t1(env)))
         t = torch.relu(self.tb2(self.t2(t)))
-        t = torch.relu(self.t3(torch.cat([t.flatten(1), lev], 1)))  # [n, 24 * frames] channel-major
-        x = torch.cat([x, x.new_zeros(n, H2, 1)], 2).transpose(1, 2)  # [n, bins + 1, ch]
+        t = torch.relu(self.t3(torch.cat([t.flatten(1), lev], 1)))  # [n, BEAT * frames] channel-major
+        x = torch.cat([x, x.new_zeros(n, SECOND, 1)], 2).transpose(1, 2)  # [n, bins + 1, ch]
         x = x[:, self.where].flatten(2)  # [n, pitches, partials * ch]
         h = self.h(x).transpose(1, 2)
         h = torch.relu(self.hb(h) + self.ctx(t)[:, :, None])  # [n, ch, pitches]
-        y = torch.cat([h, h.new_zeros(n, PITCH, 1)], 2).transpose(1, 2)[:, self.near].flatten(2)
-        y = torch.relu(self.pb(self.p(y).transpose(1, 2)))
-        z = torch.cat([h, y], 1).transpose(1, 2)  # [n, pitches, 2 ch]
+        y = torch.relu(self.pb(self.p(around(h, self.near)).transpose(1, 2)))
+        v = torch.relu(self.qb(self.q(around(y, self.again)).transpose(1, 2)))
+        z = torch.cat([y, v], 1).transpose(1, 2)  # [n, pitches, ch]
         out = self.out(z)
         g = torch.cat([z.amax(1), t, lev], 1)
         g = self.g2(torch.relu(self.g1(g)))
@@ -85,11 +88,12 @@ def export(net):
     # the envelope's last layer is stored frame by frame
     frames = (F.FRAMES + 1) // 2
     w = net.t3.weight.detach().double()
-    body = w[:, :24 * frames].reshape(TIME, 24, frames).permute(0, 2, 1).reshape(TIME, -1)
-    dense(torch.cat([body, w[:, 24 * frames:]], 1), net.t3.bias.detach().double())
+    body = w[:, :BEAT * frames].reshape(CONTEXT, BEAT, frames).permute(0, 2, 1).reshape(CONTEXT, -1)
+    dense(torch.cat([body, w[:, BEAT * frames:]], 1), net.t3.bias.detach().double())
     dense(*folded(net.h.weight, net.h.bias, net.hb))
     dense(net.ctx.weight.detach().double())
     dense(*folded(net.p.weight, net.p.bias, net.pb))
+    dense(*folded(net.q.weight, net.q.bias, net.qb))
     for layer in (net.out, net.g1, net.g2, net.e):
         dense(layer.weight.detach().double(), layer.bias.detach().double())
     return torch.cat([p.reshape(-1) for p in parts]).numpy().astype("<f4")

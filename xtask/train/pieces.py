@@ -101,7 +101,7 @@ def play(rng):
             base = .6 + dyn * rng.standard_normal()
             kind = "dead" if rng.random() < techs["dead"] else "pluck"
             for i, s in enumerate(strings if down else strings[::-1]):
-                add(when + e + i * gap * rng.uniform(.7, 1.3), s, hand.frets[s], "bass" if s > 3 else "melody", kind, base + .1 * rng.standard_normal())
+                add(when + e + i * gap * rng.uniform(.7, 1.3), s, hand.frets[s], "bass" if s > 3 else "melody", kind if rng.random() < .93 else "dead", base + .1 * rng.standard_normal())
         elif style != "strum" and rng.random() < (density if style != "free" else .4):
             melody = hand.have((3, 2, 1)) if rng.random() < .93 else hand.have((4, 3, 2, 1))
             if style == "solo" and rng.random() < .4:

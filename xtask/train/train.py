@@ -166,7 +166,7 @@ def main():
         step += 1
         if time.time() - told > 30:
             told = time.time()
-            print("%4ds step %d lr %.5f pieces %d examples %d loss %.4f | %s" % (time.time() - t0, step, lr, pieces, train.n, float(loss), judge(val)), flush=True)
+            print("%4ds step %d lr %.5f pieces %d examples %d loss %.4f | %s" % (time.time() - t0, step, lr, pieces, train.n, float(loss.detach()), judge(val)), flush=True)
     print("end: step %d pieces %d examples %d validation %d | %s" % (step, pieces, train.n, val.n, judge(val)), flush=True)
     os.makedirs(a.out, exist_ok=True)
     torch.save(net.state_dict(), os.path.join(a.out, "ear.pt"))

@@ -18,10 +18,7 @@ import numpy as np
 import soundfile as sf
 
 import features as F
-
-H1, H2, PITCH, TIME, HIDDEN, KINDS = 16, 16, 28, 32, 40, 6
-PARTIALS = [-57, -36, 0, 36, 57, 72, 84, 93, 101, 108, 114, 120, 125, 129, 137, 144]
-NEIGHBOURS = [-24, -19, -12, -7, -5, -2, -1, 0, 1, 2, 5, 7, 12, 19, 24]
+from shape import AGAIN, BEAT, CONTEXT, FIRST, HIDDEN, KINDS, NEIGHBOURS, PARTIALS, PITCH, SECOND, WEIGHED
 
 
 class Ear:
@@ -37,18 +34,19 @@ class Ear:
             return v
 
         fr = (F.FRAMES + 1) // 2
-        self.c1 = take(5, F.CHANNELS, H1), take(H1)
-        self.c2 = take(3, H1, H2), take(H2)
-        self.t1 = take(3, F.BANDS, 24), take(24)
-        self.t2 = take(3, 24, 24), take(24)
-        self.t3 = take(24 * fr + 2, TIME), take(TIME)
-        self.h = take(len(PARTIALS) * H2, PITCH), take(PITCH)
-        self.ctx = take(TIME, PITCH)
+        self.c1 = take(5, F.CHANNELS, FIRST), take(FIRST)
+        self.c2 = take(3, FIRST, SECOND), take(SECOND)
+        self.t1 = take(3, F.BANDS, BEAT), take(BEAT)
+        self.t2 = take(3, BEAT, BEAT), take(BEAT)
+        self.t3 = take(BEAT * fr + 2, CONTEXT), take(CONTEXT)
+        self.h = take(len(PARTIALS) * SECOND, PITCH), take(PITCH)
+        self.ctx = take(CONTEXT, PITCH)
         self.p = take(len(NEIGHBOURS) * PITCH, PITCH), take(PITCH)
-        self.out = take(2 * PITCH, 2), take(2)
-        self.g1 = take(2 * PITCH + TIME + 2, HIDDEN), take(HIDDEN)
+        self.q = take(len(AGAIN) * PITCH, WEIGHED), take(WEIGHED)
+        self.out = take(PITCH + WEIGHED, 2), take(2)
+        self.g1 = take(PITCH + WEIGHED + CONTEXT + 2, HIDDEN), take(HIDDEN)
         self.g2 = take(HIDDEN, 2 + KINDS), take(2 + KINDS)
-        self.e = take(TIME, 1), take(1)
+        self.e = take(CONTEXT, 1), take(1)
         assert at == len(w), (at, len(w))
 
     def __call__(self, spectra, env, lev):
@@ -65,15 +63,19 @@ class Ear:
         t = relu(conv(relu(conv(env.transpose(0, 2, 1).astype(float), self.t1)), self.t2, 2))
         n = len(x)
         t = relu(np.concatenate([t.reshape(n, -1), lev], 1) @ self.t3[0] + self.t3[1])
-        xz = np.concatenate([x, np.zeros((n, 1, H2))], 1)
+        xz = np.concatenate([x, np.zeros((n, 1, SECOND))], 1)
         at = (3 * (np.arange(F.PITCHES) + F.LOWEST - F.LOW_MIDI) + 1)[:, None] + np.array(PARTIALS)[None]
         at = np.where((at < 0) | (at >= F.BINS), F.BINS, at)
         h = relu(xz[:, at].reshape(n, F.PITCHES, -1) @ self.h[0] + self.h[1] + (t @ self.ctx)[:, None])
-        hz = np.concatenate([h, np.zeros((n, 1, PITCH))], 1)
-        nb = np.arange(F.PITCHES)[:, None] + np.array(NEIGHBOURS)[None]
-        nb = np.where((nb < 0) | (nb >= F.PITCHES), F.PITCHES, nb)
-        y = relu(hz[:, nb].reshape(n, F.PITCHES, -1) @ self.p[0] + self.p[1])
-        z = np.concatenate([h, y], 2)
+
+        def around(h, far):
+            hz = np.concatenate([h, np.zeros((n, 1, PITCH))], 1)
+            nb = np.arange(F.PITCHES)[:, None] + np.array(far)[None]
+            return hz[:, np.where((nb < 0) | (nb >= F.PITCHES), F.PITCHES, nb)].reshape(n, F.PITCHES, -1)
+
+        y = relu(around(h, NEIGHBOURS) @ self.p[0] + self.p[1])
+        v = relu(around(y, AGAIN) @ self.q[0] + self.q[1])
+        z = np.concatenate([y, v], 2)
         o = z @ self.out[0] + self.out[1]
         g = relu(np.concatenate([z.max(1), t, lev], 1) @ self.g1[0] + self.g1[1]) @ self.g2[0] + self.g2[1]
         sig = lambda v: 1 / (1 + np.exp(-v))

@@ -8,6 +8,7 @@ pub struct Scratch {
     pub second: Vec<f32>,
     /// Outputs of the layers a pitch, flat.
     pub partials: Vec<f32>,
+    pub weighed: Vec<f32>,
 }
 
 /// Adds `inputs` times `weights` (`[input][output]`, flat) to `sums`.

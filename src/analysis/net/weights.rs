@@ -11,9 +11,10 @@ use std::sync::LazyLock;
 
 /// Channels along the pitch axis, first and second layer.
 const FIRST: usize = 16;
-const SECOND: usize = 16;
-/// Channels of a pitch.
-const PITCH: usize = 28;
+const SECOND: usize = 20;
+/// Channels of a pitch: from its partials and the first look around; from the second.
+const PITCH: usize = 32;
+const WEIGHED: usize = 24;
 /// Channels along time, and what is kept of them.
 const BEAT: usize = 24;
 const CONTEXT: usize = 32;
@@ -30,6 +31,9 @@ const PARTIALS: [isize; 16] = [
 /// Pitches that a pitch is weighed against, in semitones: its neighbours, fourths, fifths, octaves.
 const NEIGHBOURS: [isize; 15] = [-24, -19, -12, -7, -5, -2, -1, 0, 1, 2, 5, 7, 12, 19, 24];
 
+/// The pitches it is weighed against once more: fourths, fifths, octaves, twelfths.
+const AGAIN: [isize; 9] = [-19, -12, -7, -5, 0, 5, 7, 12, 19];
+
 const BYTES: &[u8] = include_bytes!("ear.f32");
 const COUNT: usize = (5 * CHANNELS + 1) * FIRST
     + (3 * FIRST + 1) * SECOND
@@ -39,8 +43,9 @@ const COUNT: usize = (5 * CHANNELS + 1) * FIRST
     + (PARTIALS.len() * SECOND + 1) * PITCH
     + CONTEXT * PITCH
     + (NEIGHBOURS.len() * PITCH + 1) * PITCH
-    + (2 * PITCH + 1) * 2
-    + (2 * PITCH + CONTEXT + LEVELS + 1) * HIDDEN
+    + (AGAIN.len() * PITCH + 1) * WEIGHED
+    + (PITCH + WEIGHED + 1) * 2
+    + (PITCH + WEIGHED + CONTEXT + LEVELS + 1) * HIDDEN
     + (HIDDEN + 1) * SCALARS
     + CONTEXT
     + 1;
@@ -69,6 +74,7 @@ pub struct Model {
     /// `[context][pitch channel]`, flat.
     tint: Vec<f32>,
     neighbours: Reaching<PITCH>,
+    again: Reaching<WEIGHED>,
     pitch: Dense<2>,
     hidden: Dense<HIDDEN>,
     scalars: Dense<SCALARS>,
@@ -140,8 +146,9 @@ impl Model {
             partials: file.reaching(&PARTIALS, SECOND),
             tint: file.take(CONTEXT * PITCH),
             neighbours: file.reaching(&NEIGHBOURS, PITCH),
-            pitch: file.dense(2 * PITCH),
-            hidden: file.dense(2 * PITCH + CONTEXT + LEVELS),
+            again: file.reaching(&AGAIN, PITCH),
+            pitch: file.dense(PITCH + WEIGHED),
+            hidden: file.dense(PITCH + WEIGHED + CONTEXT + LEVELS),
             scalars: file.dense(HIDDEN),
             early: file.dense(CONTEXT),
         }
@@ -173,6 +180,7 @@ impl Model {
             first,
             second,
             partials,
+            weighed,
         } = scratch;
         self.spectral.0.over(spectra.as_flattened(), first);
         self.spectral.1.over(first, second);
@@ -184,17 +192,20 @@ impl Model {
             let sums = self.partials.at(bin as isize, second);
             partials.extend(sums.iter().zip(&tint).map(|(a, b)| (a + b).max(0.0)));
         }
-        let mut best = [0.0_f32; 2 * PITCH];
+        weighed.clear();
+        for pitch in 0..PITCHES {
+            let sums = self.neighbours.at(pitch as isize, partials);
+            weighed.extend(sums.map(|x| x.max(0.0)));
+        }
+        let mut best = [0.0_f32; PITCH + WEIGHED];
         let mut pitches = [[0.0; 2]; PITCHES];
         for (pitch, said) in pitches.iter_mut().enumerate() {
-            let own = &partials[pitch * PITCH..(pitch + 1) * PITCH];
-            let weighed = self
-                .neighbours
-                .at(pitch as isize, partials)
-                .map(|x| x.max(0.0));
-            *said = self.pitch.of(&[own, &weighed]);
-            let seen = own.iter().chain(&weighed);
-            best.iter_mut().zip(seen).for_each(|(b, x)| *b = b.max(*x));
+            let once = &weighed[pitch * PITCH..(pitch + 1) * PITCH];
+            let again = self.again.at(pitch as isize, weighed).map(|x| x.max(0.0));
+            *said = self.pitch.of(&[once, &again]);
+            for (best, x) in best.iter_mut().zip(once.iter().chain(&again)) {
+                *best = best.max(*x);
+            }
         }
         let hidden = self
             .hidden
