@@ -11,11 +11,12 @@ offset.
 import csv
 import glob
 import json
+import multiprocessing as mp
 import os
 import sys
 
 import numpy as np
-import soundfile as sf
+from scipy.io import wavfile
 
 import features as F
 from shape import AGAIN, BEAT, CONTEXT, FIRST, HIDDEN, KINDS, NEIGHBOURS, PARTIALS, PITCH, SECOND, WEIGHED
@@ -92,9 +93,12 @@ def truth_of(wav):
     return [(float(r["onset_s"]) - late / 1000, None, r["string"]) for r in rows], 0.0, "real"
 
 
-def judge(ear, wav, rng, out):
-    x, sr = sf.read(wav, always_2d=True)
-    x = F.resample(x.mean(axis=1), sr)
+def judge(job):
+    path, wav = job
+    ear, rng, out = Ear(path), np.random.default_rng(7), {}
+    sr, x = wavfile.read(wav)  # 16 bits
+    x = x.reshape(len(x), -1).mean(axis=1) / 32768
+    x = F.resample(x, sr)
     notes, cents, voice = truth_of(wav)
     start = np.array([n[0] for n in notes])
     peaks = F.flux_peaks(x)
@@ -136,14 +140,25 @@ def judge(ear, wav, rng, out):
                 c[0] += 1
                 c[1] += int(hit[i])
                 c[2] += int(midi[i] in got)
+    return out
 
 
 def main():
-    ear = Ear(sys.argv[1])
-    out, rng = {}, np.random.default_rng(7)
-    for folder in [f for f in sys.argv[2:] if f != "--real"]:
-        for wav in sorted(glob.glob(os.path.join(folder, "*.wav"))):
-            judge(ear, wav, rng, out)
+    jobs = [(sys.argv[1], wav) for folder in sys.argv[2:] if folder != "--real" for wav in sorted(glob.glob(os.path.join(folder, "*.wav")))]
+    out = {}
+    with mp.Pool(int(os.environ.get("JOBS", "1"))) as pool:
+        for got in pool.map(judge, jobs, chunksize=1):
+            for voice, k in got.items():
+                if voice not in out:
+                    out[voice] = k
+                    continue
+                for q, v in k.items():
+                    if q == "tech":
+                        for t, c in v.items():
+                            old = out[voice]["tech"].setdefault(t, [0, 0, 0])
+                            out[voice]["tech"][t] = [a + b for a, b in zip(old, c)]
+                    else:
+                        out[voice][q] = out[voice][q] + v
     total = dict(tp=0, fp=0, fn=0, ptp=0, pfp=0, pfn=0)
     for voice, k in sorted(out.items()):
         f = 2 * k["tp"] / max(1, 2 * k["tp"] + k["fp"] + k["fn"])
