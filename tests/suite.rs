@@ -11,6 +11,7 @@ mod load;
 mod net;
 mod patterns;
 mod pluck;
+mod real_recordings;
 mod reports;
 mod sheet;
 mod sheet_theme;

@@ -1,16 +1,19 @@
 //! `analyze`: what is played in a recording, and when.
 
+use super::Command;
+use super::arguments::{self, GuitarArguments};
+use super::source::{self, Heard};
 use super::terminal::Terminal;
-use super::{Command, arguments, source};
 use anyhow::Result;
 use clap::Args;
-use std::path::PathBuf;
-use thumbline::analysis::{Analysis, Options};
+use std::path::{Path, PathBuf};
+use thumbline::analysis::Analysis;
 use thumbline::load::Part;
-use thumbline::music::note::{Attack, Role};
+use thumbline::music::note::{Attack, Note, Role};
 use thumbline::report::file::Target;
-use thumbline::report::{csv, json};
-use thumbline::timing::{self, Drift, Reference};
+use thumbline::report::sheet::{self, Ground, Piece};
+use thumbline::report::{csv, json, svg};
+use thumbline::timing::Drift;
 
 /// Find every note with its time, thumb or finger, pitch and string, and the beats, bars, tempo
 /// and tuning.
@@ -24,20 +27,42 @@ pub struct Analyze {
     /// Write a row a note for a spreadsheet; - is standard output.
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
+    /// Draw the bar sheet: thumb and fingers against the beat; - is standard output.
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+    /// Draw it on a dark ground.
+    #[arg(long, requires = "svg")]
+    dark: bool,
+    #[command(flatten)]
+    guitar: GuitarArguments,
 }
 
 impl Command for Analyze {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let [json_to, csv_to] = arguments::targets([self.json.as_ref(), self.csv.as_ref()])?;
+        let reports = [self.json.as_ref(), self.csv.as_ref(), self.svg.as_ref()];
+        let [json_to, csv_to, svg_to] = arguments::targets(reports)?;
+        let options = self.guitar.options()?;
         let recording = source::read(&self.rec, Part::WHOLE, terminal)?;
-        let found = source::analyze(&recording, &Options::default(), terminal)?;
-        let drift = timing::measure(&found.notes, &found.grid, Reference::OwnTempo);
-        let shown = [&json_to, &csv_to].contains(&&Some(Target::Output));
+        let Heard { found, drift } = source::hear(&recording, &options, terminal)?;
+        let shown = [&json_to, &csv_to, &svg_to].contains(&&Some(Target::Output));
         if let Some(target) = json_to {
             source::save(&target, &json::analysis(&recording, &found, &drift))?;
         }
         if let Some(target) = csv_to {
             source::save(&target, &csv::notes(&found, &drift))?;
+        }
+        if let Some(target) = svg_to {
+            let title = title(&self.rec);
+            let piece = Piece::of(&title, &found, &drift);
+            let ground = if self.dark {
+                Ground::Dark
+            } else {
+                Ground::Paper
+            };
+            source::save(
+                &target,
+                &svg::write(&piece, sheet::Options::default(), ground),
+            )?;
         }
         if !shown {
             terminal.say(&summary(&found, &drift))?;
@@ -46,8 +71,14 @@ impl Command for Analyze {
     }
 }
 
+/// A recording's name without folder and ending.
+fn title(path: &Path) -> String {
+    let stem = path.file_stem().unwrap_or(path.as_os_str());
+    stem.to_string_lossy().into_owned()
+}
+
 /// What was found, in a few lines.
-pub fn summary(found: &Analysis, drift: &Drift) -> String {
+fn summary(found: &Analysis, drift: &Drift) -> String {
     let count = |role| {
         let of_role = |n: &&_| -> bool { is_note_of(n, role) };
         found.notes.iter().filter(of_role).count()
@@ -75,6 +106,6 @@ pub fn summary(found: &Analysis, drift: &Drift) -> String {
     lines.join("\n")
 }
 
-fn is_note_of(note: &thumbline::music::note::Note, role: Role) -> bool {
+fn is_note_of(note: &Note, role: Role) -> bool {
     note.role == role && note.attack != Attack::Tap
 }

@@ -4,7 +4,10 @@ use super::usage;
 use anyhow::Result;
 use clap::Args;
 use std::path::PathBuf;
+use thumbline::analysis::Options;
 use thumbline::load::Part;
+use thumbline::music::tuning::HIGHEST_CAPO;
+use thumbline::preset::{Presets, user_folder};
 use thumbline::report::file::Target;
 use thumbline::stretch::Speed;
 use thumbline::unit::{Cents, Seconds};
@@ -104,6 +107,35 @@ impl PartArguments {
             (Some(from), Some(to)) => Ok(Cut::Bars(from, to)),
             _ => Ok(Cut::Seconds(part(self.from_s, self.to_s)?)),
         }
+    }
+}
+
+/// What may be told about the guitar.
+#[derive(Args)]
+pub struct GuitarArguments {
+    /// Tuning by name, or its strings from the lowest as in "D A D G A D"; guessed when left out.
+    #[arg(long, value_name = "TUNING")]
+    tuning: Option<String>,
+    /// Fret of the capo, with --tuning.
+    #[arg(long, value_name = "FRET", default_value_t = 0, requires = "tuning")]
+    #[arg(value_parser = clap::value_parser!(i32).range(0..=i64::from(HIGHEST_CAPO)))]
+    capo: i32,
+}
+
+impl GuitarArguments {
+    /// As the analysis takes them.
+    pub fn options(&self) -> Result<Options> {
+        let Some(text) = &self.tuning else {
+            return Ok(Options::default());
+        };
+        let (presets, doubts) = Presets::with_folder(user_folder().as_deref());
+        if let Some(doubt) = doubts.into_iter().next() {
+            return Err(doubt.into());
+        }
+        let (_, tuning) = presets.tuning(text).map_err(|why| usage(why.to_string()))?;
+        Ok(Options {
+            tuning: Some(tuning.with_capo(self.capo)),
+        })
     }
 }
 

@@ -1,13 +1,14 @@
 //! `check`: how far a take drifts from the beat.
 
+use super::arguments::{self, GuitarArguments};
 use super::terminal::Terminal;
-use super::{Command, arguments, source};
+use super::{Command, source};
 use anyhow::Result;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
-use thumbline::analysis::Options;
 use thumbline::load::Part;
 use thumbline::report::file::Target;
+use thumbline::report::sheet::{self, Piece};
 use thumbline::report::{json, table};
 use thumbline::timing::{self, Reference};
 
@@ -22,6 +23,8 @@ pub struct Check {
     /// Write the figures as JSON; - is standard output.
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
+    #[command(flatten)]
+    guitar: GuitarArguments,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -38,7 +41,7 @@ impl Command for Check {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let [json_to] = arguments::targets([self.json.as_ref()])?;
         let recording = source::read(&self.take, Part::WHOLE, terminal)?;
-        let found = source::analyze(&recording, &Options::default(), terminal)?;
+        let found = source::analyze(&recording, &self.guitar.options()?, terminal)?;
         let reference = match self.against {
             Against::OwnTempo => Reference::OwnTempo,
             Against::Strict => Reference::Strict(None),
@@ -50,7 +53,14 @@ impl Command for Check {
             source::save(&target, &json::check(&recording, &found, &drift))?;
         }
         if !shown {
-            terminal.say(&table::drift(&found, &drift))?;
+            let piece = Piece::of(recording.name(), &found, &drift);
+            let mut text = table::drift(&found, &drift);
+            for sentence in sheet::sentences(&piece) {
+                if sentence.bar.is_some() {
+                    text.push_str(&format!("\n\n{}", sentence.text));
+                }
+            }
+            terminal.say(&text)?;
         }
         Ok(())
     }

@@ -9,6 +9,7 @@ use thumbline::analysis::{self, Analysis, Observer, Options, Stage};
 use thumbline::load::{Decoder, LoadError, Part};
 use thumbline::recording::Recording;
 use thumbline::report::file::Target;
+use thumbline::timing::{self, Drift, Reference};
 use thumbline::unit::{Seconds, Span};
 
 /// Below this level (−80 dB of full scale) there is nothing to hear.
@@ -80,6 +81,21 @@ pub fn analyze(recording: &Recording, options: &Options, terminal: &Terminal) ->
         terminal.warn(doubt);
     }
     Ok(found)
+}
+
+/// What was heard and how it stands to its own beat.
+pub struct Heard {
+    /// What was heard.
+    pub found: Analysis,
+    /// Against its own tempo.
+    pub drift: Drift,
+}
+
+/// Hears `recording` and measures it against its own tempo.
+pub fn hear(recording: &Recording, options: &Options, terminal: &Terminal) -> Result<Heard> {
+    let found = analyze(recording, options, terminal)?;
+    let drift = timing::measure(&found.notes, &found.grid, Reference::OwnTempo);
+    Ok(Heard { found, drift })
 }
 
 /// Turns stages of the analysis into one share of the work.

@@ -9,6 +9,9 @@ use crate::timing::{Drift, Figure, NoteDrift, Slot, SlotFigure, floor, stats};
 use crate::unit::Span;
 use std::fmt::Write;
 
+/// Off-beats nearer to even than this, as long over short, are called straight.
+const STRAIGHT: f64 = 1.12;
+
 /// The whole table: both hands, fingers against thumb, then every slot of the bar.
 pub fn drift(found: &Analysis, drift: &Drift) -> String {
     if found.grid.is_empty() {
@@ -142,7 +145,9 @@ fn lateness(drift: &Drift, tempo: f64) -> String {
 
 fn swing(drift: &Drift) -> String {
     match drift.swing {
-        Some(swing) if swing.low > 1.0 => format!(", swung {:.2} to 1", swing.ratio),
+        Some(swing) if swing.low > 1.0 && swing.ratio > STRAIGHT => {
+            format!(", swung {:.2} to 1", swing.ratio)
+        }
         Some(_) => ", straight".to_owned(),
         None => String::new(),
     }

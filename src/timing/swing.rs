@@ -126,11 +126,20 @@ fn half_width(sorted: &[f64]) -> f64 {
     }
 }
 
+/// Off-beats nearer to even than this, as long over short, are straight: one off-beat that is
+/// always late pulls the median of all of them this far, and must not make the others early.
+const STRAIGHT: f64 = 1.12;
+
 /// Place of the off-beat of two parts that a swing means: 0.5 unless its interval excludes
-/// straight playing.
+/// straight playing and the ratio itself is one that is called swing.
 pub(super) fn place(swing: Option<Swing>) -> f64 {
     match swing {
-        Some(s) if s.low > 1.0 || s.high < 1.0 => s.ratio / (1.0 + s.ratio),
+        Some(s)
+            if (s.low > 1.0 && s.ratio > STRAIGHT)
+                || (s.high < 1.0 && s.ratio < 1.0 / STRAIGHT) =>
+        {
+            s.ratio / (1.0 + s.ratio)
+        }
         _ => 0.5,
     }
 }
