@@ -11,8 +11,10 @@ mod check;
 mod compare;
 mod demo;
 mod drill;
+mod export;
 mod journal;
 mod looping;
+mod patterns;
 mod slow;
 mod sound;
 mod source;
@@ -54,8 +56,10 @@ commands! {
     Compare(compare::Compare),
     Demo(demo::Demo),
     Drill(drill::Drill),
+    Export(export::Export),
     Journal(journal::JournalArguments),
     Loop(looping::Loop),
+    Patterns(patterns::Patterns),
     Slow(slow::Slow),
     Strings(strings::Strings),
 }

@@ -1,5 +1,6 @@
 //! `strings`: where the notes of a scale lie in a tuning, open strings first.
 
+mod guess;
 mod harmonics;
 mod json;
 pub mod text;
@@ -53,6 +54,9 @@ pub struct Strings {
     /// Natural harmonics instead: where they lie, how they sound, and what can be played in them.
     #[arg(long)]
     harmonics: bool,
+    /// Guess the tuning of a recording instead: which known tuning, capo and detune fit.
+    #[arg(long, value_name = "REC")]
+    guess: Option<PathBuf>,
     /// Sounding length of the strings in millimetres, from nut or capo.
     #[arg(long, value_name = "MM", default_value_t = 648.0)]
     length_mm: f64,
@@ -133,6 +137,12 @@ impl Command for Strings {
         let to_output = [&json, &svg, &midi, &musicxml]
             .iter()
             .any(|t| **t == Some(Target::Output));
+        if let Some(rec) = &self.guess {
+            if svg.is_some() || midi.is_some() || musicxml.is_some() {
+                return Err(usage("a guess is written as text or with --json only"));
+            }
+            return guess::run(rec, &presets, json, terminal);
+        }
         let (tuning_name, tuning) = self.tuning(&presets)?;
         let (report, words, picture, score) = if self.harmonics {
             let answer = harmonics::answer(&tuning_name, tuning, &presets, self.length_mm)?;

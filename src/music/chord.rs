@@ -36,12 +36,12 @@ const HIGHEST: i32 = 7;
 const SPAN: i32 = 3;
 
 /// Costs of a shape: a stopped string 1, a string not played 1.5, each fret of span beyond the
-/// first 0.5, each fret above the third 0.2, a missing third 1.6, a missing fifth 0.6, a bass that
+/// first 0.5, each fret above the third 0.35, a missing third 1.6, a missing fifth 0.6, a bass that
 /// is not the root 2 (tuned on the usual open chords of standard tuning).
 const STOPPED: f64 = 1.0;
 const UNPLAYED: f64 = 1.5;
 const SPREAD: f64 = 0.5;
-const HIGH: f64 = 0.2;
+const HIGH: f64 = 0.35;
 const NO_THIRD: f64 = 1.6;
 const NO_FIFTH: f64 = 0.6;
 const INVERTED: f64 = 2.0;

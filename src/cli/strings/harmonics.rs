@@ -20,6 +20,9 @@ use thumbline::unit::Bpm;
 /// Tempo of the relaxation drill.
 const SLOWLY: Bpm = Bpm(60.0);
 
+/// Frets above this lie over the sound hole and are not printed.
+const BODY: f64 = 24.5;
+
 /// Scales that lack one or two notes, of which so many are shown.
 const NEARLY: usize = 12;
 
@@ -114,15 +117,16 @@ impl Harmonics {
         let Some(first) = of.first() else { return };
         let places: Vec<String> = of
             .iter()
+            .filter(|n| n.fret < BODY)
             .map(|n| format!("{:.2} ({:.0})", n.fret, n.distance_mm(self.length_mm)))
             .collect();
         let line = format!(
-            "    partial {number}: {:<4} {:+6.1} cents   fret (mm) {}",
+            "partial {number}: {:<4} {:+6.1} cents, fret (mm) {}",
             pitch_name(first),
             first.cents.0,
             places.join(", ")
         );
-        let _ = writeln!(out, "{}", wrapped(&line, WIDTH));
+        let _ = writeln!(out, "    {}", wrapped(&line, WIDTH - 6));
     }
 
     /// The lowest stopped place for a missing pitch class.

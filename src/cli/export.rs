@@ -1,0 +1,157 @@
+//! `export`: what was heard in a recording, in formats that other programs read.
+
+use super::arguments::bars;
+use super::patterns::given_tuning;
+use super::terminal::Terminal;
+use super::{Command, source, usage};
+use anyhow::{Result, anyhow};
+use clap::{Args, ValueEnum};
+use std::path::PathBuf;
+use thumbline::analysis::{Analysis, Options};
+use thumbline::load::Part;
+use thumbline::music::picking;
+use thumbline::music::score::Score;
+use thumbline::preset::{Presets, user_folder};
+use thumbline::recording::Recording;
+use thumbline::report::file::Target;
+use thumbline::report::marks::{self, Cue};
+use thumbline::report::sheet::{self, Ground, Piece};
+use thumbline::report::wav::Depth;
+use thumbline::report::{csv, jams, json, midi, musicxml, svg, tab};
+use thumbline::timing::{self, Reference};
+
+/// A format to export.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// Everything that was heard, in this program's own schema.
+    Json,
+    /// A row a note.
+    Csv,
+    /// Onsets, beats, tempo and notes in JAMS.
+    Jams,
+    /// Standard MIDI File, thumb and fingers apart, on the recording's own beats.
+    Midi,
+    /// MusicXML 4.0: notation and tablature, two voices.
+    Musicxml,
+    /// Tablature as text.
+    Tab,
+    /// The bar sheet.
+    Svg,
+    /// The sound, with a cue point at every bar and, with --bars, a loop.
+    Wav,
+}
+
+/// Write what was heard in a recording for other programs.
+#[derive(Args)]
+pub struct Export {
+    /// The recording (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
+    rec: PathBuf,
+    /// Format to write.
+    #[arg(long, value_name = "FORMAT")]
+    to: Format,
+    /// File to write; - is standard output.
+    #[arg(long, value_name = "FILE", default_value = "-")]
+    out: PathBuf,
+    /// In MIDI, put every note on its slot at an even tempo instead of where it was played.
+    #[arg(long)]
+    quantised: bool,
+    /// In WAV, the bars to loop.
+    #[arg(long, value_name = "FIRST-LAST", value_parser = bars)]
+    bars: Option<(i32, i32)>,
+    /// Tuning by name, or its strings from the lowest; guessed without it.
+    #[arg(long)]
+    tuning: Option<String>,
+    /// Fret of the capo; only with --tuning.
+    #[arg(long, requires = "tuning", default_value_t = 0)]
+    capo: i32,
+}
+
+impl Command for Export {
+    fn run(self, terminal: &Terminal) -> Result<()> {
+        if self.quantised && self.to != Format::Midi {
+            return Err(usage("--quantised is for --to midi"));
+        }
+        if self.bars.is_some() && self.to != Format::Wav {
+            return Err(usage("--bars is for --to wav"));
+        }
+        let (presets, left_out) = Presets::with_folder(user_folder().as_deref());
+        for what in left_out {
+            terminal.warn(&what.to_string());
+        }
+        let options = Options {
+            tuning: given_tuning(&presets, self.tuning.as_deref(), self.capo)?,
+        };
+        let recording = source::read(&self.rec, Part::WHOLE, terminal)?;
+        let heard = source::analyze(&recording, &options, terminal)?;
+        let bytes = self.bytes(&recording, &heard)?;
+        Target::of(&self.out).write(|out| out.write_all(&bytes))?;
+        Ok(())
+    }
+}
+
+impl Export {
+    fn bytes(&self, recording: &Recording, heard: &Analysis) -> Result<Vec<u8>> {
+        let name = recording.name();
+        let drift = || timing::measure(&heard.notes, &heard.grid, Reference::OwnTempo);
+        Ok(match self.to {
+            Format::Json => json::analysis(recording, heard, &drift()).into_bytes(),
+            Format::Csv => csv::notes(heard, &drift()).into_bytes(),
+            Format::Jams => jams::analysis(name, heard).into_bytes(),
+            Format::Midi if self.quantised => midi::score(&page(name, heard)?)?,
+            Format::Midi => midi::performance(name, &heard.notes, &heard.grid)?,
+            Format::Musicxml => musicxml::score(&page(name, heard)?)?,
+            Format::Tab => tab::text(&page(name, heard)?, 80).into_bytes(),
+            Format::Svg => {
+                let drift = drift();
+                let piece = Piece::of(name, heard, &drift);
+                svg::write(&piece, sheet::Options::default(), Ground::Paper).into_bytes()
+            }
+            Format::Wav => self.wav(recording, heard)?,
+        })
+    }
+
+    fn wav(&self, recording: &Recording, heard: &Analysis) -> Result<Vec<u8>> {
+        let rate = recording.rate();
+        let cues: Vec<Cue> = heard
+            .grid
+            .bars()
+            .iter()
+            .filter(|bar| bar.start.0 >= 0.0)
+            .map(|bar| Cue {
+                frame: bar.start.frame(rate).min(recording.frames() - 1),
+                name: format!("bar {}", bar.number),
+            })
+            .collect();
+        let repeat = match self.bars {
+            None => None,
+            Some((first, last)) => {
+                let (from, to) = heard.grid.bar_range(first, last).ok_or_else(|| {
+                    usage(format!(
+                        "`{}` has no bars {first} to {last}: analyze shows which it has",
+                        recording.name()
+                    ))
+                })?;
+                Some(from.frame(rate)..to.frame(rate).min(recording.frames()))
+            }
+        };
+        let mut out = Vec::new();
+        marks::write(
+            &mut out,
+            rate,
+            recording.channels(),
+            Depth::Float32,
+            repeat,
+            &cues,
+        )?;
+        Ok(out)
+    }
+}
+
+/// What was heard, on the page.
+fn page(name: &str, heard: &Analysis) -> Result<Score> {
+    let placed = picking::place(&heard.notes, &heard.grid);
+    let division = picking::division(&placed, heard.grid.meter);
+    Score::of_notes(name, &heard.notes, &heard.grid, &heard.tuning, division).ok_or_else(|| {
+        anyhow!("`{name}` has no steady beat to write it down by: export json, csv or midi instead")
+    })
+}

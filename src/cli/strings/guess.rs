@@ -1,0 +1,78 @@
+//! `strings --guess`: which tunings a recording may have been played in, with odds.
+
+use crate::cli::source;
+use crate::cli::terminal::Terminal;
+use anyhow::{Result, bail};
+use serde_json::json;
+use std::fmt::Write;
+use std::path::Path;
+use thumbline::analysis::Options;
+use thumbline::load::Part;
+use thumbline::music::guess::{Candidate, Guess, guess, heard};
+use thumbline::preset::Presets;
+use thumbline::report::file::Target;
+use thumbline::unit::Cents;
+
+/// Guesses that are told.
+const TOLD: usize = 5;
+
+/// Guesses and tells.
+pub fn run(rec: &Path, presets: &Presets, json: Option<Target>, terminal: &Terminal) -> Result<()> {
+    let recording = source::read(rec, Part::WHOLE, terminal)?;
+    let found = source::analyze(&recording, &Options::default(), terminal)?;
+    let offset = found.tuning_offset.unwrap_or(Cents(0.0));
+    let candidates: Vec<Candidate<'_>> = presets
+        .tunings
+        .iter()
+        .map(|t| Candidate {
+            name: &t.name,
+            tuning: &t.tuning,
+            weight: t.weight,
+        })
+        .collect();
+    let guesses = guess(&heard(&found.notes, offset), offset, &candidates, TOLD);
+    if guesses.is_empty() {
+        bail!(
+            "no pitch was heard in `{}`: there is nothing to guess a tuning from",
+            recording.name()
+        );
+    }
+    let shown = json == Some(Target::Output);
+    if let Some(target) = json {
+        source::save(&target, &report(&guesses))?;
+    }
+    if !shown {
+        terminal.say(text(&guesses).trim_end())?;
+    }
+    Ok(())
+}
+
+fn report(guesses: &[Guess]) -> String {
+    let document = json!({
+        "schema": "thumbline.tuning",
+        "version": 1,
+        "guesses": guesses.iter().map(|g| json!({
+            "tuning": g.name,
+            "capo": g.tuning.capo(),
+            "cents": (g.cents.0 * 100.0).round() / 100.0,
+            "odds": (g.odds * 10_000.0).round() / 10_000.0,
+            "strings": g.tuning.clone().with_capo(0).to_string(),
+        })).collect::<Vec<_>>(),
+    });
+    format!("{document:#}\n")
+}
+
+/// Writing to a string cannot fail.
+fn text(guesses: &[Guess]) -> String {
+    let mut out = String::from("Tunings that fit the notes, with the odds of each:\n");
+    for g in guesses {
+        let capo = match g.tuning.capo() {
+            0 => "no capo".to_owned(),
+            fret => format!("capo {fret}"),
+        };
+        let _ = writeln!(out, "  {:>5.1} %  {:<18} {capo}", 100.0 * g.odds, g.name);
+    }
+    let cents = guesses.first().map_or(0.0, |g| g.cents.0);
+    let _ = writeln!(out, "The guitar lies {cents:+.0} cents from A = 440 Hz.");
+    out
+}
