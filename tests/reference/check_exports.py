@@ -79,7 +79,7 @@ def check_drill(folder, rules):
     played = sum(len(i.notes) for i in midi.instruments)
     assert played == 2 * sum(len(stage["notes"]) for stage in session["stages"])
     file = wavinfo.WavInfoReader(str(folder / "drill.wav"))
-    times = [c.frame / file.fmt.sample_rate for c in file.cues.cues]
+    times = [c.sample_offset / file.fmt.sample_rate for c in file.cues.cues]
     wanted = [mark["time_s"] for mark in session["session"]]
     assert len(times) == len(wanted)
     assert all(abs(a - b) < 1e-4 for a, b in zip(times, wanted)), (times, wanted)
@@ -119,7 +119,7 @@ def check_recording(folder, rules):
 
     file = wavinfo.WavInfoReader(str(folder / "take.wav"))
     bars = [b["start_s"] for b in heard["bars"] if b["start_s"] >= 0]
-    cues = [c.frame / file.fmt.sample_rate for c in file.cues.cues]
+    cues = [c.sample_offset / file.fmt.sample_rate for c in file.cues.cues]
     assert len(cues) == len(bars) and all(abs(a - b) < 1e-4 for a, b in zip(cues, bars))
     run(folder, "export", name, "--to", "wav", "--bars", "2-3", "--out", "loop.wav")
     loop = wavinfo.WavInfoReader(str(folder / "loop.wav")).smpl.sample_loops[0]
