@@ -13,10 +13,17 @@ use crate::dsp::predict::Predictor;
 use crate::dsp::resample::Resampler;
 use crate::recording::Recording;
 use crate::unit::{Cents, MidiNote, Seconds};
+use std::borrow::Cow;
 
 /// Length of a block, and how far it looks beyond either end, in samples at [`RATE`].
 const BLOCK: usize = 40 * RATE as usize;
 const MARGIN: usize = 2 * RATE as usize;
+/// A recording up to this long, in samples at [`RATE`] (15 minutes, 80 MB), is converted once and
+/// kept; a longer one is converted block by block in every pass.
+const KEPT: usize = 15 * 60 * RATE as usize;
+
+/// Where the network thinks less of an onset, the spectrum is not explained.
+const UNLIKELY: f32 = 0.05;
 
 /// One candidate and what was heard at it. Times are from the start of the recording.
 #[derive(Debug, Clone)]
@@ -39,6 +46,8 @@ pub struct Mono<'a> {
     resampler: Resampler,
     /// Channels that are mixed.
     channels: Vec<usize>,
+    /// All of it, where that is not much.
+    whole: Option<Vec<f32>>,
 }
 
 impl<'a> Mono<'a> {
@@ -61,7 +70,7 @@ impl<'a> Mono<'a> {
         );
         // −12 dB: channels in opposite phase would cancel.
         let cancels = channels.len() > 1 && mixed < 0.06 * each[loudest];
-        Self {
+        let mut mono = Self {
             recording,
             resampler: Resampler::new(recording.rate(), RATE),
             channels: if cancels {
@@ -69,7 +78,12 @@ impl<'a> Mono<'a> {
             } else {
                 (0..channels.len()).collect()
             },
+            whole: None,
+        };
+        if mono.len() <= KEPT {
+            mono.whole = Some(mono.part(0, mono.len()).into_owned());
         }
+        mono
     }
 
     /// Length in samples at [`RATE`].
@@ -83,7 +97,10 @@ impl<'a> Mono<'a> {
     }
 
     /// Samples `first` to `last` (exclusive).
-    pub fn part(&self, first: usize, last: usize) -> Vec<f32> {
+    pub fn part(&self, first: usize, last: usize) -> Cow<'_, [f32]> {
+        if let Some(whole) = &self.whole {
+            return Cow::Borrowed(&whole[first..last]);
+        }
         let (from, to) = self.resampler.input_range(first, last);
         let frames = self.recording.frames() as isize;
         let (from, to) = (from.clamp(0, frames), to.clamp(0, frames));
@@ -96,7 +113,7 @@ impl<'a> Mono<'a> {
                 .zip(samples)
                 .for_each(|(m, s)| *m += share * s);
         }
-        self.resampler.convert(&input, from, first, last)
+        Cow::Owned(self.resampler.convert(&input, from, first, last))
     }
 
     /// The blocks as (first sample with margin, first, last, last with margin).
@@ -223,7 +240,11 @@ fn block(
                 .map_or(1.0, |(t, _)| t - candidate.time);
             Heard {
                 candidate,
-                newness: reader.read(signal, candidate.time, gap.min(1.0)),
+                newness: if reading.onset < UNLIKELY {
+                    Newness::nothing()
+                } else {
+                    reader.read(signal, candidate.time, gap.min(1.0))
+                },
                 reading,
                 fits,
                 peak: peak(signal, candidate.time),

@@ -45,6 +45,18 @@ pub struct Newness {
     pub explained: f32,
 }
 
+impl Newness {
+    /// Nothing begins.
+    pub fn nothing() -> Self {
+        Self {
+            pitches: vec![0.0; PITCHES],
+            fresh: 0.0,
+            after: 0.0,
+            explained: 0.0,
+        }
+    }
+}
+
 /// Explains what is new at onsets; made for one offset of the tuning.
 pub struct Reader {
     views: Vec<View>,

@@ -1,7 +1,10 @@
 //! Thumb or fingers.
+//!
+//! The strings decide first: the thumb has the bass strings. Owns what becomes of the rest of a
+//! note once its place is known, and how a player's correction changes the others.
 
 use super::decide::Event;
-use super::string;
+use super::string::{self, Pitch, Place};
 use crate::music::note::{Attack, Note, Role};
 use crate::music::tuning::Tuning;
 use crate::unit::{Cents, Decibels, MidiNote, Seconds};
@@ -14,33 +17,83 @@ pub fn notes(events: &[Event], tuning: &Tuning, offset: Cents) -> Vec<Note> {
     let loudest = events.iter().fold(1e-6f32, |m, e| m.max(e.strength));
     let mut notes: Vec<Note> = events
         .iter()
-        .map(|event| {
-            let place = string::nearest(tuning, event.midi);
-            let low = place.map_or(event.midi < 52, |(string, _)| string >= 4);
-            Note {
-                time: event.time,
-                end: event.time,
-                role: if low { Role::Bass } else { Role::Melody },
-                role_confidence: 0.8,
-                pitch: Some(MidiNote(f64::from(event.midi)).detuned(offset)),
-                string: place.map(|p| p.0),
-                fret: place.map(|p| p.1 as u8),
-                attack: Attack::Pluck,
-                strength: Decibels(
-                    Decibels::of_amplitude(f64::from(event.strength / loudest))
-                        .0
-                        .clamp(-90.0, 0.0),
-                ),
-                confidence: event.confidence,
-            }
+        .map(|event| Note {
+            time: event.time,
+            end: event.time,
+            role: Role::Melody,
+            role_confidence: 0.5,
+            pitch: Some(MidiNote(f64::from(event.midi)).detuned(offset)),
+            string: None,
+            fret: None,
+            attack: Attack::Pluck,
+            strength: Decibels(
+                Decibels::of_amplitude(f64::from(event.strength / loudest))
+                    .0
+                    .clamp(-90.0, 0.0),
+            ),
+            confidence: event.confidence,
         })
         .collect();
+    assign(&mut notes, tuning, offset, &[]);
+    notes
+}
+
+/// Gives every note its role, string, fret and end, keeping to the roles in `fixed` (index of a
+/// note and what the player says it is).
+pub fn assign(notes: &mut [Note], tuning: &Tuning, offset: Cents, fixed: &[(usize, Role)]) {
+    let said = |i: usize| fixed.iter().rev().find(|(k, _)| *k == i).map(|(_, r)| *r);
+    let (index, pitches): (Vec<usize>, Vec<Pitch>) = notes
+        .iter()
+        .enumerate()
+        .filter_map(|(i, note)| {
+            let pitch = note.pitch?.detuned(Cents(-offset.0));
+            Some((
+                i,
+                Pitch {
+                    time: note.time,
+                    midi: pitch.nearest(),
+                    role: said(i),
+                },
+            ))
+        })
+        .unzip();
+    let places = string::places(&pitches, tuning);
+    for ((i, pitch), place) in index.into_iter().zip(&pitches).zip(places) {
+        let note = &mut notes[i];
+        note.string = place.map(|p| p.string);
+        note.fret = place.map(|p| p.fret as u8);
+        (note.role, note.role_confidence) = match pitch.role {
+            Some(role) => (role, 1.0),
+            None => role_of(pitch, place, tuning),
+        };
+    }
+    ring(notes);
+}
+
+fn role_of(pitch: &Pitch, place: Option<Place>, tuning: &Tuning) -> (Role, f32) {
+    let Some(place) = place else {
+        let middle = tuning.open(4).unwrap_or(50) + 3;
+        let role = if pitch.midi < middle {
+            Role::Bass
+        } else {
+            Role::Melody
+        };
+        return (role, 0.6);
+    };
+    let bass = string::is_bass(place.string);
+    let lean = if bass { -place.melody } else { place.melody };
+    let confidence = 1.0 / (1.0 + (-0.5 - lean.max(0.0)).exp());
+    let role = if bass { Role::Bass } else { Role::Melody };
+    (role, confidence.clamp(0.5, 0.99))
+}
+
+/// A note rings until its string sounds again.
+fn ring(notes: &mut [Note]) {
     for i in 0..notes.len() {
         let next = notes[i + 1..]
             .iter()
-            .find(|n| n.string == notes[i].string && n.time > notes[i].time)
+            .find(|n| n.string.is_some() && n.string == notes[i].string && n.time > notes[i].time)
             .map_or(f64::INFINITY, |n| n.time.0);
         notes[i].end = Seconds(next.min(notes[i].time.0 + RING));
     }
-    notes
 }

@@ -4,90 +4,119 @@
 //! does not do: raise the band above the input's own (it interpolates), or stream statefully.
 
 use super::window::kaiser;
+use std::f64::consts::PI;
 
 /// Zero crossings on either side of the sinc; with β = 8 the stop band lies below −80 dB.
 const CROSSINGS: f64 = 16.0;
 const BETA: f64 = 8.0;
-/// Table steps between two zero crossings, read with linear interpolation.
-const STEPS: usize = 256;
 
 /// Converts from one rate to another by windowed-sinc interpolation (Smith & Gossett 1984, from
-/// memory).
+/// memory), one set of taps for each place an output sample can take between two input samples.
 pub struct Resampler {
-    /// Input samples an output sample.
-    ratio: f64,
-    /// Cut-off as a share of the input's Nyquist frequency.
-    cutoff: f64,
-    table: Vec<f32>,
+    /// Output sample `n` lies `n · from / to` input samples in, both divided by what they share.
+    from: usize,
+    to: usize,
+    /// Taps on either side of an output sample.
+    reach: usize,
+    /// `to` sets of `2 · reach` taps.
+    phases: Vec<Vec<f32>>,
 }
 
 impl Resampler {
     /// From `from` to `to` frames a second, both above 0.
     pub fn new(from: u32, to: u32) -> Self {
-        let ratio = f64::from(from) / f64::from(to);
+        let shared = common_divisor(from, to);
+        let (from, to) = ((from / shared) as usize, (to / shared) as usize);
         // 4 % below the lower Nyquist frequency leaves room for the transition.
-        let cutoff = 0.96 * (1.0 / ratio).min(1.0);
-        let table = (0..=(CROSSINGS as usize * STEPS + 1))
-            .map(|i| {
-                let x = i as f64 / STEPS as f64;
-                let sinc = if x == 0.0 {
-                    1.0
-                } else {
-                    (std::f64::consts::PI * x).sin() / (std::f64::consts::PI * x)
-                };
-                (sinc * kaiser(x / CROSSINGS, BETA)) as f32
-            })
-            .collect();
+        let cutoff = 0.96 * (to as f64 / from as f64).min(1.0);
+        let reach = (CROSSINGS / cutoff).ceil() as usize + 1;
+        let phases = if from == to {
+            Vec::new()
+        } else {
+            (0..to)
+                .map(|phase| {
+                    let behind = phase as f64 / to as f64;
+                    (0..2 * reach)
+                        .map(|k| {
+                            let x = (k as f64 - (reach as f64 - 1.0) - behind) * cutoff;
+                            let sinc = if x == 0.0 {
+                                1.0
+                            } else {
+                                (PI * x).sin() / (PI * x)
+                            };
+                            (sinc * kaiser(x / CROSSINGS, BETA) * cutoff) as f32
+                        })
+                        .collect()
+                })
+                .collect()
+        };
         Self {
-            ratio,
-            cutoff,
-            table,
+            from,
+            to,
+            reach,
+            phases,
         }
     }
 
     /// How many output samples `frames` input samples make.
     pub fn output_len(&self, frames: usize) -> usize {
-        (frames as f64 / self.ratio).ceil() as usize
+        (frames * self.to).div_ceil(self.from)
     }
 
     /// Input samples needed for output samples `first` to `last` (exclusive): a range that may
     /// begin below 0 or end beyond the input.
     pub fn input_range(&self, first: usize, last: usize) -> (isize, isize) {
-        let reach = (CROSSINGS / self.cutoff).ceil();
+        let at = |n: usize| (n * self.from / self.to) as isize;
         (
-            (first as f64 * self.ratio - reach).floor() as isize,
-            (last as f64 * self.ratio + reach).ceil() as isize + 1,
+            at(first) + 1 - self.reach as isize,
+            at(last) + 1 + self.reach as isize,
         )
     }
 
     /// Output samples `first` to `last` (exclusive) from `input`, whose first sample is sample
     /// `offset` of the whole; samples outside it count as 0.
     pub fn convert(&self, input: &[f32], offset: isize, first: usize, last: usize) -> Vec<f32> {
-        if self.ratio == 1.0 {
-            return (first..last)
-                .map(|n| sample(input, n as isize - offset))
-                .collect();
-        }
-        let reach = CROSSINGS / self.cutoff;
         (first..last)
             .map(|n| {
-                let centre = n as f64 * self.ratio;
-                let from = (centre - reach).ceil() as isize;
-                let to = (centre + reach).floor() as isize;
-                let from_in = (from - offset).clamp(0, input.len() as isize);
-                let to_in = (to + 1 - offset).clamp(from_in, input.len() as isize);
-                let step = self.cutoff * STEPS as f64;
-                let mut sum = 0.0f32;
-                for (k, x) in input[from_in as usize..to_in as usize].iter().enumerate() {
-                    let at = ((from_in + offset) as f64 + k as f64 - centre).abs() * step;
-                    let i = at as usize;
-                    let f = (at - i as f64) as f32;
-                    let (a, b) = (self.table[i], self.table[i + 1]);
-                    sum += x * (a + f * (b - a));
-                }
-                sum * self.cutoff as f32
+                let at = (n * self.from / self.to) as isize - offset;
+                let Some(taps) = self.phases.get(n * self.from % self.to) else {
+                    return sample(input, at);
+                };
+                let start = at + 1 - self.reach as isize;
+                let from = start.clamp(0, input.len() as isize);
+                let to = (start + taps.len() as isize).clamp(from, input.len() as isize);
+                let skipped = (from - start).clamp(0, taps.len() as isize) as usize;
+                dot(&taps[skipped..], &input[from as usize..to as usize])
             })
             .collect()
+    }
+}
+
+/// Scalar product over the shorter of two slices, in eight running sums.
+fn dot(a: &[f32], b: &[f32]) -> f32 {
+    let len = a.len().min(b.len());
+    let (a, b) = (&a[..len], &b[..len]);
+    let mut sums = [0.0f32; 8];
+    let (a8, b8) = (a.chunks_exact(8), b.chunks_exact(8));
+    let rest: f32 = a8
+        .remainder()
+        .iter()
+        .zip(b8.remainder())
+        .map(|(x, y)| x * y)
+        .sum();
+    for (x, y) in a8.zip(b8) {
+        for k in 0..8 {
+            sums[k] += x[k] * y[k];
+        }
+    }
+    sums.iter().sum::<f32>() + rest
+}
+
+fn common_divisor(a: u32, b: u32) -> u32 {
+    if b == 0 {
+        a.max(1)
+    } else {
+        common_divisor(b, a % b)
     }
 }
 
