@@ -23,6 +23,7 @@ use crate::hub::Hub;
 use crate::snapshot::{AnalysisView, CaptureView, Look, RecordingView, Snapshot};
 use egui::{CentralPanel, Frame as Pane, Panel, ScrollArea, Ui};
 use nice_plug::context::gui::GuiContext;
+use nice_plug::prelude::ResizeHint;
 use nice_plug_egui::baseview::HandlerError;
 use nice_plug_egui::baseview::dpi::LogicalSize;
 use nice_plug_egui::{
@@ -37,6 +38,7 @@ use std::time::Duration;
 pub struct App {
     hub: Arc<Hub>,
     gui: Option<GuiContext>,
+    notifier: RepaintNotifier,
     sight: Sight,
 }
 
@@ -49,6 +51,7 @@ impl NiceEguiApp for App {
     ) -> Result<(), HandlerError> {
         self.hub.window_opened(&nice_gui_ctx);
         self.gui = Some(nice_gui_ctx);
+        self.hub.watch(Some(self.notifier.clone()));
         Ok(())
     }
 
@@ -63,19 +66,26 @@ impl NiceEguiApp for App {
 
     fn editor_closed(&mut self) {
         self.gui = None;
+        self.hub.watch(None);
     }
 }
 
 /// Makes the editor of one instance.
 pub fn create(hub: Arc<Hub>) -> Option<EguiEditor<App>> {
     let (width, height) = hub.snapshot().look.size;
+    let notifier = RepaintNotifier::default();
     create_egui_editor(
         EguiEditorState::from_size(LogicalSize::new(f64::from(width), f64::from(height)), 1.0),
-        RepaintNotifier::default(),
-        EguiNiceSettings::new().with_tile("Thumbline"),
+        notifier.clone(),
+        EguiNiceSettings::new()
+            .with_tile("Thumbline")
+            .with_resize_hint(
+                ResizeHint::RESIZABLE.with_min_logical_size(LogicalSize::new(900.0, 600.0)),
+            ),
         App {
             hub,
             gui: None,
+            notifier,
             sight: Sight::default(),
         },
     )

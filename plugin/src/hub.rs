@@ -22,6 +22,7 @@ use crate::snapshot::{
 };
 use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::*;
+use nice_plug_egui::RepaintNotifier;
 use opening::{Why, name_of};
 use std::collections::VecDeque;
 use std::path::PathBuf;
@@ -45,6 +46,8 @@ pub struct Hub {
     standalone: AtomicBool,
     dressed: AtomicBool,
     desk: Mutex<Desk>,
+    /// The open window, and what it was last asked to show.
+    eye: Mutex<Option<(RepaintNotifier, u64)>>,
 }
 
 /// What is open.
@@ -135,12 +138,32 @@ impl Hub {
             me: me.clone(),
             standalone: AtomicBool::new(false),
             dressed: AtomicBool::new(false),
+            eye: Mutex::new(None),
             desk: Mutex::new(Desk::new(store)),
             crew: Arc::clone(&crew),
             dials,
         });
         crew.tend(Arc::downgrade(&hub));
         hub
+    }
+
+    /// Wakes this window when there is something new to show; none when it is closed.
+    pub fn watch(&self, window: Option<RepaintNotifier>) {
+        *locked(&self.eye) = window.map(|window| (window, 0));
+    }
+
+    /// Wakes the window, if what it would show has changed.
+    fn nudge(&self) {
+        if locked(&self.eye).is_none() {
+            return;
+        }
+        let stamp = self.snapshot().stamp();
+        if let Some((window, shown)) = &mut *locked(&self.eye)
+            && *shown != stamp
+        {
+            *shown = stamp;
+            window.request_repaint();
+        }
     }
 
     /// The switches that the audio thread reads.
@@ -220,6 +243,7 @@ impl Hub {
 
     /// Looks after the desk; called a few dozen times a second.
     pub fn tend(&self) {
+        self.nudge();
         let loads = self.dials.store.loads();
         let restore = {
             let mut desk = locked(&self.desk);

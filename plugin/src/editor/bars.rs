@@ -287,14 +287,13 @@ impl View<'_> {
         }
         if head.dragged()
             && let Some(at) = head.interact_pointer_pos()
-            && let Some((slot, x)) = self.slot_under(at)
+            && let Some((_, x)) = self.slot_under(at)
         {
             let top = pos2(x, rect.top());
             let stroke = Stroke::new(2.0, self.ink(Ink::Focus));
             ui.painter().line_segment([top, at], stroke);
             ui.painter().circle_stroke(top, 4.0, stroke);
             ui.ctx().set_cursor_icon(CursorIcon::ResizeHorizontal);
-            let _ = slot;
         }
         if head.drag_stopped()
             && let Some(at) = head.interact_pointer_pos()

@@ -3,6 +3,7 @@
 use super::note::{bar_of, drift_words, hand};
 use super::{Piece, slots};
 use crate::music::note::Role;
+use crate::music::syncopation;
 use crate::timing::{Figure, SlotFigure, stats};
 use crate::unit::Span;
 
@@ -52,6 +53,7 @@ pub fn sentences(piece: &Piece) -> Vec<Sentence> {
     .collect();
     found.extend(between_hands(piece));
     found.extend(swing(piece));
+    found.extend(syncopation(piece));
     let mut slants: Vec<_> = piece.drift.slants().collect();
     slants.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
     found.extend(slants.iter().take(SLANTS).map(|s| practise(piece, s)));
@@ -139,6 +141,54 @@ fn swing(piece: &Piece) -> Option<Sentence> {
             swing.ratio
         )
     };
+    Some(Sentence::new(text, notes))
+}
+
+/// The bar whose melody pulls hardest against the beat (Longuet-Higgins & Lee, variant A); only
+/// for bars of one length without free time and slots of one kind.
+fn syncopation(piece: &Piece) -> Option<Sentence> {
+    let grid = piece.grid;
+    let per_bar = usize::from(grid.meter.beats());
+    let first = grid.beats().first()?;
+    if !grid.free_time().is_empty() || per_bar == 0 {
+        return None;
+    }
+    let melody: Vec<(usize, _)> = counted(piece, Role::Melody)
+        .into_iter()
+        .map(|i| (i, piece.placed(i).slot))
+        .collect();
+    let parts = melody.iter().map(|(_, slot)| slot.parts).max()?;
+    if melody.iter().any(|(_, slot)| parts % slot.parts != 0) {
+        return None;
+    }
+    let pulse = |i: usize| {
+        let placed = piece.placed(i);
+        let bar = usize::try_from(bar_of(piece, placed.at?) - first.bar).ok()?;
+        let beat = usize::from(placed.slot.beat).checked_sub(1)?;
+        let part = usize::from(placed.slot.part) * usize::from(parts / placed.slot.parts);
+        Some((bar * per_bar + beat) * usize::from(parts) + part)
+    };
+    let onsets: Vec<usize> = melody.iter().filter_map(|(i, _)| pulse(*i)).collect();
+    let bars = syncopation::line(&onsets, grid.meter, parts);
+    let most = bars.iter().max_by_key(|bar| bar.missed_beat)?;
+    let total: i32 = bars.iter().map(|bar| bar.missed_beat).sum();
+    let mean = f64::from(total) / bars.len() as f64;
+    if most.missed_beat < 2 || f64::from(most.missed_beat) < 1.5 * mean {
+        return None;
+    }
+    let number = first.bar + most.bar as i32;
+    let text = format!(
+        "The melody pulls hardest against the beat in bar {number}: syncopation {}, {mean:.1} in \
+         the bars' mean.",
+        most.missed_beat
+    );
+    let inside = |&i: &usize| {
+        piece
+            .placed(i)
+            .at
+            .is_some_and(|at| bar_of(piece, at) == number)
+    };
+    let notes = melody.into_iter().map(|(i, _)| i).filter(inside).collect();
     Some(Sentence::new(text, notes))
 }
 
