@@ -216,7 +216,7 @@ impl View<'_> {
             self.note(ui, mark, sight, wishes);
         }
         for mark in marks.iter().filter(|m| m.second) {
-            self.taken(ui, mark);
+            self.taken(ui, mark, sight);
         }
     }
 
@@ -305,7 +305,7 @@ impl View<'_> {
         let ring = if chosen || head.has_focus() || head.hovered() {
             Some(2.0)
         } else {
-            sight.lit.contains(&mark.note).then_some(2.5)
+            (!sight.lit_take && sight.lit.contains(&mark.note)).then_some(2.5)
         };
         if let Some(width) = ring {
             let stroke = Stroke::new(width, self.ink(Ink::Focus));
@@ -318,7 +318,7 @@ impl View<'_> {
     }
 
     /// A note of a take: told about, not changed.
-    fn taken(&self, ui: &Ui, mark: &Mark) {
+    fn taken(&self, ui: &Ui, mark: &Mark, sight: &Sight) {
         let piece = self.scene.heard.piece();
         let Some((note, placed)) = piece.second(mark.note) else {
             return;
@@ -330,6 +330,11 @@ impl View<'_> {
             Sense::hover(),
         );
         let label = || format!("your take: {}", describe(&piece, note, &placed));
+        if sight.lit_take && sight.lit.contains(&mark.note) {
+            let stroke = Stroke::new(2.5, self.ink(Ink::Focus));
+            let radius = rect.width() / 2.0 + 1.5;
+            ui.painter().circle_stroke(rect.center(), radius, stroke);
+        }
         head.widget_info(|| WidgetInfo::labeled(Role::Label, true, label()));
         if head.hovered() {
             head.on_hover_text(label());

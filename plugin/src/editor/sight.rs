@@ -33,6 +33,8 @@ pub struct Sight {
     pub chosen: Option<NoteAt>,
     /// Notes a sentence speaks of while the pointer rests on it.
     pub lit: Vec<usize>,
+    /// Are those notes of the take?
+    pub lit_take: bool,
     /// Page of the side panel.
     pub side: Side,
     /// Can beats be dragged?

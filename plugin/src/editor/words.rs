@@ -42,6 +42,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         whole.widget_info(|| WidgetInfo::labeled(Role::Note, true, &sentence.text));
         if whole.contains_pointer() || whole.has_focus() {
             sight.lit.clone_from(&sentence.notes);
+            sight.lit_take = sentence.take;
             let stroke = Stroke::new(2.0, theme::ink(ground, Ink::Focus));
             let kind = egui::StrokeKind::Inside;
             ui.painter().rect_stroke(whole.rect, 3.0, stroke, kind);

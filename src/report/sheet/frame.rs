@@ -107,7 +107,7 @@ impl Sheet {
             word(&mut x, 15.0, text, out);
         }
         let text = "slant: it repeats";
-        if x + text_width(text, size) + 30.0 * z < limit && piece.drift.slants().next().is_some() {
+        if x + text_width(text, size) + 30.0 * z < limit && leans(piece) {
             let foot = Point::new(x, middle + 6.0 * z);
             let top = Point::new(x, middle - 6.0 * z);
             out.push(Shape::Sail {
@@ -284,6 +284,14 @@ impl Sheet {
             });
         }
     }
+}
+
+/// Does any slot's drift repeat, in the recording or the take?
+fn leans(piece: &Piece) -> bool {
+    let take = piece
+        .second
+        .is_some_and(|t| t.drift.slants().next().is_some());
+    take || piece.drift.slants().next().is_some()
 }
 
 /// Are its numbers numbers?

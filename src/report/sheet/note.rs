@@ -6,7 +6,7 @@ use super::slots;
 use super::theme::Ink;
 use super::{Piece, Placed, Sheet};
 use crate::music::note::{Note, Role};
-use crate::timing::SlotFigure;
+use crate::timing::{Drift, SlotFigure};
 use crate::unit::{Beats, MidiNote, Span};
 
 /// A head on the page.
@@ -224,13 +224,16 @@ impl Sheet {
     }
 
     /// The sail of a note whose slot leans the same way over and over.
-    pub(super) fn sail(&self, stage: Staged, index: usize) -> Option<Shape> {
+    pub(super) fn sail(
+        &self,
+        stage: Staged,
+        drift: &Drift,
+        (note, placed): (&Note, Placed),
+    ) -> Option<Shape> {
         let Staged {
             piece, row, line, ..
         } = stage;
-        let note = &piece.notes[index];
-        let placed = piece.placed(index);
-        let figures = piece.drift.slots.iter();
+        let figures = drift.slots.iter();
         let slant = figures
             .filter(|f| f.slot == placed.slot && f.role == note.role)
             .find_map(SlotFigure::slant)?;

@@ -395,7 +395,13 @@ impl Sheet {
             });
         }
         for &i in &row.notes {
-            out.extend(self.sail(stage, i));
+            let lie = (&piece.notes[i], piece.placed(i));
+            out.extend(self.sail(stage, piece.drift, lie));
+        }
+        for &i in &row.second {
+            if let (Some(take), Some(lie)) = (piece.second, piece.second(i)) {
+                out.extend(self.sail(stage, take.drift, lie));
+            }
         }
     }
 }

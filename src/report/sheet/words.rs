@@ -16,6 +16,8 @@ pub struct Sentence {
     pub notes: Vec<usize>,
     /// Bar to loop, where it proposes one.
     pub bar: Option<i32>,
+    /// Does it speak of the second take, and do `notes` count that take's notes?
+    pub take: bool,
 }
 
 impl Sentence {
@@ -24,6 +26,7 @@ impl Sentence {
             text: text.into(),
             notes,
             bar: None,
+            take: false,
         }
     }
 }
@@ -34,9 +37,29 @@ const SLANTS: usize = 3;
 /// straight players stay within it.
 const STRAIGHT: f64 = 1.12;
 
-/// What to know and what to practise next: each hand, the hands against each other, the swing,
-/// then the drifts that repeat, worst first.
+/// What to know and what to practise next: first of the second take, where there is one, then of
+/// the recording.
 pub fn sentences(piece: &Piece) -> Vec<Sentence> {
+    let Some(take) = piece.second else {
+        return of_one(piece);
+    };
+    let alone = Piece {
+        notes: take.notes,
+        drift: take.drift,
+        second: None,
+        ..*piece
+    };
+    let mut all = of_one(&alone);
+    for sentence in &mut all {
+        sentence.text.insert_str(0, "Your take. ");
+        sentence.take = true;
+    }
+    all.extend(of_one(piece));
+    all
+}
+
+/// Each hand, the hands against each other, the swing, then the drifts that repeat, worst first.
+fn of_one(piece: &Piece) -> Vec<Sentence> {
     if piece.notes.is_empty() {
         return vec![Sentence::new("No notes were found.", Vec::new())];
     }
@@ -97,7 +120,7 @@ fn summary_of(piece: &Piece, role: Role, figure: Figure) -> Sentence {
     let text = match figure.n {
         1 => format!("{name}: 1 note, {words}."),
         n => format!(
-            "{name}: {n} notes, {words} in the middle, spread {:.0} ms.",
+            "{name}: {n} notes, {words} as a rule, spread {:.0} ms.",
             figure.spread.ms()
         ),
     };
@@ -221,7 +244,10 @@ fn practise(piece: &Piece, slant: &SlotFigure) -> Sentence {
         hand(slant.role),
         notes.len(),
     );
-    Sentence { text, notes, bar }
+    Sentence {
+        bar,
+        ..Sentence::new(text, notes)
+    }
 }
 
 fn capitalised(text: &str) -> String {
