@@ -300,22 +300,14 @@ impl Presets {
     }
 }
 
-/// The player's own presets folder: `THUMBLINE_PRESETS`, or `thumbline/presets` in the system's
-/// folder for settings; none where there is no home.
+/// The player's own presets folder: `THUMBLINE_PRESETS`, or `presets` in this program's folder among
+/// the system's settings; none where there is no home.
 pub fn user_folder() -> Option<PathBuf> {
     if let Some(given) = std::env::var_os("THUMBLINE_PRESETS") {
         return Some(given.into());
     }
-    let settings = if cfg!(windows) {
-        std::env::var_os("APPDATA").map(PathBuf::from)
-    } else if cfg!(target_os = "macos") {
-        std::env::home_dir().map(|home| home.join("Library/Application Support"))
-    } else {
-        std::env::var_os("XDG_CONFIG_HOME")
-            .map(PathBuf::from)
-            .or_else(|| std::env::home_dir().map(|home| home.join(".config")))
-    };
-    settings.map(|folder| folder.join("thumbline").join("presets"))
+    let folders = directories::ProjectDirs::from("", "", "Thumbline")?;
+    Some(folders.config_dir().join("presets"))
 }
 
 /// Replaces the entry of the same name or adds it.

@@ -3,7 +3,7 @@
 use thumbline::dsp::pluck::Chance;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
-use thumbline::music::picking::{Cell, Found, Placed, find, nearest};
+use thumbline::music::picking::{Cell, Found, Placed, find, nearest, place};
 use thumbline::preset::Presets;
 use thumbline::unit::Beats;
 
@@ -203,4 +203,28 @@ fn a_three_hour_line_is_answered_soon() {
     let found = find(&notes, Meter::COMMON).unwrap();
     assert_eq!(found.cell.bars, 1);
     assert!(start.elapsed().as_secs_f64() < 5.0);
+}
+
+#[test]
+fn the_demo_has_its_pattern() {
+    let take = thumbline::demo::take(8_000).expect("renders");
+    let notes: Vec<_> = take.notes.iter().map(|n| n.note.clone()).collect();
+    let placed = place(&notes, &take.grid);
+    let found = find(&placed, Meter::COMMON).expect("a cell");
+    assert_eq!(found.cell.bars, 1);
+    let thumb: Vec<f64> = found
+        .cell
+        .notes
+        .iter()
+        .filter(|n| n.role == Role::Bass)
+        .map(|n| n.at.0)
+        .collect();
+    assert_eq!(thumb, [0.0, 1.0, 2.0, 3.0], "the thumb keeps every beat");
+    let presets = Presets::built_in();
+    let near = nearest(&found.cell, &presets.patterns);
+    assert!(
+        near.iter()
+            .take(3)
+            .any(|(p, _)| p.name == "off-beat melody")
+    );
 }

@@ -25,6 +25,9 @@ use thumbline::unit::{Beats, Bpm};
 /// Known patterns that are named.
 const NEAREST: usize = 3;
 
+/// Patterns further away than this are not called near.
+const NOTHING_ALIKE: f64 = 0.8;
+
 /// Names of the two measures of syncopation, as printed.
 const MISSED_BEAT: &str = "note-to-missed-beat (Longuet-Higgins & Lee 1984, variant A)";
 const BEAT_DISTANCE: &str = "weighted note-to-beat distance (Gómez et al. 2005)";
@@ -162,11 +165,20 @@ impl Answer {
                 100.0 * note.share
             );
         }
-        let _ = writeln!(
-            out,
-            "\nNearest known patterns (0 is the same, 1 nothing in common)"
-        );
-        for (name, distance) in &self.nearest {
+        let near: Vec<_> = self
+            .nearest
+            .iter()
+            .filter(|(_, d)| *d < NOTHING_ALIKE)
+            .collect();
+        if near.is_empty() {
+            let _ = writeln!(out, "\nNo known pattern is like it.");
+        } else {
+            let _ = writeln!(
+                out,
+                "\nNearest known patterns (0 is the same, 1 nothing in common)"
+            );
+        }
+        for (name, distance) in near {
             let _ = writeln!(out, "  {distance:.2}  {name}");
         }
         self.bars_text(&mut out);

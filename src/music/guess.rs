@@ -36,20 +36,24 @@ pub struct Guess {
 /// Highest capo that is thought of.
 const HIGHEST_CAPO: i32 = 7;
 
-/// How likely a note of the thumb or fingers is at each fret (0 open; the last holds for all
-/// higher ones up to 15), before the choice of string. A player of open tunings leaves about half
-/// of all notes open. Tuned on generated pieces (seeds 1 to 40 of `tests/tunings.rs`).
-const AT_FRET: [f64; 9] = [0.40, 0.05, 0.13, 0.08, 0.10, 0.07, 0.03, 0.05, 0.02];
+/// How likely a note is at each fret (0 open; the last holds for all higher ones up to 15), before
+/// the choice of string, in two ways of playing: in a tuning chosen for its open strings about half
+/// of all notes are open; in closed positions few are, and the notes tell little of the tuning.
+/// Tuned on generated pieces (seeds 1 to 40 of `tests/tunings.rs`).
+const AT_FRET: [[f64; 9]; 2] = [
+    [0.40, 0.05, 0.13, 0.08, 0.10, 0.07, 0.03, 0.05, 0.02],
+    [0.10, 0.08, 0.09, 0.09, 0.09, 0.08, 0.08, 0.08, 0.04],
+];
 const HIGHEST_FRET: i32 = 15;
 
-/// Probability of a note that fits nowhere: misheard, or an octave off.
-const MISHEARD: f64 = 0.004;
+/// Share of notes that fit nowhere: misheard, or an octave off.
+const MISHEARD: f64 = 0.08;
 
 /// How likely a capo sits at each fret from 0.
 const AT_CAPO: [f64; 8] = [0.50, 0.08, 0.13, 0.09, 0.07, 0.06, 0.03, 0.04];
 
 /// Notes of one piece repeat each other: evidence grows up to this many, then only slowly.
-const INDEPENDENT: f64 = 60.0;
+const INDEPENDENT: f64 = 45.0;
 
 /// A note that rings this long while others begin is likely open.
 const RINGS: Span = Span(0.9);
@@ -97,8 +101,12 @@ pub fn guess(
     for candidate in candidates.iter().filter(|c| c.weight > 0.0) {
         for capo in 0..=HIGHEST_CAPO {
             let tuning = candidate.tuning.clone().with_capo(capo);
-            let likely = likelihoods(&tuning);
-            let fit: f64 = evidence.iter().map(|(h, n)| n * likely.of(h).ln()).sum();
+            let fits = AT_FRET.map(|at_fret| {
+                let likely = likelihoods(&tuning, &at_fret);
+                let fit: f64 = evidence.iter().map(|(h, n)| n * likely.of(h).ln()).sum();
+                temper * fit
+            });
+            let fit = fits[0].max(fits[1]) + (-(fits[0] - fits[1]).abs()).exp().ln_1p();
             let prior = candidate.weight.ln() + AT_CAPO[capo as usize].ln();
             let guess = Guess {
                 name: candidate.name.to_owned(),
@@ -106,7 +114,7 @@ pub fn guess(
                 cents: offset,
                 odds: 0.0,
             };
-            scored.push((temper * fit + prior, guess));
+            scored.push((fit + prior, guess));
         }
     }
     let best = scored.iter().map(|s| s.0).fold(f64::MIN, f64::max);
@@ -143,8 +151,8 @@ fn row(role: Role, rings: bool) -> usize {
     2 * usize::from(role == Role::Melody) + usize::from(rings)
 }
 
-fn likelihoods(tuning: &Tuning) -> Likelihoods {
-    let mut table = [[MISHEARD; 128]; 4];
+fn likelihoods(tuning: &Tuning, at_fret: &[f64; 9]) -> Likelihoods {
+    let mut table = [[0.0; 128]; 4];
     for role in [Role::Bass, Role::Melody] {
         for rings in [false, true] {
             let row = &mut table[row(role, rings)];
@@ -162,7 +170,7 @@ fn likelihoods(tuning: &Tuning) -> Likelihoods {
                     else {
                         continue;
                     };
-                    let at = AT_FRET[(fret as usize).min(AT_FRET.len() - 1)];
+                    let at = at_fret[(fret as usize).min(at_fret.len() - 1)];
                     let at = match (rings, fret) {
                         (true, 0) => 1.4 * at,
                         (true, _) => 0.75 * at,
@@ -173,6 +181,12 @@ fn likelihoods(tuning: &Tuning) -> Likelihoods {
             }
         }
     }
+    for row in &mut table {
+        let whole: f64 = row.iter().sum();
+        for p in row.iter_mut() {
+            *p = (1.0 - MISHEARD) * *p / whole.max(1e-9) + MISHEARD / 128.0;
+        }
+    }
     Likelihoods { table }
 }
 
@@ -181,6 +195,6 @@ impl Likelihoods {
         usize::try_from(heard.midi)
             .ok()
             .and_then(|midi| self.table[row(heard.role, heard.rings)].get(midi).copied())
-            .unwrap_or(MISHEARD)
+            .unwrap_or(MISHEARD / 128.0)
     }
 }
