@@ -176,9 +176,8 @@ fn without_a_beat_the_sheet_says_how_to_give_one() {
     analysis.grid = thumbline::music::grid::Grid::default();
     snapshot.analysis = AnalysisView::Ready(Arc::new(analysis));
     let harness = usual(snapshot);
-    harness.get_by_label(
-        "No steady beat was found, so drift is not shown. Tap the beat along to set it.",
-    );
+    let text = "No steady beat was found, so drift is not shown. Tap the beat along to set it.";
+    assert!(harness.get_all_by_label(text).count() > 0);
 }
 
 #[test]
@@ -189,7 +188,7 @@ fn notes_are_labelled_and_come_in_order_of_time() {
         .filter_map(|n| n.accesskit_node().label())
         .filter(|label| label.starts_with("bar "))
         .collect();
-    assert_eq!(notes.len(), 18);
+    assert_eq!(notes.len(), 24);
     assert_eq!(notes[2], "bar 1, beat 2, thumb, in time, D3, string 4 open");
     assert_eq!(
         notes[3],
@@ -345,14 +344,21 @@ fn a_bar_number_loops_its_bar() {
 #[test]
 fn a_sentence_loops_the_bar_it_speaks_of() {
     let mut harness = usual(heard(8));
-    let button = harness.get_by_label_contains("Loop bar");
-    let label = button.accesskit_node().label().expect("a label");
+    let named = |node: &egui_kittest::Node| {
+        let label = node.accesskit_node().label().unwrap_or_default();
+        label.starts_with("Loop bar")
+    };
+    let label = {
+        let mut buttons = harness.get_all_by_role(Role::Button);
+        let button = buttons.find(named).expect("a button");
+        button.click();
+        button.accesskit_node().label().expect("a label")
+    };
     let bar: i32 = label
         .split(' ')
         .nth(2)
         .and_then(|n| n.parse().ok())
         .expect("a number");
-    button.click();
     let wishes = wished(&mut harness);
     let wanted = [
         Action::SetBars(bar, bar),
@@ -427,10 +433,14 @@ fn beats_can_be_tapped_and_set() {
 #[test]
 fn a_take_is_drawn_over_the_recording() {
     let harness = usual(with_take());
-    let label = "your take: bar 1, the and of 2, fingers, in time, C4, string 2 fret 3";
-    assert_eq!(harness.get_all_by_label(label).count(), 1);
-    let label = "your take: bar 1, beat 2, thumb, 27 ms ahead (4 % of the beat), D3, string 4 open";
-    harness.get_by_label(label);
+    let taken: Vec<String> = harness
+        .get_all_by_role(Role::Label)
+        .filter_map(|n| n.accesskit_node().label().or(n.value()))
+        .filter(|label| label.starts_with("your take: bar 1, "))
+        .collect();
+    assert_eq!(taken.len(), 8, "{taken:?}");
+    let second = |label: &&String| label.contains("beat 2, thumb, 27 ms ahead");
+    assert_eq!(taken.iter().filter(second).count(), 1, "{taken:?}");
 }
 
 #[test]
@@ -533,30 +543,44 @@ fn an_idle_window_asks_for_no_frame() {
     harness.run();
 }
 
+/// Milliseconds this thread has been at work: its time on a processor where the system tells
+/// (Linux), so that other programs do not count; else the time of day.
+fn busy() -> f64 {
+    let text = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
+    let on_processor = text.split(' ').next().and_then(|ns| ns.parse::<f64>().ok());
+    on_processor.map_or_else(
+        || {
+            let now = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
+            now.map_or(0.0, |d| d.as_secs_f64() * 1000.0)
+        },
+        |ns| ns / 1e6,
+    )
+}
+
 /// A full page at 1600 × 1000 with 3,000 onsets: layout and tessellation.
 #[test]
 fn a_full_page_is_drawn_in_time() {
-    let mut snapshot = heard(500);
+    let mut snapshot = heard(375);
     snapshot.transport.position = Seconds(60.0);
     let mut harness = window(snapshot, vec2(1600.0, 1000.0));
-    assert_eq!(scenes::tune(500).notes.len(), 3000);
+    assert_eq!(scenes::tune(375).notes.len(), 3000);
     let mut spent: Vec<f64> = (0..60)
         .map(|i| {
             harness.state_mut().snapshot.transport.position = Seconds(60.0 + 0.1 * f64::from(i));
-            let start = std::time::Instant::now();
+            let start = busy();
             harness.step();
             let output = harness.output();
             let primitives = harness.ctx.tessellate(output.shapes.clone(), 1.0);
             assert!(!primitives.is_empty());
-            start.elapsed().as_secs_f64() * 1000.0
+            busy() - start
         })
         .collect();
     spent.sort_by(f64::total_cmp);
     let p95 = spent[spent.len() * 95 / 100];
+    let mean = spent.iter().sum::<f64>() / spent.len() as f64;
     println!(
-        "frame: median {:.2} ms, p95 {p95:.2} ms",
+        "frame: mean {mean:.2} ms, median {:.2} ms, p95 {p95:.2} ms",
         spent[spent.len() / 2]
     );
-    // Debug builds on a busy machine: the budget of 8 ms is checked with room to spare.
-    assert!(p95 < 80.0, "{p95:.1} ms");
+    assert!(p95 < 8.0, "{p95:.1} ms");
 }

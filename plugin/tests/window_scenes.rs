@@ -13,7 +13,7 @@ use thumbline_plugin::snapshot::{
 };
 
 /// The tune: `bars` bars at 100 beats a minute from half a second on; thumb on the beats, melody
-/// on 1 and after 2, the latter 25 ms late.
+/// on 1 and after 2, 3 and 4, the one after 2 25 ms late.
 pub fn tune(bars: usize) -> Analysis {
     let times: Vec<_> = (0..4 * bars)
         .map(|i| Seconds(0.5 + 0.6 * i as f64))
@@ -43,6 +43,8 @@ pub fn tune(bars: usize) -> Analysis {
         }
         add(at, -0.002, Role::Melody, 1, 2);
         add(at + 1.5, 0.025, Role::Melody, 2, 3);
+        add(at + 2.5, 0.001, Role::Melody, 1, 0);
+        add(at + 3.5, -0.001, Role::Melody, 3, 2);
     }
     notes.sort_by(|a, b| a.time.total_cmp(&b.time));
     Analysis {
