@@ -2,16 +2,12 @@
 
 use thumbline::analysis::{Options, analyze};
 use thumbline::demo;
-use thumbline::dsp::pluck::{Chance, Guitar};
+use thumbline::dsp::pluck::Chance;
 use thumbline::music::guess::{Candidate, Heard, guess, heard};
-use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
-use thumbline::music::performance::Manner;
-use thumbline::music::pitch::Key;
-use thumbline::music::score::{Score, Written};
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
-use thumbline::unit::{Beats, Bpm, Cents};
+use thumbline::unit::Cents;
 
 const NAMES: [&str; 8] = [
     "standard",
@@ -145,59 +141,6 @@ fn closed_positions_claim_nothing_rare() {
             .map(|g| g.odds)
             .sum();
         assert!(rare < 0.5, "seed {seed}: {found:?}");
-    }
-}
-
-/// The whole way from sound: eight tunings, capo 0 to 5, an open-string piece in each, rendered and
-/// heard. It takes minutes, so it runs when asked for (`--ignored`).
-#[test]
-#[ignore = "takes minutes"]
-fn the_whole_way_from_sound_to_tuning() {
-    let presets = Presets::built_in();
-    let candidates = candidates(&presets);
-    let (mut three, mut first, mut all) = (0, 0, 0);
-    for (t, name) in NAMES.iter().enumerate() {
-        for capo in 0..=5 {
-            let tuning = presets.tuning(name).unwrap().1.with_capo(capo);
-            let score = written(&tuning, 1000 + 10 * t as u64 + capo as u64);
-            let manner = Manner::practised(Bpm(100.0), 5);
-            let guitar = Guitar {
-                rate: 22_050,
-                ..Guitar::default()
-            };
-            let played = demo::Rendition::new("x", &score, &manner, guitar).expect("renders");
-            let found = analyze(&played.recording, &Options::default(), &mut ()).expect("heard");
-            let offset = found.tuning_offset.unwrap_or(Cents(0.0));
-            let ranked = guess(&heard(&found.notes, offset), offset, &candidates, 3);
-            all += 1;
-            first += usize::from(ranked.first().is_some_and(|g| g.tuning == tuning));
-            three += usize::from(ranked.iter().any(|g| g.tuning == tuning));
-        }
-    }
-    println!("first {first}, in the first three {three} of {all}");
-    assert!(10 * three >= 9 * all, "{three} of {all}");
-}
-
-/// Eight bars of eighths on open strings with one string stopped in each bar.
-fn written(tuning: &Tuning, seed: u64) -> Score {
-    let mut chance = Chance::new(seed);
-    let mut notes = Vec::new();
-    for bar in 0..8 {
-        let stopped = 1 + (chance.unit() * 6.0) as u8;
-        for slot in 0..8u8 {
-            let string = if slot % 2 == 0 { 4 } else { 1 } + (chance.unit() * 3.0) as u8;
-            let fret = if string == stopped { 2 } else { 0 };
-            let at = Beats(4.0 * f64::from(bar) + 0.5 * f64::from(slot));
-            notes.push(Written::pluck(at, Beats(0.5), string, fret));
-        }
-    }
-    Score {
-        title: String::new(),
-        tuning: tuning.clone(),
-        meter: Meter::COMMON,
-        tempo: Bpm(100.0),
-        key: Key::default(),
-        notes,
     }
 }
 

@@ -5,6 +5,7 @@ use super::terminal::Terminal;
 use super::{Command, usage};
 use anyhow::Result;
 use clap::Args;
+use std::fmt::Write as _;
 use std::path::PathBuf;
 use thumbline::dsp::pluck::Guitar;
 use thumbline::music::drill::{Session, Stage, harmonics_stage, pattern_stages, scale_stage};
@@ -263,7 +264,7 @@ fn session_midi(of: &Score, session: &Session) -> std::io::Result<Vec<u8>> {
 fn text(stages: &[Stage], session: &Session) -> String {
     let mut out = String::new();
     for (i, stage) in stages.iter().enumerate() {
-        out += &format!("{}. {}\n", i + 1, stage.title);
+        let _ = writeln!(out, "{}. {}", i + 1, stage.title); // writing to a string cannot fail
         let mut once = stage.score.clone();
         // One or two bars show a pattern; a scale or a harmonics drill is shown whole.
         if stages.len() > 1 {
@@ -272,8 +273,9 @@ fn text(stages: &[Stage], session: &Session) -> String {
         }
         out += &tab::text(&once, super::strings::text::WIDTH);
     }
-    out += &format!(
-        "The whole session lasts {:.0}:{:02.0} minutes.\n",
+    let _ = writeln!(
+        out,
+        "The whole session lasts {:.0}:{:02.0} minutes.",
         (session.length.0 / 60.0).floor(),
         session.length.0.rem_euclid(60.0).floor()
     );

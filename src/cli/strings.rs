@@ -302,10 +302,11 @@ fn picture(answer: &Answer) -> String {
         .iter()
         .flat_map(|path| path.places.iter().map(|p| (p.string, f64::from(p.fret))))
         .collect();
-    let mut title = format!("{} in {}", answer.scale.name, answer.tuning_name);
-    if answer.tuning.capo() > 0 {
-        title += &format!(", capo {}", answer.tuning.capo());
-    }
+    let capo = match answer.tuning.capo() {
+        0 => String::new(),
+        fret => format!(", capo {fret}"),
+    };
+    let title = format!("{} in {}{capo}", answer.scale.name, answer.tuning_name);
     neck::svg(
         &Neck {
             title: &title,

@@ -76,7 +76,6 @@ fn triad(scale: &Scale, steps: &[i32], degree: usize) -> Chord {
     let fifth = (classes[2] - classes[0]).rem_euclid(12);
     let numeral = ["I", "II", "III", "IV", "V", "VI", "VII"][degree];
     let (numeral, kind) = match (third, fifth) {
-        (4, 7) => (numeral.to_owned(), ""),
         (3, 7) => (numeral.to_lowercase(), "m"),
         (3, 6) => (numeral.to_lowercase(), "dim"),
         (4, 8) => (numeral.to_owned(), "aug"),

@@ -43,7 +43,7 @@ pub fn pattern_stages(
     places.dedup_by(|a, b| (*a - *b).abs() < 1e-6);
     let thumb: Vec<CellNote> = of_part(cell, Role::Bass);
     let melody = of_part(cell, Role::Melody);
-    let stage = |title: String, notes: Vec<CellNote>| Stage {
+    let stage = |title: String, notes: &[CellNote]| Stage {
         score: score(
             &format!("{name}: {title}"),
             cell,
@@ -56,7 +56,7 @@ pub fn pattern_stages(
     };
     let mut stages = Vec::new();
     if !thumb.is_empty() {
-        stages.push(stage("thumb alone".to_owned(), thumb.clone()));
+        stages.push(stage("thumb alone".to_owned(), &thumb));
     }
     if melody.is_empty() {
         return stages;
@@ -82,7 +82,7 @@ pub fn pattern_stages(
                 notes.push(note);
             }
         }
-        stages.push(stage(title, notes));
+        stages.push(stage(title, &notes));
     }
     stages
 }
@@ -114,7 +114,7 @@ fn counted(cell: &Cell, places: &[f64]) -> String {
 fn score(
     title: &str,
     cell: &Cell,
-    notes: Vec<CellNote>,
+    notes: &[CellNote],
     tuning: &Tuning,
     tempo: Bpm,
     bars: usize,
@@ -123,7 +123,7 @@ fn score(
     let mut written = Vec::new();
     for time in 0..times {
         let start = time as f64 * cell.beats();
-        for note in &notes {
+        for note in notes {
             let string = note.strings.iter().find(|s| tuning.open(**s).is_some());
             let Some(string) = string else { continue };
             let mut stroke = Written::pluck(Beats(start + note.at.0), Beats(1.0), *string, 0);

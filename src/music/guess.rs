@@ -103,7 +103,7 @@ pub fn guess(
             let tuning = candidate.tuning.clone().with_capo(capo);
             let fits = AT_FRET.map(|at_fret| {
                 let likely = likelihoods(&tuning, &at_fret);
-                let fit: f64 = evidence.iter().map(|(h, n)| n * likely.of(h).ln()).sum();
+                let fit: f64 = evidence.iter().map(|(h, n)| n * likely.of(*h).ln()).sum();
                 temper * fit
             });
             let fit = fits[0].max(fits[1]) + (-(fits[0] - fits[1]).abs()).exp().ln_1p();
@@ -191,7 +191,7 @@ fn likelihoods(tuning: &Tuning, at_fret: &[f64; 9]) -> Likelihoods {
 }
 
 impl Likelihoods {
-    fn of(&self, heard: &Heard) -> f64 {
+    fn of(&self, heard: Heard) -> f64 {
         usize::try_from(heard.midi)
             .ok()
             .and_then(|midi| self.table[row(heard.role, heard.rings)].get(midi).copied())

@@ -21,6 +21,9 @@ pub struct ScaleKind {
     pub fifths: i32,
 }
 
+/// Letters in order of the alphabet's scale.
+const LETTERS: [char; 7] = ['C', 'D', 'E', 'F', 'G', 'A', 'B'];
+
 /// A scale on a tonic, or any set of notes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Scale {
@@ -94,7 +97,6 @@ impl Scale {
         let Some(degree) = degree else {
             return self.key.class_name(class);
         };
-        const LETTERS: [char; 7] = ['C', 'D', 'E', 'F', 'G', 'A', 'B'];
         let (tonic, _) = self.key.spell(self.tonic);
         let first = LETTERS.iter().position(|l| *l == tonic).unwrap_or(0);
         let letter = LETTERS[(first + degree) % 7];

@@ -19,17 +19,13 @@ pub fn analysis(title: &str, found: &Analysis) -> String {
     };
     let mut annotations = Vec::new();
     for role in [Role::Bass, Role::Melody] {
-        let onsets = notes(role).map(onset).collect();
-        annotations.push(annotation("onset", onsets, end, json!({ "role": role })));
-        let pitched = notes(role).filter_map(pitched).collect();
-        annotations.push(annotation(
-            "note_midi",
-            pitched,
-            end,
-            json!({ "role": role }),
-        ));
+        let part = json!({ "role": role });
+        let onsets: Vec<Value> = notes(role).map(onset).collect();
+        annotations.push(annotation("onset", &onsets, end, &part));
+        let pitched: Vec<Value> = notes(role).filter_map(pitched).collect();
+        annotations.push(annotation("note_midi", &pitched, end, &part));
     }
-    let beats = found
+    let beats: Vec<Value> = found
         .grid
         .beats()
         .iter()
@@ -37,15 +33,15 @@ pub fn analysis(title: &str, found: &Analysis) -> String {
             observation(
                 beat.time.0,
                 0.0,
-                json!(beat.place),
+                &json!(beat.place),
                 f64::from(beat.confidence),
             )
         })
         .collect();
-    annotations.push(annotation("beat", beats, end, json!({})));
+    annotations.push(annotation("beat", &beats, end, &json!({})));
     if let Some(tempo) = found.grid.tempo() {
-        let whole = observation(0.0, end, json!(tempo.0), 1.0);
-        annotations.push(annotation("tempo", vec![whole], end, json!({})));
+        let whole = observation(0.0, end, &json!(tempo.0), 1.0);
+        annotations.push(annotation("tempo", &[whole], end, &json!({})));
     }
     let document = json!({
         "file_metadata": {
@@ -66,7 +62,7 @@ pub fn analysis(title: &str, found: &Analysis) -> String {
 }
 
 fn onset(note: &Note) -> Value {
-    observation(note.time.0, 0.0, Value::Null, f64::from(note.confidence))
+    observation(note.time.0, 0.0, &Value::Null, f64::from(note.confidence))
 }
 
 fn pitched(note: &Note) -> Option<Value> {
@@ -75,16 +71,16 @@ fn pitched(note: &Note) -> Option<Value> {
     Some(observation(
         note.time.0,
         length,
-        pitch,
+        &pitch,
         f64::from(note.confidence),
     ))
 }
 
-fn observation(time: f64, duration: f64, value: Value, confidence: f64) -> Value {
+fn observation(time: f64, duration: f64, value: &Value, confidence: f64) -> Value {
     json!({ "time": time, "duration": duration, "value": value, "confidence": confidence })
 }
 
-fn annotation(namespace: &str, data: Vec<Value>, end: f64, sandbox: Value) -> Value {
+fn annotation(namespace: &str, data: &[Value], end: f64, sandbox: &Value) -> Value {
     json!({
         "annotation_metadata": {
             "curator": { "name": "", "email": "" },

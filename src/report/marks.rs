@@ -103,7 +103,7 @@ fn names(cues: &[Cue]) -> Vec<u8> {
         body.extend(words(&[name.len() as u32 + 5, i as u32 + 1]));
         body.extend_from_slice(&name);
         body.push(0);
-        if name.len() % 2 == 0 {
+        if name.len().is_multiple_of(2) {
             body.push(0);
         }
     }

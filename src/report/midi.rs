@@ -62,7 +62,7 @@ pub fn score(score: &Score) -> io::Result<Vec<u8>> {
         })
         .collect();
     let quarters = beat / f64::from(QUARTER);
-    bytes(Sheet {
+    bytes(&Sheet {
         title: &score.title,
         tempo: vec![(0, micros(score.tempo.beat().0 / quarters))],
         meter: vec![(0, score.meter.count, score.meter.unit)],
@@ -91,7 +91,7 @@ pub fn performance(title: &str, notes: &[Note], grid: &Grid) -> io::Result<Vec<u
             })
         })
         .collect();
-    bytes(Sheet {
+    bytes(&Sheet {
         title,
         tempo: clock.tempo,
         meter: clock.meter,
@@ -201,8 +201,8 @@ impl<'a> Clock<'a> {
     }
 }
 
-fn bytes(sheet: Sheet<'_>) -> io::Result<Vec<u8>> {
-    let mut tracks = vec![conductor(&sheet)?];
+fn bytes(sheet: &Sheet<'_>) -> io::Result<Vec<u8>> {
+    let mut tracks = vec![conductor(sheet)?];
     for (role, name, channel) in [(Role::Bass, "Thumb", 0), (Role::Melody, "Fingers", 1)] {
         let notes = sheet.notes.iter().filter(|n| n.role == role).copied();
         tracks.push(part(name, channel, notes.collect())?);
@@ -281,7 +281,7 @@ fn part(name: &'static str, channel: u8, mut notes: Vec<Event>) -> io::Result<Tr
 }
 
 /// Events at (tick, order within the tick) as deltas.
-fn track<'a>(mut events: Vec<(u64, u8, TrackEventKind<'a>)>) -> io::Result<Track<'a>> {
+fn track(mut events: Vec<(u64, u8, TrackEventKind<'_>)>) -> io::Result<Track<'_>> {
     events.sort_by_key(|(tick, order, _)| (*tick, *order));
     let mut track = Track::new();
     let mut now = 0;

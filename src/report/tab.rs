@@ -150,10 +150,10 @@ fn size(columns: &[Column]) -> usize {
 fn print(out: &mut String, names: &[String], margin: usize, system: &[Column]) {
     let pad = " ".repeat(margin + 1);
     let row = |read: &dyn Fn(&Column) -> String| -> String {
-        let line: String = system
-            .iter()
-            .map(|c| format!("{:<1$}", read(c), c.width()))
-            .collect();
+        let mut line = String::new();
+        for column in system {
+            let _ = write!(line, "{:<1$}", read(column), column.width());
+        }
         format!("{pad}{}", line.trim_end())
     };
     let counts = row(&|c| match c {

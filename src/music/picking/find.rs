@@ -336,10 +336,13 @@ fn fits(pages: &[Page], cell: &Cell) -> Vec<BarFit> {
         .collect()
 }
 
+/// Slots and parts of one bar.
+type Strokes = Vec<(i64, Part)>;
+
 fn variants(pages: &[Page], cell: &Cell, fits: &[BarFit]) -> Vec<Variant> {
-    let mut groups: BTreeMap<(u8, Vec<(i64, Part)>), Vec<i32>> = BTreeMap::new();
+    let mut groups: BTreeMap<(u8, Strokes), Vec<i32>> = BTreeMap::new();
     for (page, fit) in pages.iter().zip(fits).filter(|(_, f)| f.faithful < 1.0) {
-        let strokes: Vec<(i64, Part)> = page.keys().copied().collect();
+        let strokes: Strokes = page.keys().copied().collect();
         groups
             .entry((fit.of_cell, strokes))
             .or_default()

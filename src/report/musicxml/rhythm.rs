@@ -9,6 +9,8 @@ pub(super) const DIVISIONS: u32 = 24;
 
 /// One written value of one voice: notes sounding together, or a rest.
 #[derive(Debug, Clone, PartialEq)]
+// Each flag is an element of its own in MusicXML.
+#[allow(clippy::struct_excessive_bools)]
 pub(super) struct Piece {
     /// Length in units.
     pub units: u32,
@@ -99,7 +101,7 @@ fn values(out: &mut Vec<Piece>, from: u32, to: u32, beat: u32, notes: &[usize]) 
     let mut now = from;
     while now < to {
         let next_beat = (now / beat + 1) * beat;
-        let room = if now % beat == 0 {
+        let room = if now.is_multiple_of(beat) {
             to
         } else {
             to.min(next_beat)
@@ -121,10 +123,10 @@ fn values(out: &mut Vec<Piece>, from: u32, to: u32, beat: u32, notes: &[usize]) 
 
 /// The longest value that fits into `room` from `now`.
 fn value(now: u32, room: u32) -> (u32, &'static str, bool, bool) {
-    let plain = now % 3 == 0;
+    let plain = now.is_multiple_of(3);
     // A remainder that no plain value fills belongs to a triplet.
-    if plain && (room % 3 == 0 || room > DIVISIONS) {
-        let room = if room % 3 == 0 {
+    if plain && (room.is_multiple_of(3) || room > DIVISIONS) {
+        let room = if room.is_multiple_of(3) {
             room
         } else {
             room / DIVISIONS * DIVISIONS
