@@ -51,12 +51,7 @@ pub enum Deed {
 /// Every deed, its keys and what it is called. The first key of a deed is the one tooltips show.
 pub const KEYS: [(Deed, Modifiers, Key, &str); 22] = [
     (Deed::Play, Modifiers::NONE, Key::Space, "Play or stop"),
-    (
-        Deed::Play,
-        Modifiers::NONE,
-        Key::P,
-        "Play or stop, where the host takes the space key",
-    ),
+    (Deed::Play, Modifiers::NONE, Key::P, "Play or stop as well"),
     (Deed::Loop, Modifiers::NONE, Key::L, "Loop on or off"),
     (Deed::Slower, Modifiers::NONE, Key::Minus, "Slower by 5 %"),
     (Deed::Faster, Modifiers::NONE, Key::Plus, "Faster by 5 %"),

@@ -26,6 +26,8 @@ pub fn large(ui: &mut Ui, on: bool, label: &str, hint: &str, deed: Option<Deed>)
 /// Draws the bar.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
     ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing.x = 6.0;
+        ui.spacing_mut().interact_size.y = TARGET;
         run(ui, snapshot, sight, wishes);
         ui.separator();
         speed(ui, snapshot, sight, wishes);
@@ -280,7 +282,7 @@ fn take(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Ac
 /// Peak of the output as a bar, and what the limiter takes away.
 fn level(ui: &mut Ui, snapshot: &Snapshot) {
     let ground = snapshot.look.ground;
-    let (area, response) = ui.allocate_exact_size(vec2(90.0, TARGET), egui::Sense::hover());
+    let (area, response) = ui.allocate_exact_size(vec2(66.0, TARGET), egui::Sense::hover());
     let peak = snapshot.level.peak;
     let peak = if peak.is_finite() {
         peak.clamp(0.0, 1.0)
