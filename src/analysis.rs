@@ -3,9 +3,11 @@
 //! Owns what is heard. What the numbers mean for a player is `timing`; how they leave the process
 //! is `report`.
 
+pub mod attack;
 pub mod beat;
 pub mod correct;
 pub mod decide;
+pub mod doubt;
 pub mod hear;
 pub mod net;
 pub mod onset;
@@ -16,7 +18,7 @@ pub mod string;
 pub mod tuning;
 
 use crate::music::grid::Grid;
-use crate::music::note::Note;
+use crate::music::note::{Note, Role};
 use crate::music::tuning::Tuning;
 use crate::recording::Recording;
 use crate::unit::{Cents, Seconds};
@@ -128,7 +130,19 @@ pub fn analyze(
         .tuning
         .clone()
         .unwrap_or_else(|| string::guess(&events));
-    let notes = role::notes(&events, &tuning, tuning_offset.unwrap_or(offset));
+    let mut notes = role::notes(&events, &tuning, tuning_offset.unwrap_or(offset));
+    attack::describe(&mut notes, &events, &heard);
+    notes.extend(attack::knocks(&heard, &events));
+    notes.sort_by(|a, b| a.time.total_cmp(&b.time));
+    notes.retain(|n| n.time < recording.end());
+    notes
+        .iter_mut()
+        .filter(|n| n.end > recording.end())
+        .for_each(|n| n.end = recording.end());
+    let foreign = doubt::foreign(&heard);
+    if foreign {
+        notes.iter_mut().for_each(|n| n.confidence *= 0.5);
+    }
     observer.notes(&notes);
     go_on(observer, Stage::Beats, 0.0)?;
     let beats = beat::track(&notes, recording.end(), &beat::GridEdits::default());
@@ -138,8 +152,24 @@ pub fn analyze(
         tuning_offset,
         tuning,
         end: recording.end(),
-        warnings: beats.warnings,
+        warnings: {
+            let mut said = doubt::warnings(recording, &events, foreign);
+            said.extend(beats.warnings);
+            said
+        },
     })
+}
+
+/// The same analysis after the player has said of some notes (by index) who plays them: strings,
+/// frets and the other notes' roles are decided again around those.
+pub fn reconsider(analysis: &Analysis, said: &[(usize, Role)]) -> Analysis {
+    let mut after = analysis.clone();
+    let offset = analysis.tuning_offset.unwrap_or_default();
+    role::assign(&mut after.notes, &analysis.tuning, offset, said);
+    for (note, before) in after.notes.iter_mut().zip(&analysis.notes) {
+        note.end = before.end;
+    }
+    after
 }
 
 /// Reports progress and asks whether to go on.

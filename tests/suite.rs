@@ -7,6 +7,7 @@ mod deck;
 mod demo;
 mod drill;
 mod exports;
+mod hearing;
 mod journal;
 mod layers;
 mod load;

@@ -1,0 +1,110 @@
+//! How a note begins, how long it rings, and what is no note at all.
+//!
+//! The network's opinion of how a sound was made, held against the string it lies on: a hammer-on
+//! needs a lower note on the same string, a pull-off a higher one.
+
+use super::decide::Event;
+use super::hear::Heard;
+use super::pitch::LOWEST;
+use crate::music::note::{Attack, Note, Role};
+use crate::unit::{Decibels, Seconds};
+
+/// From this probability on the network is believed.
+const BELIEVED: f32 = 0.5;
+/// Longest time between a note and a hammer-on or pull-off from it, seconds.
+const TIED: f64 = 1.5;
+/// Most frets that a hammer-on, pull-off or slide spans.
+const SPAN: i32 = 5;
+/// A pitch that the network gives less than this is heard no more.
+const SOUNDS: f32 = 0.3;
+/// A knock has at least this probability, and its rise at least this, dB.
+const KNOCK: f32 = 0.7;
+const KNOCK_RISE: f32 = 8.0;
+
+/// Gives every note of `notes`, made from `events` in the same order, its attack, and an end where
+/// it is heard no more before its string sounds again.
+pub fn describe(notes: &mut [Note], events: &[Event], heard: &[Heard]) {
+    for i in 0..notes.len().min(events.len()) {
+        notes[i].attack = attack(notes, events, i);
+        let end = faded(&events[i], heard);
+        if end.0 < notes[i].end.0 {
+            notes[i].end = end;
+        }
+    }
+}
+
+fn attack(notes: &[Note], events: &[Event], i: usize) -> Attack {
+    let kinds = &events[i].kinds;
+    let (note, midi) = (&notes[i], events[i].midi);
+    let before = notes[..i].iter().zip(events).rev().find(|(other, _)| {
+        other.string.is_some() && other.string == note.string && other.time < note.time
+    });
+    let from = before
+        .filter(|(other, _)| (note.time - other.time).0 < TIED)
+        .map(|(_, event)| midi - event.midi)
+        .filter(|step| step.abs() <= SPAN);
+    match from {
+        Some(step) if kinds.legato > BELIEVED && step > 0 => Attack::HammerOn,
+        Some(step) if kinds.legato > BELIEVED && step < 0 => Attack::PullOff,
+        _ if kinds.slide > BELIEVED => Attack::Slide,
+        _ if kinds.harmonic > BELIEVED => Attack::Harmonic,
+        _ if kinds.dead > BELIEVED => Attack::Dead,
+        _ => Attack::Pluck,
+    }
+}
+
+/// The first of two successive instants at which the network no longer hears the note's pitch.
+fn faded(event: &Event, heard: &[Heard]) -> Seconds {
+    let pitch = (event.midi - LOWEST).max(0) as usize;
+    let mut quiet: Option<f64> = None;
+    for h in heard[event.heard..].iter().skip(1) {
+        let time = h.candidate.time;
+        if time - event.time.0 > 5.0 {
+            break;
+        }
+        // Where an onset was ruled out at once the network did not listen for pitches.
+        if h.reading.onset < 0.05 || time - event.time.0 < 0.06 {
+            continue;
+        }
+        let gone = h.reading.sounding.get(pitch).is_some_and(|p| *p < SOUNDS);
+        match (gone, quiet) {
+            (true, Some(at)) => return Seconds(at),
+            (true, None) => quiet = Some(time),
+            (false, _) => quiet = None,
+        }
+    }
+    Seconds(f64::INFINITY)
+}
+
+/// Knocks on wood or strings and foot taps: clear rises that the network calls so and at which no
+/// note begins.
+pub fn knocks(heard: &[Heard], events: &[Event]) -> Vec<Note> {
+    let mut found: Vec<Note> = Vec::new();
+    for h in heard {
+        let time = Seconds(h.candidate.time);
+        let note = events.partition_point(|e| e.time.0 < time.0 - 0.03);
+        let beside = events.get(note).is_some_and(|e| e.time.0 < time.0 + 0.03);
+        let again = found.last().is_some_and(|last| (time - last.time).0 < 0.06);
+        let clear = h.reading.kinds.tap > KNOCK && h.candidate.rise > KNOCK_RISE;
+        if beside || again || !clear || h.reading.onset > 0.3 {
+            continue;
+        }
+        found.push(Note {
+            time,
+            end: time,
+            role: Role::Bass,
+            role_confidence: 0.5,
+            pitch: None,
+            string: None,
+            fret: None,
+            attack: Attack::Tap,
+            strength: Decibels(
+                Decibels::of_amplitude(f64::from(h.peak.clamp(1e-5, 1.0)))
+                    .0
+                    .min(0.0),
+            ),
+            confidence: h.reading.kinds.tap,
+        });
+    }
+    found
+}
