@@ -325,6 +325,8 @@ fn a_long_recording_is_laid_out_row_by_row() {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
     /// Whatever the numbers, every coordinate is one and nothing panics.
     #[test]
     fn any_numbers_can_be_laid_out(
