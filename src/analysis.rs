@@ -141,7 +141,9 @@ pub fn analyze(
         .for_each(|n| n.end = recording.end());
     let foreign = doubt::foreign(&heard);
     if foreign {
-        notes.iter_mut().for_each(|n| n.confidence *= 0.5);
+        for note in &mut notes {
+            note.confidence *= 0.5;
+        }
     }
     observer.notes(&notes);
     go_on(observer, Stage::Beats, 0.0)?;

@@ -194,7 +194,9 @@ fn template(window: usize, midi: i32, offset: Cents, slope: f64) -> Vec<f32> {
         }
     }
     let sum: f32 = bins.iter().sum::<f32>().max(1e-9);
-    bins.iter_mut().for_each(|b| *b /= sum);
+    for bin in &mut bins {
+        *bin /= sum;
+    }
     bins
 }
 

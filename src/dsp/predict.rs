@@ -51,8 +51,8 @@ impl Predictor {
                 self.normal[j * ORDER + i] = v;
             }
             self.normal[i * ORDER + i] += floor;
-            solution[i] = self.rows[i + 1];
         }
+        solution.copy_from_slice(&self.rows[1..=ORDER]);
         if solve(&mut self.normal, &mut solution) {
             for (slot, a) in self.reversed.iter_mut().rev().zip(solution) {
                 *slot = a as f32;

@@ -21,7 +21,9 @@ impl Spectrum {
         let fft = RealFftPlanner::new().plan_fft_forward(size.max(len));
         let mut window = hann(len);
         let gain = 2.0 / window.iter().sum::<f32>();
-        window.iter_mut().for_each(|w| *w *= gain);
+        for weight in &mut window {
+            *weight *= gain;
+        }
         Self {
             frame: fft.make_input_vec(),
             bins: fft.make_output_vec(),

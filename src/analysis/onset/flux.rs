@@ -156,7 +156,9 @@ fn bands(view: &View, bins: usize) -> Vec<Vec<(usize, f32)>> {
                 })
                 .collect();
             let sum: f32 = band.iter().map(|(_, w)| w).sum();
-            band.iter_mut().for_each(|(_, w)| *w /= sum);
+            for (_, w) in &mut band {
+                *w /= sum;
+            }
             band
         })
         .collect()
