@@ -57,7 +57,8 @@ impl Command for Check {
             let mut text = table::drift(&found, &drift);
             for sentence in sheet::sentences(&piece) {
                 if sentence.bar.is_some() {
-                    text.push_str(&format!("\n\n{}", sentence.text));
+                    text.push_str("\n\n");
+                    text.push_str(&sentence.text);
                 }
             }
             terminal.say(&text)?;

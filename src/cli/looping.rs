@@ -14,7 +14,7 @@ use thumbline::music::grid::Grid;
 use thumbline::recording::Recording;
 use thumbline::report::file::Target;
 use thumbline::stretch::{Speed, transient};
-use thumbline::unit::{Cents, Decibels, Seconds};
+use thumbline::unit::{Cents, Decibels};
 
 /// Level of the click.
 const CLICK: Decibels = Decibels(-12.0);
@@ -101,12 +101,7 @@ impl Loop {
         let part = arguments::part(self.from_s, self.to_s)?;
         let counted = self.count_in || self.click;
         if self.bars.is_none() && !counted {
-            let (recording, frames) = source::read_around(&self.rec, part, terminal)?;
-            let at = |frame| Seconds::of_frame(frame, recording.rate());
-            let part = Part {
-                from: at(frames.start),
-                to: Some(at(frames.end)),
-            };
+            let (recording, part) = source::read_around(&self.rec, part, terminal)?;
             return Ok((recording, Grid::default(), part));
         }
         let recording = source::read(&self.rec, Part::WHOLE, terminal)?;

@@ -3,7 +3,6 @@
 use super::terminal::{Progress, Terminal};
 use super::usage;
 use anyhow::Result;
-use std::ops::Range;
 use std::path::Path;
 use thumbline::analysis::{self, Analysis, Observer, Options, Stage};
 use thumbline::load::{Decoder, LoadError, Part};
@@ -44,7 +43,9 @@ pub fn read(path: &Path, part: Part, terminal: &Terminal) -> Result<Recording> {
         other => other.into(),
     })?;
     doubts.extend(about(&recording));
-    doubts.iter().for_each(|doubt| terminal.warn(doubt));
+    for doubt in &doubts {
+        terminal.warn(doubt);
+    }
     Ok(recording)
 }
 
@@ -121,27 +122,25 @@ pub fn save(target: &Target, text: &str) -> Result<()> {
 }
 
 /// Reads what lies around `part`, so that ringing strings and attacks at its edges are whole, and
-/// tells which frames of it are the part.
-pub fn read_around(
-    path: &Path,
-    part: Part,
-    terminal: &Terminal,
-) -> Result<(Recording, Range<usize>)> {
+/// tells where the part lies in it.
+pub fn read_around(path: &Path, part: Part, terminal: &Terminal) -> Result<(Recording, Part)> {
     let around = Part {
         from: Seconds((part.from.0 - MARGIN).max(0.0)),
         to: part.to.map(|to| Seconds(to.0 + MARGIN)),
     };
     let recording = read(path, around, terminal)?;
     let rate = recording.rate();
-    let origin = around.from.frame(rate);
-    let from = part.from.frame(rate) - origin;
-    let end = recording.frames();
-    let to = part.to.map_or(end, |to| to.frame(rate) - origin);
-    if from >= end || to > end + rate as usize / 100 {
-        let whole = Seconds::of_frame(origin + end, rate);
-        return Err(outside(recording.name(), whole));
+    let origin = Seconds::of_frame(around.from.frame(rate), rate);
+    let end = origin + (recording.end() - Seconds(0.0));
+    if part.from >= end || part.to.is_some_and(|to| to > end + Span(0.01)) {
+        return Err(outside(recording.name(), end));
     }
-    Ok((recording, from..to.min(end)))
+    let at = |time: Seconds| Seconds((time - origin).0.clamp(0.0, recording.end().0));
+    let part = Part {
+        from: at(part.from),
+        to: Some(part.to.map_or(recording.end(), at)),
+    };
+    Ok((recording, part))
 }
 
 /// `part`, when it lies inside `recording`.

@@ -22,6 +22,7 @@ impl Terminal {
     }
 
     /// A result, on standard output.
+    #[expect(clippy::unused_self, reason = "the screen speaks, quiet or not")]
     pub fn say(&self, text: &str) -> Result<(), WriteError> {
         writeln!(io::stdout().lock(), "{text}").map_err(WriteError::Output)
     }

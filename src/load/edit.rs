@@ -21,14 +21,14 @@ pub(super) struct Edit {
 /// The edit list of the first sound track; none where there is none or the file is no MP4.
 pub(super) fn read(source: &mut (impl Read + Seek)) -> Option<Edit> {
     let index = movie(source)?;
-    let scale = u64::from(timescale(child(&index, b"mvhd")?)?);
+    let scale = u64::from(timescale(child(&index, *b"mvhd")?)?);
     let track = boxes(&index)
         .filter(|(kind, _)| kind == b"trak")
         .find(|(_, body)| is_sound(body))?
         .1;
-    let media = child(track, b"mdia")?;
-    let media_scale = timescale(child(media, b"mdhd")?)?;
-    let list = child(child(track, b"edts")?, b"elst")?;
+    let media = child(track, *b"mdia")?;
+    let media_scale = timescale(child(media, *b"mdhd")?)?;
+    let list = child(child(track, *b"edts")?, *b"elst")?;
     let wide = *list.first()? == 1;
     let (step, half) = if wide { (20, 8) } else { (12, 4) };
     let (duration, start) = list.get(8..)?.chunks_exact(step).find_map(|entry| {
@@ -85,13 +85,13 @@ fn boxes(mut bytes: &[u8]) -> impl Iterator<Item = (&[u8], &[u8])> {
     })
 }
 
-fn child<'a>(bytes: &'a [u8], kind: &[u8; 4]) -> Option<&'a [u8]> {
-    boxes(bytes).find(|(k, _)| k == kind).map(|(_, body)| body)
+fn child(bytes: &[u8], kind: [u8; 4]) -> Option<&[u8]> {
+    boxes(bytes).find(|(k, _)| *k == kind).map(|(_, body)| body)
 }
 
 fn is_sound(track: &[u8]) -> bool {
-    child(track, b"mdia")
-        .and_then(|media| child(media, b"hdlr"))
+    child(track, *b"mdia")
+        .and_then(|media| child(media, *b"hdlr"))
         .and_then(|handler| handler.get(8..12))
         .is_some_and(|kind| kind == b"soun")
 }
