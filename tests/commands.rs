@@ -165,7 +165,7 @@ fn recordings_at_fault_end_with_1_and_commands_with_2() {
     slow(&["--speeds", "map.txt", "--out", "out.wav"]).refused(2, "map.txt");
     std::fs::remove_file(room.path("map.txt")).expect("removed");
     for bars in ["0-400", "900", "6-5", "x"] {
-        room.run(&["loop", &tune, "--bars", bars, "--out", "out.wav"])
+        room.run(&["loop", &tune, "--bars", bars, "--out", "out.wav", "--quiet"])
             .refused(2, "bar");
     }
     room.run(&[
