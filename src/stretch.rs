@@ -12,6 +12,7 @@
 //! - `plan`: each onset exactly at onset ÷ speed; attacks at rate 1; what is between them bends.
 //! - `vocoder`, `peaks`, `window`: phase vocoder frames that never look across an onset.
 //! - `carry`: strings that ring on through an attack or a seam keep their phase.
+//! - `noise`: what is as flat as noise is not turned into tones.
 //! - `ring`: overlap-add, divided by the weights actually summed.
 //! - `resample`: change of pitch.
 //! - `transient`: the engine's own reading of plucks, while there is no other.
@@ -27,6 +28,7 @@
 
 mod carry;
 mod core;
+mod noise;
 mod onsets;
 mod peaks;
 mod place;

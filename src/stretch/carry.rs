@@ -20,12 +20,12 @@ use std::f64::consts::TAU;
 
 /// A carried partial may lie this many bins from where it was.
 const NEAR_BINS: u32 = 2;
-/// It may grow by this factor of amplitude (3 dB), and fall to this (−15 dB), tuned on the modal
+/// It may grow by this factor of amplitude (4 dB), and fall to this (−15 dB), tuned on the modal
 /// phrases.
-const MOST_GROWTH: f64 = 1.41;
+const MOST_GROWTH: f64 = 1.6;
 const LEAST_REST: f64 = 0.18;
 /// Its phase may be this far (radians) from where it should have come to.
-const MOST_SLIP: f64 = 1.05;
+const MOST_SLIP: f64 = 1.2;
 /// Partials weaker than this against the strongest (−70 dB) are left alone.
 const WEAKEST: f64 = 3e-4;
 /// Most partials bridged at one attack.

@@ -42,7 +42,8 @@ impl Geometry {
         let window = (ms(150.0)).next_power_of_two();
         Self {
             half: window / 2,
-            hop: window / 8,
+            // Six frames overlap: Hann squared then still sums to a constant.
+            hop: window / 6,
             zone: ms(12.0),
             lead: ms(2.0),
             fade: ms(3.0),

@@ -13,6 +13,7 @@
 //! A frame is worked on in units (one transform each), so that the caller can spread them.
 
 use super::carry::{self, Carry};
+use super::noise::Noise;
 use super::peaks::{Peaks, Turn};
 use super::plan::{Frame, Geometry, Start};
 use super::ring::Ring;
@@ -99,6 +100,7 @@ pub(super) struct Vocoder {
     now: Spectra,
     before: Spectra,
     carry: Carry,
+    noise: Noise,
     gain: f32,
 }
 
@@ -122,6 +124,7 @@ impl Vocoder {
             now: Spectra::new(channels, bins),
             before: Spectra::new(channels, bins),
             carry: Carry::new(geometry, channels),
+            noise: Noise::new(geometry),
             // Hann analysis times Hann synthesis, summed at this hop, is 1 with this factor.
             gain: geometry.hop as f32 / (0.75 * geometry.half as f32),
             forward,
@@ -206,6 +209,7 @@ impl Vocoder {
         self.now.peaks.find(&self.power);
         self.now.peaks.untouched(size);
         self.carry.clear();
+        self.noise.clear();
         match frame.start {
             Start::Continue => {
                 let turn = Turn {
@@ -217,6 +221,11 @@ impl Vocoder {
                 };
                 let Spectra { bins, peaks, .. } = &mut self.now;
                 peaks.advance(&turn, bins, &self.before.bins, &self.before.peaks);
+                if turn.du != turn.dt {
+                    let length = frame.analysis.0 + frame.analysis.1;
+                    let part = length as f64 / size as f64;
+                    self.noise.read(&self.power, frame.t, part);
+                }
             }
             Start::Seam => carry::through_seam(&mut self.now, &self.before, size),
             Start::Attack => {
@@ -236,6 +245,7 @@ impl Vocoder {
         self.now
             .peaks
             .rotate(&self.now.bins[channel], &mut self.turned);
+        self.noise.loosen(&mut self.turned);
         self.turned[0].im = 0.0;
         self.turned[self.half].im = 0.0;
         let done =

@@ -1,0 +1,106 @@
+//! Noise: bands of the spectrum that are neither tonal nor to be frozen.
+//!
+//! Turned with locked phases, noise is drawn out into tones: neighbouring frames agree where they
+//! should not. A band whose spectrum is as flat as that of noise, by its ratio of geometric to
+//! arithmetic mean (Johnston, IEEE J. Selected Areas in Communications 1988, from memory), gets
+//! phases by chance instead, drawn anew for every bin and frame. Frames then add like noise, by
+//! power, and are made as much stronger as they lose by it. Frames near an onset are left alone:
+//! there, noise is part of an attack and must stay in its place.
+
+use super::plan::Geometry;
+use realfft::num_complex::Complex32;
+use std::f64::consts::TAU;
+use std::ops::Range;
+
+/// Bins a band: wide enough that the flatness of noise is read to within a decibel.
+const BAND: usize = 128;
+/// White noise seen through a Hann window has a flatness of −2.5 dB (e to the minus Euler's
+/// constant), within a decibel for a band; partials lower it far below. As log2 of a ratio of powers:
+/// −5.5 dB.
+const FLAT: f32 = -1.83;
+/// Least length of a frame's window against the longest for noise to be loosened.
+const LEAST_PART: f64 = 0.75;
+/// Phases to draw from.
+const PHASES: usize = 256;
+
+/// Which bands of one frame are noise.
+pub(super) struct Noise {
+    flags: Vec<bool>,
+    any: bool,
+    /// Unit phasors all around, in an order without pattern.
+    phasors: Vec<Complex32>,
+    overlap: f64,
+    gain: f32,
+    at: i64,
+}
+
+impl Noise {
+    pub(super) fn new(geometry: &Geometry) -> Self {
+        let phasors = (0..PHASES)
+            .map(|i| {
+                let (sin, cos) = (TAU * i as f64 / PHASES as f64).sin_cos();
+                Complex32::new(cos as f32, sin as f32)
+            })
+            .collect();
+        Self {
+            flags: vec![false; geometry.half / BAND + 1],
+            any: false,
+            phasors,
+            overlap: 2.0 * geometry.half as f64 / geometry.hop as f64,
+            gain: 1.0,
+            at: 0,
+        }
+    }
+
+    /// Nothing is noise.
+    pub(super) fn clear(&mut self) {
+        self.any = false;
+    }
+
+    /// Reads the bands of `power`, the spectrum of a frame at frame `at` of the recording whose
+    /// window is `part` of the longest.
+    pub(super) fn read(&mut self, power: &[f32], at: i64, part: f64) {
+        self.any = part >= LEAST_PART;
+        if !self.any {
+            return;
+        }
+        self.at = at;
+        // The power of `overlap` Hann windows, spread over a frame, against their sum in phase.
+        self.gain = (self.overlap / part).sqrt() as f32;
+        for (flag, band) in self.flags.iter_mut().zip(power.chunks_exact(BAND)) {
+            let sum: f32 = band.iter().sum();
+            // The exponent and mantissa of a float, read as a number, are its log2 to within 0.09.
+            let log = |p: &f32| (p.max(1e-30).to_bits() >> 8) as f32;
+            let logs: f32 = band.iter().map(log).sum();
+            let n = BAND as f32;
+            let geometric = logs / n / 32_768.0 - 127.0;
+            *flag = geometric - (sum / n).max(1e-30).log2() > FLAT;
+        }
+    }
+
+    /// Gives the noisy bands of `bins` phases by chance, the same for every channel.
+    pub(super) fn loosen(&self, bins: &mut [Complex32]) {
+        if !self.any {
+            return;
+        }
+        for (i, _) in self.flags.iter().enumerate().filter(|(_, flag)| **flag) {
+            let Range { start, end } = i * BAND..((i + 1) * BAND).min(bins.len() - 1);
+            let mut state = mix(self.at as u64 ^ (i as u64) << 40);
+            for bin in &mut bins[start.max(1)..end] {
+                // A linear congruential step (Knuth's constants, from memory); its top bits.
+                state = state
+                    .wrapping_mul(6_364_136_223_846_793_005)
+                    .wrapping_add(1);
+                *bin *= self.phasors[(state >> 56) as usize] * self.gain;
+            }
+        }
+    }
+}
+
+/// Scatters a number (the finish of splitmix64, Steele, Lea and Flood 2014, from memory).
+fn mix(seed: u64) -> u64 {
+    let mut z = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15);
+    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    z ^ (z >> 31)
+}
