@@ -42,6 +42,8 @@ const STRUM_GAP: f64 = 35.0;
 const STRUM_LENGTH: f64 = 150.0;
 /// Its energy in the highest band, against the loudest string's of the strum.
 const STRUM_PART: f32 = 0.25;
+/// Of places where the energy jumps by this share of the greatest jump, the last one counts.
+const LAST: f64 = 0.95;
 /// Least distance of two plucks, milliseconds.
 const APART: f64 = 4.0;
 const APART_STRUM: f64 = 7.0;
@@ -297,13 +299,14 @@ fn refine(recording: &Recording, coarse: usize) -> usize {
     let sums = running(&energy);
     let total = sums[sums.len() - 1];
     let floor = total / sums.len() as f64 * span as f64 * 0.02 + 1e-18;
-    let mut best = (0.0, coarse);
-    for i in span..energy.len() - span {
+    let ratio = |i: usize| {
         let before = sums[i] - sums[i - span] + floor;
         let after = sums[i + span] - sums[i] + floor;
-        if after / before > best.0 {
-            best = (after / before, from + i);
-        }
-    }
-    best.1
+        after / before
+    };
+    let places = span..energy.len() - span;
+    let most = places.clone().map(ratio).fold(0.0, f64::max);
+    // A lone click jumps as much anywhere in the span before it: the last such place is its own.
+    let last = places.rev().find(|&i| ratio(i) >= LAST * most);
+    last.map_or(coarse, |i| from + i)
 }
