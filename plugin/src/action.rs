@@ -66,6 +66,8 @@ pub enum Action {
     SetRest(u8),
     /// The ladder.
     SetLadder(Ladder),
+    /// Use a practice set-up, by its place in the snapshot's list.
+    UseSetUp(usize),
 
     /// Click on or off.
     SetClick(bool),

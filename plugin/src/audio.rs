@@ -79,6 +79,9 @@ impl Thumbline {
     fn controls(&mut self) -> Controls {
         let dials = &self.dials;
         let feet = &self.feet;
+        if feet.hush.swap(false, Ordering::AcqRel) {
+            self.play = dials.play.value();
+        }
         if pressed(dials.next.value(), &mut self.next) {
             feet.hop.fetch_add(1, Ordering::AcqRel);
         }

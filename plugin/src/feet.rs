@@ -1,6 +1,12 @@
 //! What a player's feet and the automation ask for while hands are on the guitar: switches shared
 //! with the audio thread, no locks.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use crate::action::Control;
 use crate::session::Trigger;
 use std::sync::atomic::{AtomicBool, AtomicI32, AtomicU8, AtomicU16, Ordering};
@@ -47,8 +53,8 @@ pub struct Feet {
     pub looped: Wish,
     /// Regions to go on (or back).
     pub hop: AtomicI32,
-    /// Set once everything of the recording is there and the deck knows all.
-    pub whole: AtomicBool,
+    /// The parameters were put in with a saved state: what they say is no gesture.
+    pub hush: AtomicBool,
     learnt: [AtomicU16; 4],
     learning: AtomicU8,
     heard: AtomicU16,

@@ -14,6 +14,7 @@ use crate::action::Action;
 use crate::feet::Feet;
 use crate::jobs::Crew;
 use crate::params::{Channels, Dials};
+use crate::practice::SetUp;
 use crate::reel::Recorder;
 use crate::session::{Marks, Store, TakeRef};
 use crate::snapshot::{
@@ -43,6 +44,7 @@ pub struct Hub {
     feet: Arc<Feet>,
     crew: Arc<Crew>,
     me: Weak<Hub>,
+    set_ups: Vec<SetUp>,
     standalone: AtomicBool,
     dressed: AtomicBool,
     desk: Mutex<Desk>,
@@ -136,6 +138,7 @@ impl Hub {
         let hub = Arc::new_cyclic(|me| Self {
             feet: Arc::default(),
             me: me.clone(),
+            set_ups: crate::practice::all(),
             standalone: AtomicBool::new(false),
             dressed: AtomicBool::new(false),
             eye: Mutex::new(None),
@@ -291,6 +294,7 @@ impl Hub {
     /// The host (or the program's own file) has put another session in.
     fn restore(&self) {
         // A project that was saved while it played does not start by itself.
+        self.feet.hush.store(true, Ordering::Release);
         self.feet.play.set(false);
         let (recording, learnt) = {
             let session = self.dials.store.lock();
@@ -340,7 +344,6 @@ impl Hub {
         desk.send(Message::Pulse(None));
         desk.restate();
         desk.flush();
-        self.feet.whole.store(true, Ordering::Release);
     }
 
     /// Everything a view may draw, as it stands now.
@@ -379,6 +382,7 @@ impl Hub {
             },
             notices: desk.notices.iter().cloned().collect(),
             host_rate: desk.rate,
+            set_ups: self.set_ups.iter().map(|s| s.name.clone()).collect(),
             standalone: self.standalone.load(Ordering::Acquire),
             look: session.look,
         }
@@ -455,6 +459,7 @@ impl Hub {
             Action::SetChannels(channels) => {
                 set::<EnumParam<Channels>>(gui, &dials.channels, channels);
             }
+            Action::UseSetUp(index) => self.use_set_up(index, gui),
             other => {
                 self.mark(other);
                 // So that the host knows its project has changed.
@@ -462,6 +467,30 @@ impl Hub {
                 set(gui, &dials.marks, next);
             }
         }
+    }
+}
+
+impl Hub {
+    fn use_set_up(&self, index: usize, gui: Option<&GuiContext>) {
+        let Some(set_up) = self.set_ups.get(index) else {
+            return;
+        };
+        if let Some(speed) = set_up.speed {
+            self.apply(Action::SetSpeed(speed), gui);
+        }
+        if let Some(on) = set_up.looped {
+            self.apply(Action::SetLoop(on), gui);
+        }
+        if let Some(on) = set_up.click {
+            self.apply(Action::SetClick(on), gui);
+        }
+        let ladder = {
+            let mut session = self.dials.store.lock();
+            session.merge(set_up.session.clone());
+            session.ladder
+        };
+        // Tells the deck all of practice, and the host that its project has changed.
+        self.apply(Action::SetLadder(ladder), gui);
     }
 }
 

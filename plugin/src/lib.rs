@@ -8,6 +8,7 @@ pub mod feet;
 pub mod hub;
 pub mod jobs;
 pub mod params;
+pub mod practice;
 pub mod reel;
 pub mod session;
 pub mod shelf;
@@ -18,7 +19,8 @@ pub use audio::Thumbline;
 
 // The export macros expand to the entry points' raw C symbols.
 #[allow(unsafe_code, missing_docs)]
-mod export {
+#[doc(hidden)]
+pub mod export {
     use crate::Thumbline;
     nice_plug::nice_export_clap!(Thumbline);
     nice_plug::nice_export_vst3!(Thumbline);

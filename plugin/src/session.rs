@@ -191,6 +191,19 @@ impl Session {
         session
     }
 
+    /// Takes over the practice fields of `value`, where it has them.
+    pub fn merge(&mut self, value: Value) {
+        let Value::Object(mut map) = value else {
+            return;
+        };
+        read(&mut map, "snap", &mut self.snap);
+        read(&mut map, "count_in_bars", &mut self.count_in_bars);
+        read(&mut map, "rest_beats", &mut self.rest_beats);
+        read(&mut map, "ladder", &mut self.ladder);
+        read(&mut map, "click_rate", &mut self.click_rate);
+        self.mend();
+    }
+
     /// Brings every number into its range.
     fn mend(&mut self) {
         let finite = |x: f64, or: f64| if x.is_finite() { x } else { or };

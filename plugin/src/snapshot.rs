@@ -39,6 +39,8 @@ pub struct Snapshot {
     pub notices: Arc<[Notice]>,
     /// The host's sample rate in Hz; 0 before the first activation.
     pub host_rate: u32,
+    /// Names of the practice set-ups that can be used.
+    pub set_ups: Arc<[String]>,
     /// Is this the program of its own, without a host around it?
     pub standalone: bool,
     /// How the window looks.

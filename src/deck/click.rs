@@ -1,6 +1,10 @@
 //! The click's sound: three short pitched ticks, made once, played without a lookup that waits.
 
-#![deny(clippy::disallowed_methods, clippy::disallowed_types)]
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
 
 use super::pulse::Accent;
 

@@ -5,7 +5,11 @@
 //! does: exact at every change of speed and pitch and through every seam. Between onsets the
 //! engine bends time a little; the clock is the straight line that it bends around.
 
-#![deny(clippy::disallowed_methods, clippy::disallowed_types)]
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
 
 use crate::stretch::{OnsetTable, Pitch, Speed, Stretcher};
 use crate::unit::Cents;

@@ -5,7 +5,11 @@
 //! it is reached in a straight line exactly when the peak arrives. Below the ceiling the signal
 //! passes bit for bit, late by [`Limiter::latency`].
 
-#![deny(clippy::disallowed_methods, clippy::disallowed_types)]
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
 
 use std::f64::consts::PI;
 

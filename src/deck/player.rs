@@ -3,7 +3,11 @@
 //! It owns all it plays. [`Player::process`] allocates, frees, locks and waits never; what it no
 //! longer needs goes back over a ring, and while that ring is full no further message is read.
 
-#![deny(clippy::disallowed_methods, clippy::disallowed_types)]
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
 
 use super::calibrate;
 use super::capture::{Source, Tap};

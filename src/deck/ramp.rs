@@ -1,6 +1,10 @@
 //! A value that moves in a straight line, a sample at a time.
 
-#![deny(clippy::disallowed_methods, clippy::disallowed_types)]
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
 
 /// A smoothed value.
 #[derive(Debug, Clone, Copy)]

@@ -4,7 +4,11 @@
 //! most [`PIECE`] frames, cut wherever something happens, so what it renders does not depend on
 //! the host's block sizes.
 
-#![deny(clippy::disallowed_methods, clippy::disallowed_types)]
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
 
 use super::click::Ticker;
 use super::controls::{Controls, Ladder};
@@ -372,8 +376,10 @@ impl Transport {
             };
             (finite(from), finite(to))
         });
+        // The length is rounded, not the end: many rounds then stay close to the exact length.
+        let length = (to - from).round();
         let from = from.round().clamp(0.0, end - least);
-        Some((from, to.round().clamp(from + least, end)))
+        Some((from, (from + length).clamp(from + least, end)))
     }
 
     fn rests(&self) -> bool {

@@ -72,9 +72,6 @@ impl Hub {
         desk.generation += 1;
         desk.why = why;
         desk.begun = false;
-        self.feet
-            .whole
-            .store(false, std::sync::atomic::Ordering::Release);
         let same = why == Why::Refitted;
         if !same {
             desk.heard = None;
@@ -187,9 +184,6 @@ impl Hub {
             desk.flush();
             desk.marks(|m| m.tuning.clone())
         };
-        self.feet
-            .whole
-            .store(true, std::sync::atomic::Ordering::Release);
         let heard = locked(&self.desk).heard.is_some();
         if heard {
             self.correct();
@@ -208,10 +202,6 @@ impl Hub {
             desk.notice(reason.clone(), true);
             desk.open = Open::Failed { name, reason };
         }
-        drop(desk);
-        self.feet
-            .whole
-            .store(true, std::sync::atomic::Ordering::Release);
     }
 
     /// Listens to the recording on the listening thread.
