@@ -10,6 +10,7 @@ use crate::hub::Hub;
 use crate::params::{Channels, Dials};
 use crate::session::{Store, Trigger};
 use nice_plug::midi::Key;
+use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::*;
 use nice_plug_egui::EguiEditor;
 use std::sync::Arc;
@@ -79,9 +80,6 @@ impl Thumbline {
     fn controls(&mut self) -> Controls {
         let dials = &self.dials;
         let feet = &self.feet;
-        if feet.hush.swap(false, Ordering::AcqRel) {
-            self.play = dials.play.value();
-        }
         if pressed(dials.next.value(), &mut self.next) {
             feet.hop.fetch_add(1, Ordering::AcqRel);
         }
@@ -163,6 +161,13 @@ impl Plugin for Thumbline {
 
     fn editor(&mut self, _async_executor: AsyncExecutor<Self>) -> Option<Self::Editor> {
         editor::create(self.hub.clone())
+    }
+
+    fn filter_state(state: &mut PluginState) {
+        // A project that was saved while it played does not start by itself.
+        if let Some(play) = state.params.get_mut("play") {
+            *play = ParamValue::Bool(false);
+        }
     }
 
     fn activate(

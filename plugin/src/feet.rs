@@ -9,7 +9,7 @@
 
 use crate::action::Control;
 use crate::session::Trigger;
-use std::sync::atomic::{AtomicBool, AtomicI32, AtomicU8, AtomicU16, Ordering};
+use std::sync::atomic::{AtomicI32, AtomicU8, AtomicU16, Ordering};
 
 /// A wish that overrides a parameter until the parameter itself moves: nothing, off or on.
 #[derive(Debug, Default)]
@@ -53,8 +53,6 @@ pub struct Feet {
     pub looped: Wish,
     /// Regions to go on (or back).
     pub hop: AtomicI32,
-    /// The parameters were put in with a saved state: what they say is no gesture.
-    pub hush: AtomicBool,
     learnt: [AtomicU16; 4],
     learning: AtomicU8,
     heard: AtomicU16,

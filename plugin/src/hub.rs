@@ -293,9 +293,6 @@ impl Hub {
 
     /// The host (or the program's own file) has put another session in.
     fn restore(&self) {
-        // A project that was saved while it played does not start by itself.
-        self.feet.hush.store(true, Ordering::Release);
-        self.feet.play.set(false);
         let (recording, learnt) = {
             let session = self.dials.store.lock();
             (session.recording.clone(), session.learnt.clone())

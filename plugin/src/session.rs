@@ -252,7 +252,7 @@ impl Session {
                             known.entry(hash.clone()).or_insert_with(|| marks.clone());
                         }
                     }
-                    false
+                    !raw.is_object() && known.is_empty()
                 }
                 ("recording", Some(_)) => self.recording.is_none(),
                 ("snap", Some(_)) => self.snap == fresh.snap,

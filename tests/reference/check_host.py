@@ -79,6 +79,13 @@ class Session:
         state["fields"]["session"] = json.dumps(session)
         state["params"].update(params or {})
         self.plugin.preset_data = pack(class_id, json.dumps(state).encode())
+        self.settle()
+
+    def settle(self):
+        """Lets the plug-in open what the state names: it does so beside the audio."""
+        for _ in range(30):
+            self.run(0.005)
+            time.sleep(0.05)
 
     def until_heard(self):
         for _ in range(400):
@@ -185,7 +192,7 @@ def session(bundle, path):
     class_id, state, kept = one.state()
     two = Session(bundle)
     two.plugin.preset_data = pack(class_id, json.dumps(state).encode())
-    two.run(0.1)
+    two.settle()
     near(two.plugin.speed, 80.0, 0.11, "speed after the reload")
     assert two.state()[2]["lamp"] == {"of a later version": True}
     two.start()
