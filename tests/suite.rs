@@ -1,5 +1,6 @@
 //! One test binary; a file a capability.
 
+mod beats;
 mod commands;
 mod compare;
 mod corrections;
@@ -22,3 +23,4 @@ mod stretch;
 mod strings;
 mod syncopation;
 mod tunings;
+mod timing;

@@ -24,7 +24,8 @@ mod solve;
 pub use edits::{Conflict, Edit, GridEdits};
 pub use settle::settle_on;
 
-use crate::music::grid::Grid;
+use crate::music::grid::{Beat, Grid};
+use crate::music::meter::Meter;
 use crate::music::note::Note;
 use crate::unit::{Seconds, Span};
 use events::Event;
@@ -72,11 +73,26 @@ const LEVELS: [f64; 4] = [0.34, 0.50, 0.75, 1.10];
 /// Fewer events than this have no pulse.
 const FEWEST: usize = 6;
 
+/// Longer recordings (s) are tracked in parts, so that memory stays bounded.
+const PART: f64 = 600.0;
+/// A part ends at the longest silence in its last stretch of this length (s).
+const SEARCH: f64 = 120.0;
+
 /// The evidence of one recording's notes, ready to be solved under changing edits.
+///
+/// Memory: about 10 MB a minute of recording for the evidence of all tempo levels.
 #[derive(Debug)]
 pub struct Tracker {
+    parts: Vec<Part>,
+}
+
+/// A recording, or ten minutes of a longer one.
+#[derive(Debug)]
+struct Part {
     notes: Vec<Note>,
     events: Vec<Event>,
+    /// Stretch of the recording that this part answers for, seconds.
+    from: f64,
     end: f64,
     lattices: Vec<Lattice>,
     /// Readings without edits, best first.
@@ -86,26 +102,144 @@ pub struct Tracker {
 impl Tracker {
     /// Weighs the notes of a recording that ends at `end`.
     pub fn new(notes: &[Note], end: Seconds) -> Self {
-        let events = events::collect(notes);
-        let last = events.last().map_or(0.0, |e| e.time);
-        let mut tracker = Self {
+        let mut notes: Vec<Note> = notes
+            .iter()
+            .filter(|n| n.time.0.is_finite())
+            .cloned()
+            .collect();
+        notes.sort_by(|a, b| a.time.total_cmp(&b.time));
+        let last = notes.last().map_or(0.0, |n| n.time.0);
+        let end = if end.0.is_finite() {
+            end.0.max(last)
+        } else {
+            last
+        };
+        let mut parts = Vec::new();
+        let mut from = 0.0;
+        let mut rest: &[Note] = &notes;
+        while end - from > PART {
+            let (at, cut) = silence(rest, from + PART - SEARCH, from + PART);
+            parts.push(Part::new(&rest[..at], from, cut, false));
+            rest = &rest[at..];
+            from = cut;
+        }
+        let whole = parts.is_empty();
+        parts.push(Part::new(rest, from, end, whole));
+        Self { parts }
+    }
+
+    /// The grid under these edits.
+    pub fn solve(&self, edits: &GridEdits) -> Tracked {
+        let (held, conflicts) = edits.settle();
+        let mut solved: Vec<Tracked> = self.parts.iter().map(|p| p.solve(&p.own(&held))).collect();
+        let main = solved.iter().max_by_key(|t| t.grid.beats().len());
+        let meter = main.map_or(Meter::COMMON, |t| t.grid.meter);
+        for (tracked, part) in solved.iter_mut().zip(&self.parts) {
+            if tracked.grid.meter != meter && !tracked.grid.is_empty() {
+                let mut held = part.own(&held);
+                held.push(Edit::Meter { meter });
+                *tracked = part.solve(&held);
+            }
+        }
+        let mut whole = join(solved, meter, &held);
+        whole.conflicts = conflicts;
+        whole
+    }
+}
+
+/// The middle of the longest silence between notes in a stretch: index of the first note after
+/// it, and its instant.
+fn silence(notes: &[Note], from: f64, to: f64) -> (usize, f64) {
+    let first = notes.partition_point(|n| n.time.0 < from);
+    let last = notes.partition_point(|n| n.time.0 < to);
+    let mut best = (last, to, 0.0);
+    for k in first.max(1)..last {
+        let gap = (notes[k].time - notes[k - 1].time).0;
+        if gap > best.2 {
+            best = (k, notes[k].time.0 - gap / 2.0, gap);
+        }
+    }
+    (best.0, best.1)
+}
+
+/// One grid from those of the parts: bars numbered on.
+fn join(parts: Vec<Tracked>, meter: Meter, held: &[Edit]) -> Tracked {
+    if parts.len() == 1 {
+        return parts.into_iter().next().unwrap_or_default();
+    }
+    let mut whole = Tracked::default();
+    let (mut beats, mut free) = (Vec::<Beat>::new(), Vec::new());
+    for part in parts {
+        let shift = match (beats.last(), part.grid.beats().first()) {
+            (Some(last), Some(first)) => last.bar + 1 - first.bar,
+            _ => 0,
+        };
+        beats.extend(part.grid.beats().iter().map(|b| Beat {
+            bar: b.bar + shift,
+            ..*b
+        }));
+        free.extend_from_slice(part.grid.free_time());
+        let longer =
+            part.time_constant.map_or(0.0, |t| t.0) > whole.time_constant.map_or(0.0, |t| t.0);
+        if longer {
+            whole.time_constant = part.time_constant;
+        }
+        for warning in part.warnings {
+            if !whole.warnings.contains(&warning) {
+                whole.warnings.push(warning);
+            }
+        }
+    }
+    let one = held.iter().rev().find_map(|e| match e {
+        Edit::BarOne { at } => Some(*at),
+        _ => None,
+    });
+    let nearest = one.and_then(|at| {
+        beats
+            .iter()
+            .min_by(|a, b| (a.time - at).abs().0.total_cmp(&(b.time - at).abs().0))
+            .map(|b| 1 - b.bar)
+    });
+    if let Some(shift) = nearest {
+        beats.iter_mut().for_each(|b| b.bar += shift);
+    }
+    whole.grid = Grid::from_parts(meter, beats, free);
+    whole
+}
+
+impl Part {
+    /// Weighs `notes`, in order of time, of the stretch `from` to `end`; `whole` when that is
+    /// the recording.
+    fn new(notes: &[Note], from: f64, end: f64, whole: bool) -> Self {
+        let mut part = Self {
             notes: notes.to_vec(),
-            events,
-            end: if end.0.is_finite() {
-                end.0.max(last)
-            } else {
-                last
-            },
+            events: events::collect(notes),
+            from,
+            end,
             lattices: Vec::new(),
             readings: Vec::new(),
         };
-        if tracker.events.len() >= FEWEST {
-            tracker.lattices = LEVELS
+        if part.events.len() >= FEWEST {
+            part.lattices = LEVELS
                 .iter()
-                .map(|&beat| Lattice::new(&tracker.events, beat))
+                .map(|&beat| Lattice::new(&part.events, beat))
                 .collect();
-            tracker.readings = tracker.read();
+            part.readings = part.read(whole);
         }
-        tracker
+        part
+    }
+
+    /// The edits that concern this part.
+    fn own(&self, held: &[Edit]) -> Vec<Edit> {
+        let here = |from: Seconds, to: Seconds| from.0 < self.end && to.0 >= self.from;
+        held.iter()
+            .filter(|edit| match **edit {
+                Edit::Subdivision { from, to, .. }
+                | Edit::FreeTime { from, to }
+                | Edit::Pulse { from, to } => here(from, to),
+                _ => edit.beat().is_none_or(|at| here(at, at)),
+            })
+            .copied()
+            .collect()
     }
 }

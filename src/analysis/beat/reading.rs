@@ -8,7 +8,7 @@ use super::events::Event;
 use super::lattice::{FEELS, Path, Steering};
 use super::measure::Run;
 use super::smooth::{self, Pin};
-use super::{LEVELS, Tracker};
+use super::{LEVELS, Part};
 use crate::music::meter::Meter;
 
 /// A run shorter than this is no pulse.
@@ -56,9 +56,9 @@ pub(super) struct Measured {
     pub score: f64,
 }
 
-impl Tracker {
-    /// Readings without edits, best first.
-    pub(super) fn read(&self) -> Vec<Reading> {
+impl Part {
+    /// Readings without edits, best first; only the `whole` of a recording can be cut to a click.
+    pub(super) fn read(&self, whole: bool) -> Vec<Reading> {
         let mut paths = Vec::new();
         for level in 0..LEVELS.len() {
             for feel in 0..FEELS.len() {
@@ -70,7 +70,7 @@ impl Tracker {
         }
         let best = paths.iter().map(|p| p.1.score).fold(0.0, f64::max);
         let cuts = cut::cuts(&self.events, self.end);
-        if cut::believable(&cuts, best, self.end) {
+        if whole && cut::believable(&cuts, best, self.end) {
             paths = cuts
                 .iter()
                 .take(CUTS)

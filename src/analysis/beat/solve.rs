@@ -7,7 +7,7 @@ use super::edits::Edit;
 use super::lattice::{FEELS, Steering};
 use super::reading::{Measured, Reading, Source, inside};
 use super::smooth::Pin;
-use super::{Alternative, Conflict, GridEdits, LEVELS, Tracked, Tracker};
+use super::{Alternative, LEVELS, Part, Tracked};
 use crate::music::grid::{Beat, FreeTime, Grid};
 use crate::music::meter::Meter;
 use crate::unit::{Seconds, Span};
@@ -26,26 +26,22 @@ const TEMPO_ROOM: f64 = 1.22;
 /// found its beat again.
 const BRIEF: f64 = 1.6;
 
-impl Tracker {
-    /// The grid under these edits.
-    pub fn solve(&self, edits: &GridEdits) -> Tracked {
-        let (held, conflicts) = edits.settle();
+impl Part {
+    /// The grid under edits that hold.
+    pub(super) fn solve(&self, held: &[Edit]) -> Tracked {
         let Some(best) = self.readings.first() else {
-            return self.unheard(&held, conflicts);
+            return self.unheard(held);
         };
-        let again = self.again(best, &held);
+        let again = self.again(best, held);
         let reading = again.as_ref().unwrap_or(best);
-        let mut tracked = self.build(reading, &held);
-        tracked.conflicts = conflicts;
-        if held.is_empty() {
-            tracked.alternatives = self.alternatives(reading, &tracked.grid);
-        }
+        let mut tracked = self.build(reading, held);
+        tracked.alternatives = self.alternatives(reading, &tracked.grid);
         tracked.warnings = self.warnings(&tracked);
         tracked
     }
 
     /// What can be said without a pulse: with two taps or more, the player's own beats.
-    fn unheard(&self, held: &[Edit], conflicts: Vec<Conflict>) -> Tracked {
+    fn unheard(&self, held: &[Edit]) -> Tracked {
         let mut taps: Vec<Seconds> = held
             .iter()
             .filter(|e| matches!(e, Edit::Tap { .. } | Edit::DragBeat { .. }))
@@ -65,7 +61,6 @@ impl Tracker {
             } else {
                 Grid::default()
             },
-            conflicts,
             warnings: vec!["No pulse was heard.".to_owned()],
             ..Tracked::default()
         }

@@ -1,0 +1,266 @@
+//! What drift, swing, lateness and steadiness come out as on playing that is known exactly.
+
+use thumbline::music::grid::Grid;
+use thumbline::music::meter::Meter;
+use thumbline::music::note::{Attack, Note, Role};
+use thumbline::timing::{Reference, Slot, Standing, floor, measure, stats, steady};
+use thumbline::unit::{Bpm, Decibels, MidiNote, Seconds, Span};
+
+fn note(time: f64, role: Role, midi: i32) -> Note {
+    Note {
+        time: Seconds(time),
+        end: Seconds(time + 0.4),
+        role,
+        role_confidence: 0.95,
+        pitch: Some(MidiNote(f64::from(midi))),
+        string: None,
+        fret: None,
+        attack: Attack::Pluck,
+        strength: Decibels(-6.0),
+        confidence: 0.95,
+    }
+}
+
+fn grid(beats: usize, beat: f64) -> Grid {
+    let times: Vec<Seconds> = (0..beats).map(|k| Seconds(1.0 + k as f64 * beat)).collect();
+    Grid::from_beats(&times, 0, Meter::COMMON)
+}
+
+/// Thumb on the beats, fingers on beats and off-beats: offsets in seconds, off-beat place.
+fn playing(beats: usize, beat: f64, thumb: f64, fingers: f64, off: f64) -> Vec<Note> {
+    let mut notes = Vec::new();
+    for k in 0..beats - 1 {
+        let at = 1.0 + k as f64 * beat;
+        notes.push(note(at + thumb, Role::Bass, 40));
+        if k % 2 == 0 {
+            notes.push(note(at + fingers, Role::Melody, 64));
+        }
+        notes.push(note(at + off * beat + fingers, Role::Melody, 67));
+    }
+    notes
+}
+
+/// Friberg & Sundberg 1995 (JASA 98:2524–2531): 6 ms below 240 ms, 2.5 % above; worked values
+/// for beats, eighths and sixteenths at 60, 80, 100, 120 beats a minute.
+#[test]
+fn perception_floor_has_the_published_values() {
+    let table = [
+        (60.0, 25.0, 12.5, 6.25),
+        (80.0, 18.75, 9.375, 6.0),
+        (100.0, 15.0, 7.5, 6.0),
+        (120.0, 12.5, 6.25, 6.0),
+    ];
+    for (bpm, beat, eighth, sixteenth) in table {
+        let whole = Bpm(bpm).beat();
+        for (share, ms) in [(1.0, beat), (0.5, eighth), (0.25, sixteenth)] {
+            let floor = floor::perception(whole * share).ms();
+            assert!((floor - ms).abs() < 1e-9, "{bpm}: {floor} against {ms}");
+        }
+    }
+    assert_eq!(
+        floor::shown(Span::from_ms(100.0), Span::from_ms(9.0)).ms(),
+        9.0
+    );
+}
+
+/// Wing & Kristofferson 1973, the example of the reference sheet: γ0 = 15.5, γ1 = −11 (÷ 8),
+/// ρ1 = −0.71, outside the model.
+#[test]
+fn the_split_into_clock_and_hand_refuses_its_own_worked_example() {
+    let example = [498.0, 505.0, 497.0, 503.0, 500.0, 496.0, 506.0, 495.0];
+    let (zero, one) = steady::covariances(&example);
+    assert!(
+        (zero - 15.5).abs() < 1e-9 && (one + 11.0).abs() < 0.05,
+        "{zero} {one}"
+    );
+    assert!((one / zero + 0.71).abs() < 0.005);
+    assert_eq!(steady::split(&example), Err(steady::Refusal::TooFew(8)));
+    let long: Vec<f64> = example.iter().cycle().take(160).copied().collect();
+    assert!(matches!(
+        steady::split(&long),
+        Err(steady::Refusal::OutsideModel(_))
+    ));
+}
+
+#[test]
+fn the_split_recovers_a_known_clock_and_hand() {
+    // I = T + D' − D with T ~ SD 10 ms, D ~ SD 5 ms, from a fixed generator of near-normal values.
+    let mut state = 12_345u64;
+    let mut normal = || {
+        (0..12)
+            .map(|_| {
+                state = state
+                    .wrapping_mul(6_364_136_223_846_793_005)
+                    .wrapping_add(1);
+                (state >> 33) as f64 / (1u64 << 31) as f64
+            })
+            .sum::<f64>()
+            - 6.0
+    };
+    let hand: Vec<f64> = (0..2001).map(|_| 0.005 * normal()).collect();
+    let intervals: Vec<f64> = hand
+        .windows(2)
+        .map(|d| 0.5 + 0.010 * normal() + d[1] - d[0])
+        .collect();
+    let sources = steady::split(&intervals).expect("inside the model");
+    assert!(
+        (sources.clock.ms() - 10.0).abs() < 1.0,
+        "{}",
+        sources.clock.ms()
+    );
+    assert!(
+        (sources.hand.ms() - 5.0).abs() < 1.0,
+        "{}",
+        sources.hand.ms()
+    );
+}
+
+#[test]
+fn playing_on_the_grid_is_never_called_early_or_late() {
+    let notes = playing(48, 0.6, 0.0, 0.0, 0.5);
+    let drift = measure(&notes, &grid(48, 0.6), Reference::OwnTempo);
+    assert!(drift.notes.iter().flatten().all(|d| d.audible().is_none()));
+    assert_eq!(drift.slants().count(), 0);
+    assert!(drift.swing.expect("swing").ratio - 1.0 < 1e-9);
+    assert!(drift.lateness.expect("lateness").centre.abs().ms() < 1e-6);
+}
+
+#[test]
+fn lateness_swing_and_slants_come_out_as_played() {
+    let beat = 0.6;
+    let notes = playing(64, beat, 0.0, 0.018, 0.62);
+    let drift = measure(&notes, &grid(64, beat), Reference::OwnTempo);
+    let lateness = drift.lateness.expect("lateness");
+    assert!(
+        (lateness.centre.ms() - 18.0).abs() < 0.5,
+        "{}",
+        lateness.centre.ms()
+    );
+    assert!(lateness.low <= Some(lateness.centre) && lateness.high >= Some(lateness.centre));
+    let swing = drift.swing.expect("swing");
+    assert!((swing.ratio - 0.62 / 0.38).abs() < 0.02, "{}", swing.ratio);
+    assert!(swing.low <= swing.ratio && swing.ratio <= swing.high);
+    // Every finger slot is 18 ms late: audible between eighths of 300 ms, and it repeats.
+    let slanted: Vec<Slot> = drift.slants().map(|s| s.slot).collect();
+    assert!(slanted.iter().any(|s| s.part == 1), "{slanted:?}");
+    assert_eq!(drift.sections.len(), 2);
+}
+
+#[test]
+fn rolls_graces_and_doubles_are_no_drift() {
+    let beat = 0.8;
+    let mut notes = playing(24, beat, 0.0, 0.0, 0.5);
+    let at = 1.0 + 8.0 * beat;
+    notes.retain(|n| (n.time.0 - at).abs() > 0.01);
+    let roll = notes.len();
+    for (k, midi) in [40, 55, 59, 64].into_iter().enumerate() {
+        let role = if k == 0 { Role::Bass } else { Role::Melody };
+        notes.push(note(at + 0.026 * k as f64, role, midi));
+    }
+    let grace = notes.len();
+    let on = 1.0 + 13.0 * beat;
+    notes.push(Note {
+        strength: Decibels(-14.0),
+        ..note(on - 0.07, Role::Melody, 65)
+    });
+    notes.push(note(on, Role::Melody, 66));
+    let double = notes.len();
+    notes.push(Note {
+        confidence: 0.5,
+        ..note(1.0 + 0.012, Role::Bass, 40)
+    });
+    let drift = measure(&notes, &grid(24, beat), Reference::OwnTempo);
+    assert_eq!(drift.rolls.len(), 1);
+    assert!((drift.rolls[0].spread.ms() - 78.0).abs() < 1e-6);
+    let standing = |i: usize| drift.notes[i].expect("placed").standing;
+    assert_eq!(standing(roll), Standing::Plain);
+    assert!((roll + 1..roll + 4).all(|i| standing(i) == Standing::Rolled));
+    assert_eq!(standing(grace), Standing::Grace);
+    assert_eq!(standing(double), Standing::Doubled);
+}
+
+#[test]
+fn references_differ_as_they_should() {
+    // The thumb drags by 30 ms in one bar; the fingers keep time.
+    let beat = 0.5;
+    let mut notes = playing(40, beat, 0.0, 0.0, 0.5);
+    for n in &mut notes {
+        if n.role == Role::Bass && (9.0..11.0).contains(&n.time.0) {
+            n.time = n.time + Span(0.030);
+        }
+    }
+    let own = grid(40, beat);
+    let fingers = |drift: &thumbline::timing::Drift| {
+        let inside = notes
+            .iter()
+            .enumerate()
+            .filter(|(_, n)| n.role == Role::Melody && (9.4..10.4).contains(&n.time.0));
+        let mut found: Vec<f64> = inside
+            .filter_map(|(i, _)| drift.notes[i]?.drift.map(Span::ms))
+            .collect();
+        stats::median(&mut found).expect("notes")
+    };
+    assert!(fingers(&measure(&notes, &own, Reference::OwnTempo)).abs() < 0.1);
+    assert!((fingers(&measure(&notes, &own, Reference::Thumb)) + 30.0).abs() < 0.1);
+    let strict = measure(&notes, &own, Reference::Strict(Some(Bpm(120.0))));
+    assert!(fingers(&strict).abs() < 0.1);
+    // A strict tempo 1 % off: notes drift away from it towards both ends.
+    let off = measure(&notes, &own, Reference::Strict(Some(Bpm(121.2))));
+    let first = off.notes[0].expect("placed").drift.expect("drift").ms();
+    let last = off.notes[notes.len() - 1]
+        .expect("placed")
+        .drift
+        .expect("drift")
+        .ms();
+    assert!(first < -60.0 && last > 60.0, "{first} {last}");
+}
+
+#[test]
+fn what_cannot_be_told_is_absent() {
+    let empty = measure(&[], &Grid::default(), Reference::OwnTempo);
+    assert!(empty.lateness.is_none() && empty.swing.is_none() && empty.trend.is_none());
+    let few = vec![note(1.0, Role::Bass, 40), note(1.3, Role::Melody, 64)];
+    let drift = measure(&few, &grid(8, 0.6), Reference::Thumb);
+    assert!(drift.lateness.is_none() && drift.swing.is_none() && drift.steadiness.is_none());
+    assert!(drift.thumb.expect("one note").low.is_none());
+    let outside = measure(
+        &[note(60.0, Role::Bass, 40)],
+        &grid(8, 0.6),
+        Reference::OwnTempo,
+    );
+    assert_eq!(outside.notes, vec![None]);
+}
+
+#[test]
+fn slots_are_counted_as_players_count_them() {
+    let say = |beat, part, parts| Slot { beat, part, parts }.to_string();
+    assert_eq!(say(1, 0, 2), "1");
+    assert_eq!(say(2, 1, 2), "2 &");
+    assert_eq!(say(3, 1, 4), "3 e");
+    assert_eq!(say(3, 3, 4), "3 a");
+    assert_eq!(say(4, 2, 3), "4 let");
+}
+
+#[test]
+fn tempo_trend_and_steadiness_have_intervals() {
+    let times: Vec<Seconds> = (0..64)
+        .map(|k| Seconds(1.0 + 0.6 * f64::from(k) - 0.0006 * f64::from(k).powi(2)))
+        .collect();
+    let own = Grid::from_beats(&times, 0, Meter::COMMON);
+    let notes: Vec<Note> = times
+        .iter()
+        .enumerate()
+        .map(|(k, t)| note(t.0 + 0.001 * ((k * 37 % 11) as f64 - 5.0), Role::Bass, 40))
+        .collect();
+    let drift = measure(&notes, &own, Reference::OwnTempo);
+    let trend = drift.trend.expect("trend");
+    assert!(trend.change > 10.0 && trend.low <= trend.change && trend.change <= trend.high);
+    let steady = drift.steadiness.expect("steadiness");
+    assert!(
+        (2.0..9.0).contains(&steady.scatter.ms()),
+        "{}",
+        steady.scatter.ms()
+    );
+    assert!(steady.low < steady.scatter && steady.scatter < steady.high);
+    assert!(steady.sources.is_none());
+}
