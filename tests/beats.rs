@@ -195,7 +195,8 @@ fn compound_time_is_heard_as_compound() {
     }
     let grid = plain(&notes).grid;
     assert!(grid.meter.is_compound(), "{}", grid.meter);
-    assert!((grid.tempo().expect("tempo").0 - 66.0).abs() < 1.0);
+    let tempo = grid.tempo().expect("tempo").0;
+    assert!((tempo - 66.0).abs() < 1.0, "{tempo} in {}", grid.meter);
     assert!(grid.bars().iter().all(|b| b.parts == 3));
 }
 
@@ -245,12 +246,24 @@ fn a_fermata_and_free_time_break_no_beat_after_them() {
         "after a free opening {}",
         found(&grid, &truth)
     );
-    let forced = grid
-        .beats()
-        .iter()
-        .filter(|b| b.time.0 < begin - 1.3)
-        .count();
-    assert!(forced <= 6, "{forced} beats forced on free time");
+    // Beats that are found there by chance are not believed as those after it are.
+    let sure = |early: bool| {
+        let of = grid
+            .beats()
+            .iter()
+            .filter(|b| (b.time.0 < begin - 1.3) == early);
+        let all: Vec<f32> = of.map(|b| b.confidence).collect();
+        (all.len(), all.iter().sum::<f32>() / all.len().max(1) as f32)
+    };
+    let (forced, doubtful) = sure(true);
+    println!(
+        "free opening: {forced} beats, confidence {doubtful:.2} against {:.2}",
+        sure(false).1
+    );
+    assert!(
+        forced == 0 || doubtful < 0.8 * sure(false).1,
+        "{forced}: {doubtful}"
+    );
 }
 
 #[test]
@@ -511,4 +524,69 @@ proptest! {
             prop_assert!((0.0..=1.0).contains(&beat.confidence) && beat.place >= 1);
         }
     }
+}
+
+/// Labels of a real recording (GuitarSet, CC-BY 4.0): played to a click at `bpm`, labels late by
+/// `late` seconds. None when the data is not there.
+fn labels(name: &str, late: f64) -> Option<Vec<Note>> {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/guitarset");
+    let text = std::fs::read_to_string(folder.join(format!("{name}.csv"))).ok()?;
+    let open = [64, 59, 55, 50, 45, 40];
+    let mut notes: Vec<Note> = text
+        .lines()
+        .skip(1)
+        .filter_map(|line| {
+            let mut cells = line.split(',');
+            let time: f64 = cells.next()?.trim().parse().ok()?;
+            let string: usize = cells.next()?.trim().parse().ok()?;
+            let role = if string >= 4 {
+                Role::Bass
+            } else {
+                Role::Melody
+            };
+            let mut n = note((time - late).max(0.0), role, *open.get(string - 1)?);
+            n.pitch = None;
+            Some(n)
+        })
+        .collect();
+    notes.sort_by(|a, b| a.time.total_cmp(&b.time));
+    Some(notes)
+}
+
+#[test]
+fn three_edits_repair_a_real_recording() {
+    let Some(notes) = labels("05_Rock1-130-A_solo_mic", 0.015_25) else {
+        println!("skipped: the recordings of ../shared are absent");
+        return;
+    };
+    let beat = 60.0 / 130.0;
+    let truth: Vec<f64> = (1..46).map(|k| f64::from(k) * beat).collect();
+    // With silence after it the recording is not taken for one that is cut to its click.
+    let tracker = Tracker::new(&notes, Seconds(48.0 * beat + 9.0));
+    let near = |grid: &Grid| {
+        let hit = |t: &&f64| grid.beats().iter().any(|b| (b.time.0 - **t).abs() < 0.07);
+        truth.iter().filter(hit).count() as f64 / truth.len() as f64
+    };
+    let before = tracker.solve(&GridEdits::none()).grid;
+    let edits = GridEdits::none()
+        .with(Edit::Tempo { bpm: Bpm(130.0) })
+        .with(Edit::Tap {
+            at: Seconds(8.0 * beat),
+        })
+        .with(Edit::Meter {
+            meter: Meter::COMMON,
+        });
+    let after = tracker.solve(&edits).grid;
+    println!(
+        "beats found: {:.2} before, {:.2} after three edits",
+        near(&before),
+        near(&after)
+    );
+    println!(
+        "tempo {:?} before, {:?} after",
+        before.tempo(),
+        after.tempo()
+    );
+    assert!(near(&after) > 0.9 && near(&after) > near(&before));
+    assert!((after.tempo().expect("tempo").0 - 130.0).abs() < 3.0);
 }

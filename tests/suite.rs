@@ -22,5 +22,5 @@ mod sheet_theme;
 mod stretch;
 mod strings;
 mod syncopation;
-mod tunings;
 mod timing;
+mod tunings;

@@ -123,6 +123,8 @@ const USUAL: f64 = 2.5;
 const PATTERN: f64 = 0.7;
 /// Chance of a thumb note on a downbeat.
 const ON_ONE: f64 = 0.9;
+/// Most that beats in threes can gain a compound meter, nats.
+const TRIPLE: f64 = 10.0;
 /// Gain per SD of a lower thumb, and of a stronger accent.
 const LOW: f64 = 0.35;
 const ACCENT: f64 = 0.25;
@@ -136,7 +138,7 @@ pub(crate) fn choices(pulses: &[Pulse], meter: Meter, triple: f64, cut: bool) ->
     let marks = Marks::read(pulses);
     let bar = usize::from(meter.beats().max(1));
     let compound = if meter.is_compound() {
-        triple.clamp(-20.0, 6.0)
+        triple.clamp(-20.0, TRIPLE)
     } else {
         (-triple).clamp(-20.0, 0.0)
     };

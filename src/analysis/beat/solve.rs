@@ -70,7 +70,15 @@ impl Part {
     fn again(&self, best: &Reading, held: &[Edit]) -> Option<Reading> {
         let meter = set_meter(held);
         let target = target_beat(best.beat, held);
-        let steering = steering(target.unwrap_or(best.beat), target, held);
+        let mut steering = steering(target.unwrap_or(best.beat), target, held);
+        if let (Some(beat), [first, .., last], []) =
+            (target, self.events.as_slice(), steering.free.as_slice())
+        {
+            // Whoever sets a tempo knows that there is one.
+            steering
+                .pulse
+                .push((first.time + 0.1 * beat, last.time - 0.1 * beat));
+        }
         let steered = !steering.beats.is_empty()
             || !steering.free.is_empty()
             || !steering.pulse.is_empty()
