@@ -250,7 +250,7 @@ fn tempo_trend_and_steadiness_have_intervals() {
     let notes: Vec<Note> = times
         .iter()
         .enumerate()
-        .map(|(k, t)| note(t.0 + 0.001 * ((k * 37 % 11) as f64 - 5.0), Role::Bass, 40))
+        .map(|(k, t)| note(t.0 + 0.001 * ((k * k % 11) as f64 - 4.0), Role::Bass, 40))
         .collect();
     let drift = measure(&notes, &own, Reference::OwnTempo);
     let trend = drift.trend.expect("trend");

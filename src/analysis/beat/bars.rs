@@ -117,8 +117,9 @@ fn prior(meter: Meter) -> f64 {
 const HARMONY: f64 = 0.5;
 /// Concentration of a chord over the twelve pitch classes.
 const CHORD: f64 = 0.25;
-/// No more than the beats count, whose empty slots it takes back. Beats of evidence that the usual rates of thumb and fingers are worth against the piece's own
-/// pattern, and the weight of the pattern.
+/// Beats of evidence that the usual rates of thumb and fingers are worth against the piece's own
+/// pattern, and the weight of the pattern: no more than that of the beats, whose empty slots it
+/// takes back.
 const USUAL: f64 = 2.5;
 const PATTERN: f64 = 0.5;
 /// Chance of a thumb note on a downbeat.
