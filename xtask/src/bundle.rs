@@ -11,9 +11,10 @@ pub fn run(args: &[String]) -> Result<()> {
     bundle(std::iter::once("--release".to_owned()).chain(args.iter().cloned()))
 }
 
-/// Bundles of the development profile, for the tests' own hosts; the folder they are in.
+/// Bundles of what `cargo build --workspace` built, for the tests' own hosts; the folder they are
+/// in. Nothing is built here: another choice of packages would build every library once more.
 pub fn for_tests() -> Result<PathBuf> {
-    bundle(std::iter::empty())?;
+    nice_plug_xtask::bundle(&run::target(), PACKAGE, &[], false).map_err(|e| anyhow!("{e:#}"))?;
     Ok(std::fs::canonicalize(run::target().join("bundled"))?)
 }
 

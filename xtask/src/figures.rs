@@ -1,15 +1,25 @@
-//! `figures`: the pictures of the README and the guide, drawn by the project itself.
+//! `figures`: the pictures of the README and the guide, drawn by the project itself into `.pictures/`.
 
 use crate::run;
-use anyhow::Result;
+use anyhow::{Context, Result};
 use std::process::Command;
+
+/// What the demo draws, and what it is called among the pictures.
+const OF_THE_DEMO: [(&str, &str); 2] = [
+    ("recording.svg", "bar-sheet.svg"),
+    ("both.svg", "compared.svg"),
+];
 
 /// Draws every picture again.
 pub fn run() -> Result<()> {
     run::build(&["--release", "--quiet", "--bin", "thumbline"])?;
-    run::must(Command::new(run::program("release", "thumbline")).args([
-        "demo",
-        "--out",
-        "target/demo",
-    ]))
+    let out = "target/demo";
+    run::must(Command::new(run::program("release", "thumbline")).args(["demo", "--out", out]))?;
+    std::fs::create_dir_all(".pictures")?;
+    for (from, to) in OF_THE_DEMO {
+        let from = format!("{out}/{from}");
+        std::fs::copy(&from, format!(".pictures/{to}")).with_context(|| from.clone())?;
+    }
+    println!("drawn into .pictures");
+    Ok(())
 }

@@ -37,7 +37,7 @@ pub fn run_all() -> Result<Outcome> {
             return Ok(outcome);
         }
     };
-    run::build(&["--bin", "thumbline"])?;
+    run::build(&["--workspace"])?;
     let bundles = bundle::for_tests()?;
     for check in checks {
         let name = check
