@@ -36,7 +36,10 @@ fn player(sound: &Arc<Recording>) -> Player {
     let (mut deck, mut player) = pair(Config::at(RATE));
     let onsets = (0..sound.frames()).step_by(RATE as usize / 4).collect();
     let onsets = Arc::new(OnsetTable::cleaned(onsets, sound.frames()));
-    let beats: Vec<Seconds> = (0..).map(|i| Seconds(0.5 * f64::from(i))).take(100).collect();
+    let beats: Vec<Seconds> = (0..)
+        .map(|i| Seconds(0.5 * f64::from(i)))
+        .take(100)
+        .collect();
     let grid = Grid::from_beats(&beats, 0, Meter::COMMON);
     let pulse = Pulse::new(&grid, RATE, ClickRate::Quarter, 0.6).map(Box::new);
     let track = Track::new(Arc::clone(sound), onsets, RATE).expect("the same rate");

@@ -16,7 +16,7 @@ use std::f64::consts::PI;
 /// −1 dB: EBU R 128 asks for a true peak of at most −1 dBTP (from memory). A hair is kept for what
 /// fourfold oversampling misses (BS.1770 gives 0.55 dB at half the sample rate; music has little
 /// there).
-const CEILING: f32 = 0.8862;
+const CEILING: f32 = 0.885;
 
 /// Seconds of look-ahead.
 const AHEAD: f64 = 0.0015;
