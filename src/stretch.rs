@@ -141,7 +141,7 @@ impl Stretcher {
         self.pitch
     }
 
-    /// Most output frames that a change of speed takes to be heard (about 140 ms).
+    /// Most output frames that a change of speed takes to be heard (about 155 ms).
     pub fn latency(&self) -> usize {
         self.core.horizon()
     }

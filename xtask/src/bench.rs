@@ -3,7 +3,13 @@
 use crate::run;
 use anyhow::Result;
 
-/// Runs the benches whose name contains `args[0]`, or all of them.
+/// Runs the bench called `args[0]` (`deck` or `stretch`), or both; what follows goes to it.
 pub fn run(args: &[String]) -> Result<()> {
-    run::must(run::cargo().args(["bench", "--workspace"]).args(args))
+    let mut command = run::cargo();
+    command.args(["bench", "--features", "bench"]);
+    match args.split_first() {
+        Some((name, rest)) => command.args(["--bench", name, "--"]).args(rest),
+        None => command.args(["--bench", "deck", "--bench", "stretch"]),
+    };
+    run::must(&mut command)
 }
