@@ -2,7 +2,7 @@
 //! against the beat, and learn how far they drift.
 //!
 //! Layers, lowest first; a module uses only those below it (`tests/layers.rs` enforces it):
-//! 0 `unit`, `dsp` · 1 `music`, `recording`, `stretch` · 2 `load`, `analysis`, `deck` ·
+//! 0 `unit`, `dsp`, `xml` · 1 `music`, `recording`, `stretch` · 2 `load`, `analysis`, `deck` ·
 //! 3 `timing`, `compare`, `separate` · 4 `report`, `journal`, `preset`.
 
 pub mod analysis;
@@ -19,3 +19,4 @@ pub mod report;
 pub mod stretch;
 pub mod timing;
 pub mod unit;
+pub mod xml;

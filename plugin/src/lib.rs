@@ -17,8 +17,11 @@ pub mod standalone;
 
 pub use audio::Thumbline;
 
-// The export macros expand to the entry points' raw C symbols.
-#[allow(unsafe_code, missing_docs)]
+#[allow(
+    unsafe_code,
+    missing_docs,
+    reason = "the export macros expand to the entry points' raw C symbols"
+)]
 #[doc(hidden)]
 pub mod export {
     use crate::Thumbline;

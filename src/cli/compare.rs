@@ -188,20 +188,17 @@ impl Compare {
 
 /// Drift of one hand in one round, against the grid.
 fn figure(found: &Comparison, round: usize, role: Role) -> Option<journal::Figure> {
-    let mut drifts: Vec<f64> = found
+    let drifts: Vec<f64> = found
         .pairs
         .iter()
         .filter(|p| p.round == round && p.role == role)
-        .map(|p| p.take_drift.ms())
+        .map(|p| p.take_drift.0)
         .collect();
-    let notes = drifts.len() as u32;
-    let centre = stats::median(&mut drifts)?;
-    let mut away: Vec<f64> = drifts.iter().map(|d| (d - centre).abs()).collect();
-    let spread_ms = 1.4826 * stats::median(&mut away)?;
+    let figure = stats::figure(&drifts)?;
     Some(journal::Figure {
-        notes,
-        drift_ms: centre,
-        spread_ms,
+        notes: figure.n as u32,
+        drift_ms: figure.centre.ms(),
+        spread_ms: figure.spread.ms(),
     })
 }
 

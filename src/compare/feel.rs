@@ -9,8 +9,7 @@
 
 use super::Pair;
 use crate::music::note::Role;
-use crate::timing::Slot;
-use crate::timing::floor;
+use crate::timing::{Slot, floor, stats};
 use crate::unit::Span;
 use std::collections::BTreeMap;
 
@@ -151,11 +150,11 @@ fn interval(pairs: &[&Pair], f: impl Fn(&Pair) -> f64) -> (f64, f64) {
 }
 
 /// Huber's centre and the robust spread (1.4826 × median distance from it) of at least one value.
-fn centre(values: Vec<f64>) -> (f64, f64) {
+fn centre(mut values: Vec<f64>) -> (f64, f64) {
     // Farther than this many spreads counts only as much as if it lay there (95 % efficiency).
     const TUNING: f64 = 1.345;
-    let mut centre = median(values.clone());
-    let spread = 1.4826 * median(values.iter().map(|v| (v - centre).abs()).collect());
+    let mut centre = stats::median(&mut values).unwrap_or(0.0);
+    let spread = stats::spread(&values, centre);
     if spread > 0.0 {
         for _ in 0..8 {
             let (mut weights, mut sum) = (0.0, 0.0);
@@ -169,17 +168,6 @@ fn centre(values: Vec<f64>) -> (f64, f64) {
         }
     }
     (centre, spread)
-}
-
-/// The median of at least one value.
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let half = values.len() / 2;
-    if values.len().is_multiple_of(2) {
-        (values[half - 1] + values[half]) / 2.0
-    } else {
-        values[half]
-    }
 }
 
 /// xorshift64* (Vigna 2016): a fixed, small source of resampling.

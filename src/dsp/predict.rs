@@ -3,6 +3,8 @@
 //! Ringing strings are sums of slowly decaying sines, which a linear predictor fitted to the
 //! sound just before foretells well; a pluck is what it does not foretell.
 
+use super::dot;
+
 /// Order of the predictor: enough for some twenty partials.
 pub const ORDER: usize = 40;
 
@@ -91,24 +93,6 @@ impl Predictor {
         }
         signal[n] - sums.iter().sum::<f32>()
     }
-}
-
-/// Scalar product in eight running sums: fast, and the same on every machine.
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let mut sums = [0.0; 8];
-    let (a8, b8) = (a.chunks_exact(8), b.chunks_exact(8));
-    let rest: f64 = a8
-        .remainder()
-        .iter()
-        .zip(b8.remainder())
-        .map(|(x, y)| x * y)
-        .sum();
-    for (x, y) in a8.zip(b8) {
-        for k in 0..8 {
-            sums[k] += x[k] * y[k];
-        }
-    }
-    sums.iter().sum::<f64>() + rest
 }
 
 /// Solves the symmetric positive system in place (Cholesky); false where it is not positive.

@@ -3,6 +3,7 @@
 //! A windowed sinc without delay: output sample `n` lies exactly at `n / to` seconds. What it
 //! does not do: raise the band above the input's own (it interpolates), or stream statefully.
 
+use super::dot;
 use super::window::kaiser;
 use std::f64::consts::PI;
 
@@ -90,26 +91,6 @@ impl Resampler {
             })
             .collect()
     }
-}
-
-/// Scalar product over the shorter of two slices, in eight running sums.
-fn dot(a: &[f32], b: &[f32]) -> f32 {
-    let len = a.len().min(b.len());
-    let (a, b) = (&a[..len], &b[..len]);
-    let mut sums = [0.0f32; 8];
-    let (a8, b8) = (a.chunks_exact(8), b.chunks_exact(8));
-    let rest: f32 = a8
-        .remainder()
-        .iter()
-        .zip(b8.remainder())
-        .map(|(x, y)| x * y)
-        .sum();
-    for (x, y) in a8.zip(b8) {
-        for k in 0..8 {
-            sums[k] += x[k] * y[k];
-        }
-    }
-    sums.iter().sum::<f32>() + rest
 }
 
 fn common_divisor(a: u32, b: u32) -> u32 {

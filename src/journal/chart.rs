@@ -2,6 +2,7 @@
 //! and spread, a mark a day.
 
 use super::Session;
+use crate::xml::escaped;
 use std::fmt::Write as _;
 
 /// Okabe & Ito's bluish green and vermilion, readable with red-green blindness.
@@ -127,20 +128,4 @@ fn rule(out: &mut String, left: f64, width: f64, y: f64, label: &str) {
         left - 8.0,
         y + 4.0
     );
-}
-
-/// Text as XML allows it: markup escaped, characters that XML 1.0 has no place for left out.
-fn escaped(text: &str) -> String {
-    text.chars()
-        .filter(|c| !c.is_control() && !matches!(*c, '\u{fffe}' | '\u{ffff}'))
-        .fold(String::new(), |mut out, c| {
-            match c {
-                '&' => out.push_str("&amp;"),
-                '<' => out.push_str("&lt;"),
-                '>' => out.push_str("&gt;"),
-                '"' => out.push_str("&quot;"),
-                _ => out.push(c),
-            }
-            out
-        })
 }

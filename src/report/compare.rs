@@ -7,9 +7,11 @@
 //! `difference_ms`, `from_thumb_ms`, `wrong_pitch`. `missed_s` are instants of the recording,
 //! `extra_s` of the take. `feel` holds one entry a slot with enough notes.
 
+use super::json::{plain, seconds, text};
+use super::table::name as place;
 use crate::compare::{Comparison, Feel, Pair, SAME_TUNE};
 use crate::music::note::{Note, Role};
-use crate::timing::{Drift, NoteDrift, Slot};
+use crate::timing::{Drift, NoteDrift};
 use crate::unit::{Seconds, Span};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -35,7 +37,7 @@ pub fn json(found: &Comparison, recording: &[Note], take: &[Note]) -> String {
     let mut document = json!({
         "schema": "thumbline.compare",
         "version": VERSION,
-        "same_tune": round(found.same_tune, 4),
+        "same_tune": plain(found.same_tune, 4),
         "transposed": found.transposed,
         "pairs": found.pairs.iter().map(|p| pair(p, recording, take)).collect::<Vec<_>>(),
         "missed_s": missed,
@@ -43,7 +45,7 @@ pub fn json(found: &Comparison, recording: &[Note], take: &[Note]) -> String {
         "rounds": found.rounds.iter().map(|r| json!({
             "recording_s": [seconds(r.recording.0), seconds(r.recording.1)],
             "take_s": [seconds(r.take.0), seconds(r.take.1)],
-            "tempo_ratio": round(r.tempo_ratio, 5),
+            "tempo_ratio": plain(r.tempo_ratio, 5),
             "missed": r.missed.len(),
             "extra": r.extra.len(),
             "swapped_s": r.swapped.iter()
@@ -53,7 +55,7 @@ pub fn json(found: &Comparison, recording: &[Note], take: &[Note]) -> String {
         "warnings": found.warnings,
     });
     if let Some(ratio) = tempo_ratio(found) {
-        document["tempo_ratio"] = json!(round(ratio, 5));
+        document["tempo_ratio"] = json!(plain(ratio, 5));
     }
     if let Some(whole) = found.whole {
         document["fingers_behind_thumb"] = json!({
@@ -62,9 +64,7 @@ pub fn json(found: &Comparison, recording: &[Note], take: &[Note]) -> String {
             "high_ms": ms(whole.high), "n": whole.n,
         });
     }
-    let mut text = serde_json::to_string_pretty(&document).unwrap_or_default();
-    text.push('\n');
-    text
+    text(&document)
 }
 
 /// Mean tempo of the take as a share of the recording's, each round weighted by its length.
@@ -216,24 +216,6 @@ pub fn slants(found: &Comparison) -> Vec<String> {
         .collect()
 }
 
-/// What a player calls a slot.
-fn place(slot: Slot) -> String {
-    super::table::name(slot)
-}
-
-fn seconds(time: Seconds) -> f64 {
-    round(time.0, 6)
-}
-
-fn ms(span: Span) -> f64 {
-    round(span.ms(), 3)
-}
-
-fn round(value: f64, places: i32) -> f64 {
-    let scale = 10f64.powi(places);
-    (value * scale).round() / scale + 0.0
-}
-
 /// The take's answers as a second take on the recording's bar sheet: notes moved to where they
 /// would lie in the recording, each with its drift in the take.
 pub fn as_second(
@@ -270,4 +252,8 @@ pub fn as_second(
             ..Drift::default()
         },
     )
+}
+
+fn ms(span: Span) -> f64 {
+    plain(span.ms(), 3)
 }

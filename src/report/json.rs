@@ -265,7 +265,7 @@ fn about(recording: &Recording) -> About<'_> {
 }
 
 /// To the microsecond: finer than any sample rate here.
-fn seconds(time: Seconds) -> f64 {
+pub(super) fn seconds(time: Seconds) -> f64 {
     plain(time.0, 6)
 }
 
@@ -285,12 +285,12 @@ fn round(value: f64, places: i32) -> Option<f64> {
 }
 
 /// The same for values that are numbers by construction.
-fn plain(value: f64, places: i32) -> f64 {
+pub(super) fn plain(value: f64, places: i32) -> f64 {
     round(value, places).unwrap_or_default()
 }
 
 /// Pretty-printed, ending in a newline.
-fn text(document: &impl Serialize) -> String {
+pub(super) fn text(document: &impl Serialize) -> String {
     // Numbers, strings and lists under fixed names always serialise.
     let mut text = serde_json::to_string_pretty(document).unwrap_or_default();
     text.push('\n');

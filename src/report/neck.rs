@@ -5,6 +5,7 @@ use super::sheet::{Ground, Ink};
 use crate::music::harmonics::fret_distance_mm;
 use crate::music::pitch::Key;
 use crate::music::tuning::Tuning;
+use crate::xml::escaped;
 use std::fmt::Write;
 
 /// A note on the picture.
@@ -193,20 +194,4 @@ impl Drawing<'_> {
         }
         Ok(())
     }
-}
-
-/// Text as XML 1.0 allows it.
-fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            c if c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}') => {}
-            c => out.push(c),
-        }
-    }
-    out
 }

@@ -5,6 +5,7 @@
 //! screen readers read. Layout is `report::sheet`.
 
 use super::sheet::{Align, Colour, Ground, Mark, Options, Piece, Rect, Shape, Sheet, describe};
+use crate::xml::escaped;
 use std::fmt::Write;
 
 /// Writes the whole sheet of a piece, with heading and summary.
@@ -176,21 +177,4 @@ fn outline(width: f64, colour: Colour) -> String {
     } else {
         String::new()
     }
-}
-
-/// Text as XML holds it; characters that XML 1.0 forbids are left out.
-fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\t' => out.push(' '),
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => {}
-            c => out.push(c),
-        }
-    }
-    out
 }
