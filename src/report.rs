@@ -1,6 +1,6 @@
 //! What leaves the process: analysis as JSON, CSV and bar sheet, drift as a table, sound as WAV.
 //!
-//! Each format turns values into bytes; [`file`] puts the bytes where they belong, whole or not at
+//! Each format turns values into bytes; [`mod@file`] puts the bytes where they belong, whole or not at
 //! all. No format decides what a number means: that is `timing`.
 
 pub mod bar_picture;

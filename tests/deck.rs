@@ -25,9 +25,9 @@ fn tone(hz: f64, seconds: f64) -> Vec<f32> {
 
 /// Beats every 0.5 s from 0.25 s on, in four.
 fn grid(seconds: f64) -> Grid {
-    let beats: Vec<Seconds> = (0..)
+    let beats: Vec<Seconds> = (0..=(2.0 * seconds) as u32)
         .map(|i| Seconds(0.25 + 0.5 * f64::from(i)))
-        .take_while(|t| t.0 < seconds)
+        .filter(|t| t.0 < seconds)
         .collect();
     Grid::from_beats(&beats, 0, Meter::COMMON)
 }
@@ -326,7 +326,7 @@ fn the_same_sequence_renders_the_same_at_any_block_size() {
     let reference = play(Box::new(|| 512));
     assert!(reference.iter().any(|s| s.abs() > 0.1));
     let mut seed = 7u32;
-    let mut random = move || {
+    let random = move || {
         seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         1 + (seed >> 8) as usize % 3000
     };
@@ -335,7 +335,7 @@ fn the_same_sequence_renders_the_same_at_any_block_size() {
         ("17", Box::new(|| 17)),
         ("64", Box::new(|| 64)),
         ("4096", Box::new(|| 4096)),
-        ("random", Box::new(move || random())),
+        ("random", Box::new(random)),
     ] {
         let other = play(size);
         let first = reference.iter().zip(&other).position(|(a, b)| a != b);
@@ -600,10 +600,10 @@ fn the_host_drives_the_recording_through_its_beats() {
     let mut worst = 0.0f64;
     for f in &found {
         let at = (f - late.min(*f)) as f64;
-        let since = if at + 30.0 < jump as f64 {
+        let since = if at + 30.0 < f64::from(jump) {
             at
         } else {
-            at - jump as f64
+            at - f64::from(jump)
         };
         let off = since - (since / beat).round() * beat;
         worst = worst.max(off.abs() / f64::from(RATE) * 1000.0);

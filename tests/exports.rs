@@ -152,10 +152,9 @@ fn bar_lines_of_a_performance_lie_on_its_downbeats() {
             for event in &smf.tracks[0] {
                 tick += u64::from(event.delta.as_int());
                 if let TrackEventKind::Meta(MetaMessage::TimeSignature(count, _, _, _)) = event.kind
+                    && count == meter.count
                 {
-                    if count == meter.count {
-                        bar = tick;
-                    }
+                    bar = tick;
                 }
             }
             // The first whole bar starts a whole number of bars before a downbeat.
@@ -183,7 +182,7 @@ fn measures(xml: &[u8]) -> Vec<(String, Vec<u32>)> {
         match reader.read_event().expect("well-formed XML") {
             Event::Start(start) => {
                 depth += 1;
-                element = start.name().as_ref().to_owned();
+                start.name().as_ref().clone_into(&mut element);
                 match element.as_str() {
                     "measure" => {
                         out.push((String::new(), vec![0, 0]));
@@ -199,7 +198,7 @@ fn measures(xml: &[u8]) -> Vec<(String, Vec<u32>)> {
                 let units: u32 = text.as_ref().parse().expect("a number");
                 if let Some(last) = out.last_mut().filter(|_| !chord) {
                     if voice == 1 && last.0.is_empty() {
-                        last.0 = "backed up".to_owned(); // the backup's own duration
+                        "backed up".clone_into(&mut last.0); // the backup's own duration
                     } else {
                         last.1[voice] += units;
                     }

@@ -70,7 +70,7 @@ fn a_report_that_fails_halfway_leaves_the_old_one_untouched() {
         .write(|out| out.write_all(b"the first"))
         .expect("written");
     let failed = target.write(|out| {
-        out.write_all(&[b'x'; 100_000])?;
+        out.write_all(&vec![b'x'; 100_000])?;
         assert_eq!(std::fs::read(&path).expect("still there"), b"the first");
         Err(io::Error::other("the disk is full"))
     });

@@ -48,7 +48,9 @@ impl Score {
     /// Adds a second take, every note 15 ms earlier than the first.
     pub fn with_take(mut self) -> Self {
         let mut notes = self.notes.clone();
-        notes.iter_mut().for_each(|n| n.time += Span(-0.015));
+        for note in &mut notes {
+            note.time += Span(-0.015);
+        }
         let drift = measure(&notes, &self.grid, Reference::OwnTempo);
         self.take = Some((notes, drift));
         self

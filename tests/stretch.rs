@@ -96,7 +96,9 @@ fn residual_db(x: &[f32], rate: u32, frequencies: &[f64]) -> f64 {
             }
         }
         let norm = dot(&column, &column).sqrt();
-        column.iter_mut().for_each(|c| *c /= norm);
+        for c in &mut column {
+            *c /= norm;
+        }
         let p = dot(&rest, &column);
         rest.iter_mut().zip(&column).for_each(|(r, c)| *r -= p * c);
         basis.push(column);
@@ -289,7 +291,7 @@ fn a_seek_sounds_at_once() {
     let recording = recording(rate, vec![sines(rate, 2.0, &[(330.0, 0.5)])]);
     let mut player = Stretcher::new(Arc::clone(&recording), Arc::new(OnsetTable::default()));
     player.set_speed(Speed::nearest(0.5));
-    let mut block = [0.0f32; 5_000];
+    let mut block = vec![0.0f32; 5_000];
     player.process(&mut [&mut block]);
     player.seek(40_000);
     player.process(&mut [&mut block]);

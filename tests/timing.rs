@@ -186,7 +186,7 @@ fn references_differ_as_they_should() {
     let mut notes = playing(40, beat, 0.0, 0.0, 0.5);
     for n in &mut notes {
         if n.role == Role::Bass && (9.0..11.0).contains(&n.time.0) {
-            n.time = n.time + Span(0.030);
+            n.time += Span(0.030);
         }
     }
     let own = grid(40, beat);

@@ -28,7 +28,7 @@ fn piece(tuning: &Tuning, seed: u64) -> Vec<Heard> {
     for _bar in 0..24 {
         // A bar holds one or two stopped strings; the others ring open.
         let mut frets = [0i32; 6];
-        for _ in 0..(1 + (chance.unit() * 2.5) as usize) {
+        for _ in 0..=((chance.unit() * 2.5) as usize) {
             let string = (chance.unit() * 6.0) as usize;
             frets[string] = [1, 2, 2, 3, 4, 5, 7][(chance.unit() * 7.0) as usize];
         }

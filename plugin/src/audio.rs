@@ -20,7 +20,7 @@ use thumbline::deck::{self, Block, Controls, Host, Player};
 use thumbline::unit::{Cents, Decibels};
 
 /// Longest that an offline render waits for decoding and analysis.
-const PATIENCE: Duration = Duration::from_secs(600);
+const PATIENCE: Duration = Duration::from_mins(10);
 
 /// One instance.
 pub struct Thumbline {

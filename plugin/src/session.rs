@@ -347,7 +347,7 @@ impl Store {
     }
 }
 
-impl<'a> PersistentField<'a, Session> for Store {
+impl PersistentField<'_, Session> for Store {
     fn set(&self, new_value: Session) {
         self.replace(new_value);
     }

@@ -74,9 +74,9 @@ impl Snapshot {
         put(u64::from(transport.playing) + 2 * u64::from(transport.resting));
         put(Arc::as_ptr(&self.peaks).addr() as u64);
         let (dials, practice) = (&self.dials, &self.practice);
-        [dials.speed, dials.pitch, dials.gain_db, dials.click_db]
-            .into_iter()
-            .for_each(|x| put(real(x)));
+        for x in [dials.speed, dials.pitch, dials.gain_db, dials.click_db] {
+            put(real(x));
+        }
         put(u64::from(dials.click) + 2 * u64::from(dials.through) + 4 * u64::from(dials.follow));
         put(dials.channels as u64);
         put(u64::from(practice.loop_on) + 2 * practice.undoable as u64);

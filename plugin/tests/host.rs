@@ -58,7 +58,7 @@ impl Rig {
         let entry = entry();
         let info = HostInfo::new("Host", "Test", "", "1").expect("no zero bytes");
         let instance = PluginInstance::<Host>::new(
-            |_| Shared,
+            |()| Shared,
             |_| (),
             &entry,
             c"org.thumbline.thumbline",
@@ -153,10 +153,10 @@ impl Rig {
     /// Id of the parameter of that name.
     fn param(&mut self, name: &str) -> ClapId {
         let params: PluginParams = self.extension();
-        let mut handle = self.instance.plugin_handle();
-        for index in 0..params.count(&mut handle) {
+        let handle = self.instance.plugin_handle();
+        for index in 0..params.count(&handle) {
             let mut buffer = ParamInfoBuffer::new();
-            if let Some(info) = params.get_info(&mut handle, index, &mut buffer)
+            if let Some(info) = params.get_info(&handle, index, &mut buffer)
                 && info.name == name.as_bytes()
             {
                 return info.id;
@@ -172,9 +172,9 @@ impl Rig {
         for (name, text) in values {
             let id = self.param(name);
             let text = std::ffi::CString::new(*text).expect("text");
-            let mut handle = self.instance.plugin_handle();
+            let handle = self.instance.plugin_handle();
             let value = params
-                .text_to_value(&mut handle, id, &text)
+                .text_to_value(&handle, id, &text)
                 .unwrap_or_else(|| panic!("{name} cannot be {text:?}"));
             events.push(&ParamValueEvent::new(0, id, Pckn::match_all(), value));
         }
@@ -185,7 +185,7 @@ impl Rig {
         let state: PluginState = self.extension();
         let mut bytes = Vec::new();
         state
-            .save(&mut self.instance.plugin_handle(), &mut bytes)
+            .save(&self.instance.plugin_handle(), &mut bytes)
             .expect("saved");
         // The framework's CLAP wrapper writes a length of eight bytes before the state.
         let mut value: Value = serde_json::from_slice(&bytes[8..]).expect("JSON");
@@ -205,7 +205,7 @@ impl Rig {
     fn load_raw(&mut self, bytes: &[u8]) -> bool {
         let state: PluginState = self.extension();
         state
-            .load(&mut self.instance.plugin_handle(), &mut Cursor::new(bytes))
+            .load(&self.instance.plugin_handle(), &mut Cursor::new(bytes))
             .is_ok()
     }
 
@@ -300,30 +300,30 @@ fn pitch(out: &[f32]) -> f64 {
 fn a_host_finds_ports_latency_tail_and_render_mode() {
     let mut rig = Rig::new();
     let ports: PluginAudioPorts = rig.extension();
-    let mut handle = rig.instance.plugin_handle();
-    assert_eq!(ports.count(&mut handle, true), 2);
-    assert_eq!(ports.count(&mut handle, false), 1);
+    let handle = rig.instance.plugin_handle();
+    assert_eq!(ports.count(&handle, true), 2);
+    assert_eq!(ports.count(&handle, false), 1);
     let mut buffer = AudioPortInfoBuffer::new();
     let info = ports
-        .get(&mut handle, 1, true, &mut buffer)
+        .get(&handle, 1, true, &mut buffer)
         .expect("a side input");
     assert_eq!(info.channel_count, 2);
     let notes: PluginNotePorts = rig.extension();
-    let mut handle = rig.instance.plugin_handle();
-    assert_eq!(notes.count(&mut handle, true), 1);
-    assert_eq!(notes.count(&mut handle, false), 0);
+    let handle = rig.instance.plugin_handle();
+    assert_eq!(notes.count(&handle, true), 1);
+    assert_eq!(notes.count(&handle, false), 0);
     let render: PluginRender = rig.extension();
-    let mut handle = rig.instance.plugin_handle();
-    assert!(!render.has_realtime_requirement(&mut handle));
-    assert!(render.set(&mut handle, RenderMode::Offline).is_ok());
+    let handle = rig.instance.plugin_handle();
+    assert!(!render.has_realtime_requirement(&handle));
+    assert!(render.set(&handle, RenderMode::Offline).is_ok());
     rig.activate(RATE);
     rig.silent(64);
     let tail: PluginTail = rig.extension();
     let audio = rig.audio.as_mut().expect("active");
-    assert_eq!(tail.get(&mut audio.plugin_handle()), TailLength::Infinite);
+    assert_eq!(tail.get(&audio.plugin_handle()), TailLength::Infinite);
     let latency: PluginLatency = rig.extension();
-    let mut handle = rig.instance.plugin_handle();
-    let reported = latency.get(&mut handle) as usize;
+    let handle = rig.instance.plugin_handle();
+    let reported = latency.get(&handle) as usize;
     rig.silent(4096);
     let mut impulse = vec![0.0; 4096];
     impulse[100] = 0.5;
@@ -352,14 +352,14 @@ fn parameters_have_stable_ids_units_and_text_both_ways() {
     ] {
         let id = rig.param(name);
         let params: PluginParams = rig.extension();
-        let mut handle = rig.instance.plugin_handle();
+        let handle = rig.instance.plugin_handle();
         let typed = std::ffi::CString::new(text).expect("text");
         let value = params
-            .text_to_value(&mut handle, id, &typed)
+            .text_to_value(&handle, id, &typed)
             .unwrap_or_else(|| panic!("{name} does not understand {text}"));
         let mut buffer = [0u8; 64];
         let shown = params
-            .value_to_text(&mut handle, id, value, &mut buffer)
+            .value_to_text(&handle, id, value, &mut buffer)
             .expect("text");
         let shown = String::from_utf8_lossy(shown);
         assert_eq!(shown.trim_end_matches('\0'), text, "{name}");

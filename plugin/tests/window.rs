@@ -515,7 +515,7 @@ fn odd_recordings_are_drawn() {
         analysis.notes = (0..count)
             .map(|i| {
                 let mut note = model.clone();
-                note.time = Seconds(0.5 + i as f64 * 0.0004);
+                note.time = Seconds(0.5 + f64::from(i) * 0.0004);
                 note
             })
             .collect();

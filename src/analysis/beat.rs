@@ -201,7 +201,9 @@ fn join(parts: Vec<Tracked>, meter: Meter, held: &[Edit]) -> Tracked {
             .map(|b| 1 - b.bar)
     });
     if let Some(shift) = nearest {
-        beats.iter_mut().for_each(|b| b.bar += shift);
+        for beat in &mut beats {
+            beat.bar += shift;
+        }
     }
     whole.grid = Grid::from_parts(meter, beats, free);
     whole

@@ -48,6 +48,10 @@ pub fn fits(
                 group.iter().map(|i| (times[*i], &readings[*i])).collect();
             seen.push((before, &reading_before));
             seen.push((after, &reading_after));
+            #[allow(
+                clippy::needless_range_loop,
+                reason = "a pitch indexes every reading, not one list"
+            )]
             for pitch in 0..PITCHES {
                 if seen.iter().all(|(_, r)| r.pitches[pitch] < 0.05) {
                     continue;

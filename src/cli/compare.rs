@@ -140,9 +140,10 @@ impl Compare {
             Order::SideBySide
         };
         // As slow as the slower of the two, so that neither is hurried.
-        let speed = self
-            .speed
-            .map_or(round.tempo_ratio.clamp(0.25, 1.0), |s| s.get());
+        let speed = self.speed.map_or(
+            round.tempo_ratio.clamp(0.25, 1.0),
+            thumbline::stretch::Speed::get,
+        );
         let progress = terminal.progress("laying them together");
         let channels = listen::together(&model.sound, &take.sound, round, speed, order, || true)?;
         drop(progress);

@@ -155,7 +155,7 @@ fn act(verb: Verb, journal: &mut Journal, terminal: &Terminal) -> Result<()> {
             }
         }
         Verb::Next { json } => next(journal, json, terminal),
-        Verb::Export { json, csv } => export(journal, json, csv, terminal),
+        Verb::Export { json, csv } => export(journal, json.as_ref(), csv.as_ref(), terminal),
         Verb::Backup { to } => {
             journal.back_up(&to)?;
             Ok(terminal.say(&format!("backed up to {}", to.display()))?)
@@ -272,8 +272,8 @@ fn next(journal: &Journal, json: bool, terminal: &Terminal) -> Result<()> {
 
 fn export(
     journal: &Journal,
-    json: Option<PathBuf>,
-    csv: Option<PathBuf>,
+    json: Option<&PathBuf>,
+    csv: Option<&PathBuf>,
     terminal: &Terminal,
 ) -> Result<()> {
     if json.is_none() && csv.is_none() {
@@ -281,7 +281,7 @@ fn export(
             "say where to: --json FILE or --csv FILE (`-` is standard output)",
         ));
     }
-    let [json, csv] = super::arguments::targets([json.as_ref(), csv.as_ref()])?;
+    let [json, csv] = super::arguments::targets([json, csv])?;
     let rounds = journal.rounds(None, usize::MAX, 0)?;
     if let Some(target) = json {
         let document = serde_json::json!({ "schema": "thumbline-journal", "version": SCHEMA, "rounds": rounds });

@@ -65,6 +65,14 @@ pub(super) struct Alignment {
     pub transposed: i32,
 }
 
+/// One reading of the take: how it is transposed, at which ratio, and its path.
+struct Guess {
+    score: f64,
+    transposed: i32,
+    ratio: f64,
+    path: Vec<(usize, usize)>,
+}
+
 /// Notes that begin together.
 struct Event {
     time: f64,
@@ -106,19 +114,29 @@ pub(super) fn align(recording: &[Note], take: &[Note]) -> Option<Alignment> {
     if ours.len() < 3 || take.len() < 3 {
         return None;
     }
-    let mut best: Option<(f64, i32, f64, Vec<(usize, usize)>)> = None;
+    let mut best: Option<Guess> = None;
     for transposed in transpositions(recording, take) {
         let theirs = events(take, transposed);
         for ratio in RATIOS {
             let (score, path) = best_path(&ours, &theirs, ratio);
             // Playing as written is more likely than playing transposed.
             let score = if transposed == 0 { score * 1.05 } else { score };
-            if best.as_ref().is_none_or(|b| score > b.0) {
-                best = Some((score, transposed, ratio, path));
+            if best.as_ref().is_none_or(|b| score > b.score) {
+                best = Some(Guess {
+                    score,
+                    transposed,
+                    ratio,
+                    path,
+                });
             }
         }
     }
-    let (_, transposed, ratio, path) = best?;
+    let Guess {
+        transposed,
+        ratio,
+        path,
+        ..
+    } = best?;
     let theirs = events(take, transposed);
     let refined = median_ratio(&ours, &theirs, &path).unwrap_or(ratio);
     let (score, path) = best_path(&ours, &theirs, refined);

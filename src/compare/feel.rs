@@ -112,8 +112,8 @@ pub(super) fn whole(pairs: &[Pair]) -> Option<Whole> {
         |pairs: &[&Pair], f: fn(&Pair) -> Span| centre(pairs.iter().map(|p| f(p).0).collect()).0;
     let recording = of(&fingers, |p| p.recording_drift) - of(&thumb, |p| p.recording_drift);
     let take = of(&fingers, |p| p.take_drift) - of(&thumb, |p| p.take_drift);
-    let shift = of(&thumb, |p| p.difference());
-    let difference = of(&fingers, |p| p.difference()) - shift;
+    let shift = of(&thumb, super::Pair::difference);
+    let difference = of(&fingers, super::Pair::difference) - shift;
     let (low, high) = interval(&fingers, |p| p.difference().0);
     Some(Whole {
         recording: Span(recording),

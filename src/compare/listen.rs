@@ -9,6 +9,7 @@ use crate::deck::resample::{self, ResampleError};
 use crate::recording::{Recording, RecordingError};
 use crate::stretch::{self, FASTEST, Pitch, SLOWEST, SpeedMap, transient};
 use crate::unit::Seconds;
+use std::fmt::Write as _;
 use std::sync::Arc;
 
 /// How the two are heard.
@@ -140,7 +141,8 @@ fn rendered(
     let mut text = format!("0 {}\n", steps[0].1);
     for (at, speed) in steps {
         if at.0 > origin {
-            text.push_str(&format!("{} {speed}\n", at.0 - origin));
+            // Writing to a string cannot fail.
+            let _ = writeln!(text, "{} {speed}", at.0 - origin);
         }
     }
     let map = SpeedMap::parse(&text).map_err(|_| ListenError::NoBeats)?;

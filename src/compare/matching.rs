@@ -53,7 +53,7 @@ pub(super) fn pair_notes(
             .take_while(|&&j| take[j].time.0 <= place.0 + TOLERANCE)
         {
             let away = (take[j].time - place).0.abs();
-            let played = take[j].pitch.map(|p| p.nearest());
+            let played = take[j].pitch.map(super::super::unit::MidiNote::nearest);
             let (same, octave) = match (wanted, played) {
                 (Some(a), Some(b)) => (a == b, (a - b).rem_euclid(12) == 0),
                 _ => (true, true), // a dead note answers by its place alone

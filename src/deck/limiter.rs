@@ -203,7 +203,8 @@ mod tests {
         let mut limiter = Limiter::new(48_000, true);
         let peak = (0..48_000)
             .map(|i| {
-                let s = 1.4 * (std::f32::consts::FRAC_PI_2 * i as f32 + 0.785_398).sin();
+                let s = 1.4
+                    * (std::f32::consts::FRAC_PI_2 * i as f32 + std::f32::consts::FRAC_PI_4).sin();
                 limiter.next([s, s])[0].abs()
             })
             .skip(4800)

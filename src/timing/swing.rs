@@ -35,7 +35,7 @@ pub(super) struct Phase {
 
 impl Phase {
     /// Distance from the nearest beat, seconds.
-    fn from_beat(&self) -> f64 {
+    fn away_from_beat(&self) -> f64 {
         ((self.at + 0.5).fract() - 0.5) * self.length
     }
 
@@ -167,7 +167,7 @@ pub(super) fn lateness(phases: &[Phase], swing_place: f64) -> Option<Figure> {
         .iter()
         .filter(|p| p.role == Role::Melody)
         .filter(|p| !halves || p.on_beat())
-        .map(|p| (if halves { p.from_beat() } else { away(p) }, p.weight))
+        .map(|p| (if halves { p.away_from_beat() } else { away(p) }, p.weight))
         .collect();
     if thumb.len() < LEAST || fingers.len() < LEAST {
         return None;

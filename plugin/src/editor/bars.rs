@@ -55,20 +55,19 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
 
 /// Where to scroll: to a row that was asked for, or after the sound.
 fn jump(snapshot: &Snapshot, sight: &mut Sight, scene: &Scene, room: f64) -> Option<f64> {
-    let row = match sight.reveal.take() {
-        Some(row) => row,
-        None => {
-            if !(snapshot.transport.playing && snapshot.look.follow) {
-                sight.followed = None;
-                return None;
-            }
-            let piece = scene.heard.piece();
-            let row = scene.sheet.place(&piece, snapshot.transport.position)?.row;
-            if sight.followed == Some(row) {
-                return None;
-            }
-            row
+    let row = if let Some(row) = sight.reveal.take() {
+        row
+    } else {
+        if !(snapshot.transport.playing && snapshot.look.follow) {
+            sight.followed = None;
+            return None;
         }
+        let piece = scene.heard.piece();
+        let row = scene.sheet.place(&piece, snapshot.transport.position)?.row;
+        if sight.followed == Some(row) {
+            return None;
+        }
+        row
     };
     sight.followed = Some(row);
     let row = scene.sheet.rows().get(row)?;
@@ -171,7 +170,10 @@ impl View<'_> {
         };
         let edge = |time: Seconds| sheet.place(&piece, time).filter(|p| p.row == row);
         let start = sheet.rows()[row].from();
-        let next = sheet.rows().get(row + 1).map_or(piece.end, |r| r.from());
+        let next = sheet
+            .rows()
+            .get(row + 1)
+            .map_or(piece.end, thumbline::report::sheet::Row::from);
         if to <= start || from >= next {
             return;
         }

@@ -11,8 +11,7 @@ use std::path::PathBuf;
 /// Draws the state; says whether there is a bar sheet to draw instead.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) -> bool {
     match (&snapshot.recording, &snapshot.analysis) {
-        (RecordingView::Empty, AnalysisView::Ready(_))
-        | (RecordingView::Ready { .. }, AnalysisView::Ready(_)) => true,
+        (RecordingView::Empty | RecordingView::Ready { .. }, AnalysisView::Ready(_)) => true,
         (RecordingView::Empty, _) => {
             empty(ui, snapshot, sight, wishes);
             false

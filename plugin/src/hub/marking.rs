@@ -56,7 +56,9 @@ impl Hub {
                     }
                     desk.unheard_takes()
                 };
-                unheard.into_iter().for_each(|take| self.hear_take(take));
+                for take in unheard {
+                    self.hear_take(take);
+                }
             }
             Action::Learn(control) => self.feet.listen_for(control),
             Action::Unlearn(control) => {
@@ -310,14 +312,14 @@ impl Desk {
                 }
             }
             Action::Dismiss(id) => self.notices.retain(|n| n.id != id),
-            other => self.practise(other),
+            other => self.practise(&other),
         }
         self.flush();
     }
 
-    fn practise(&mut self, action: Action) {
+    fn practise(&mut self, action: &Action) {
         let mut session = self.store.lock();
-        match action {
+        match *action {
             Action::SetSnap(snap) => session.snap = snap,
             Action::SetCountIn(bars) => session.count_in_bars = bars.min(2),
             Action::SetRest(beats) => session.rest_beats = beats.min(16),

@@ -219,20 +219,19 @@ impl Hub {
             (desk.listening, self.me.clone())
         };
         self.crew.listen(Urgency::Sight, move || {
-            let result = match shelf::heard(hash, tuning.as_ref()) {
-                Some(known) => Ok(known),
-                None => {
-                    let options = Options {
-                        tuning: tuning.clone(),
-                    };
-                    let mut watch = Watch {
-                        hub: hub.clone(),
-                        generation,
-                    };
-                    analysis::analyze(&original, &options, &mut watch)
-                        .map(Arc::new)
-                        .map_err(|e| e.to_string())
-                }
+            let result = if let Some(known) = shelf::heard(hash, tuning.as_ref()) {
+                Ok(known)
+            } else {
+                let options = Options {
+                    tuning: tuning.clone(),
+                };
+                let mut watch = Watch {
+                    hub: hub.clone(),
+                    generation,
+                };
+                analysis::analyze(&original, &options, &mut watch)
+                    .map(Arc::new)
+                    .map_err(|e| e.to_string())
             };
             if let Some(hub) = hub.upgrade() {
                 if let Ok(heard) = &result {

@@ -30,7 +30,7 @@ impl Part {
     /// The grid under edits that hold.
     pub(super) fn solve(&self, held: &[Edit]) -> Tracked {
         let Some(best) = self.readings.first() else {
-            return self.unheard(held);
+            return unheard(held);
         };
         let again = self.again(best, held);
         let reading = again.as_ref().unwrap_or(best);
@@ -38,32 +38,6 @@ impl Part {
         tracked.alternatives = self.alternatives(reading, &tracked.grid);
         tracked.warnings = self.warnings(&tracked);
         tracked
-    }
-
-    /// What can be said without a pulse: with two taps or more, the player's own beats.
-    fn unheard(&self, held: &[Edit]) -> Tracked {
-        let mut taps: Vec<Seconds> = held
-            .iter()
-            .filter(|e| matches!(e, Edit::Tap { .. } | Edit::DragBeat { .. }))
-            .filter_map(Edit::beat)
-            .collect();
-        taps.sort_by(Seconds::total_cmp);
-        let meter = set_meter(held).unwrap_or(Meter::COMMON);
-        let one = held.iter().rev().find_map(|e| match e {
-            Edit::BarOne { at } | Edit::BarStart { at } => Some(at.0),
-            _ => None,
-        });
-        let times: Vec<f64> = taps.iter().map(|t| t.0).collect();
-        let downbeat = one.and_then(|at| nearest(&times, at)).unwrap_or(0);
-        Tracked {
-            grid: if taps.len() >= 2 {
-                Grid::from_beats(&taps, downbeat, meter)
-            } else {
-                Grid::default()
-            },
-            warnings: vec!["No pulse was heard.".to_owned()],
-            ..Tracked::default()
-        }
     }
 
     /// A reading decoded again under the edits; none where they leave the beats as they are.
@@ -333,9 +307,37 @@ fn number(measured: &Measured, held: &[Edit]) -> Vec<Beat> {
         from += n;
     }
     if let Some(shift) = one.map(|k| 1 - beats[k].bar) {
-        beats.iter_mut().for_each(|b| b.bar += shift);
+        for beat in &mut beats {
+            beat.bar += shift;
+        }
     }
     beats
+}
+
+/// What can be said without a pulse: with two taps or more, the player's own beats.
+fn unheard(held: &[Edit]) -> Tracked {
+    let mut taps: Vec<Seconds> = held
+        .iter()
+        .filter(|e| matches!(e, Edit::Tap { .. } | Edit::DragBeat { .. }))
+        .filter_map(Edit::beat)
+        .collect();
+    taps.sort_by(Seconds::total_cmp);
+    let meter = set_meter(held).unwrap_or(Meter::COMMON);
+    let one = held.iter().rev().find_map(|e| match e {
+        Edit::BarOne { at } | Edit::BarStart { at } => Some(at.0),
+        _ => None,
+    });
+    let times: Vec<f64> = taps.iter().map(|t| t.0).collect();
+    let downbeat = one.and_then(|at| nearest(&times, at)).unwrap_or(0);
+    Tracked {
+        grid: if taps.len() >= 2 {
+            Grid::from_beats(&taps, downbeat, meter)
+        } else {
+            Grid::default()
+        },
+        warnings: vec!["No pulse was heard.".to_owned()],
+        ..Tracked::default()
+    }
 }
 
 fn set_meter(held: &[Edit]) -> Option<Meter> {

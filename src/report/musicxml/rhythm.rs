@@ -9,10 +9,6 @@ pub(super) const DIVISIONS: u32 = 24;
 
 /// One written value of one voice: notes sounding together, or a rest.
 #[derive(Debug, Clone, PartialEq)]
-#[allow(
-    clippy::struct_excessive_bools,
-    reason = "each flag is an element of its own in MusicXML"
-)]
 pub(super) struct Piece {
     /// Length in units.
     pub units: u32,
