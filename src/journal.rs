@@ -10,19 +10,23 @@
 //! | `schema` | the tables, and how an older file becomes a newer one |
 //! | `write` | keeping rounds and takes, merging, backing up, restoring |
 //! | `read` | pages, rounds, progress over days, what a damaged file still gives |
+//! | `kept` | what a comparison leaves in the journal |
 //! | `chart` | progress as text and as a picture |
 //! | `advice` | what to practise next, by a stated rule |
 
 pub mod advice;
 pub mod chart;
+mod kept;
 mod read;
 mod schema;
 mod write;
 
+pub use kept::{Practised, rounds_of};
 pub use read::{Page, Salvage, Session, salvage};
 pub use schema::{CURRENT as SCHEMA_VERSION, Migration};
 pub use write::{Merged, restore, spawn_writer};
 
+use crate::home;
 use crate::recording::ContentHash;
 use rusqlite::{Connection, OpenFlags};
 use serde::{Deserialize, Serialize};
@@ -248,9 +252,9 @@ impl Journal {
     /// # Errors
     /// [`JournalError::NoFolder`] where the system names no such folder.
     pub fn usual_place() -> Result<PathBuf, JournalError> {
-        let folders = directories::ProjectDirs::from("", "", "Thumbline")
+        let folder = home::data()
             .ok_or_else(|| JournalError::NoFolder("this system names no data folder".into()))?;
-        Ok(folders.data_dir().join("journal.sqlite"))
+        Ok(folder.join("journal.sqlite"))
     }
 
     /// Opens the journal at `path`, making it (and its folder) where there is none, and bringing

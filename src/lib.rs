@@ -2,7 +2,7 @@
 //! against the beat, and learn how far they drift.
 //!
 //! Layers, lowest first; a module uses only those below it (`tests/layers.rs` enforces it):
-//! 0 `unit`, `dsp`, `xml` · 1 `music`, `recording`, `stretch` · 2 `load`, `analysis`, `deck` ·
+//! 0 `unit`, `dsp`, `home`, `xml` · 1 `music`, `recording`, `stretch` · 2 `load`, `analysis`, `deck` ·
 //! 3 `timing`, `compare`, `separate` · 4 `report`, `journal`, `preset`.
 
 pub mod analysis;
@@ -10,12 +10,14 @@ pub mod compare;
 pub mod deck;
 pub mod demo;
 pub mod dsp;
+pub mod home;
 pub mod journal;
 pub mod load;
 pub mod music;
 pub mod preset;
 pub mod recording;
 pub mod report;
+pub mod separate;
 pub mod stretch;
 pub mod timing;
 pub mod unit;

@@ -2,12 +2,13 @@
 //!
 //! Owns reading the TOML files and finding things by name. What they mean is `music`.
 
+pub use crate::home::presets as user_folder;
 use crate::music::meter::Meter;
 use crate::music::picking::{Cell, Pattern};
 use crate::music::scale::{Scale, ScaleKind};
 use crate::music::tuning::{Tuning, TuningError};
 use serde::Deserialize;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 const TUNINGS: &str = include_str!("../presets/tunings.toml");
 const SCALES: &str = include_str!("../presets/scales.toml");
@@ -298,16 +299,6 @@ impl Presets {
                 near: near(text, self.patterns.iter().map(|p| p.name.as_str())),
             })
     }
-}
-
-/// The player's own presets folder: `THUMBLINE_PRESETS`, or `presets` in this program's folder among
-/// the system's settings; none where there is no home.
-pub fn user_folder() -> Option<PathBuf> {
-    if let Some(given) = std::env::var_os("THUMBLINE_PRESETS") {
-        return Some(given.into());
-    }
-    let folders = directories::ProjectDirs::from("", "", "Thumbline")?;
-    Some(folders.config_dir().join("presets"))
 }
 
 /// Replaces the entry of the same name or adds it.

@@ -17,6 +17,7 @@ mod patterns;
 mod pluck;
 mod real_recordings;
 mod reports;
+mod separate;
 mod sheet;
 mod sheet_theme;
 mod stretch;

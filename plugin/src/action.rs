@@ -2,7 +2,7 @@
 //!
 //! The desk carries a wish out ([`Hub::apply`](crate::hub::Hub::apply)); a view never does.
 
-use crate::snapshot::{ClickRate, Ladder, Look, Snap};
+use crate::snapshot::{ClickRate, Hear, Ladder, Look, Snap};
 use std::path::PathBuf;
 pub use thumbline::analysis::beat::Edit as GridEdit;
 pub use thumbline::analysis::correct::{NoteAt, NoteEdit};
@@ -93,6 +93,8 @@ pub enum Action {
     CaptureTake(bool),
     /// Draw a take over the sheet, or not.
     ShowTake(usize, bool),
+    /// Choose what is heard of the recording.
+    Hear(Hear),
     /// Forget a take (its file stays).
     ForgetTake(usize),
     /// Measure the round-trip latency.

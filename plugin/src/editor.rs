@@ -11,6 +11,7 @@ pub mod keys;
 pub mod look;
 pub mod note;
 pub mod overview;
+pub mod page;
 pub mod sight;
 pub mod states;
 pub mod takes;
@@ -196,6 +197,7 @@ fn heading(
             // Right to left: listed from the last.
             for (page, name) in [
                 (Side::Look, "Look"),
+                (Side::Journal, "Journal"),
                 (Side::Takes, "Takes"),
                 (Side::Beats, "Beats"),
                 (Side::Note, "Note"),
@@ -221,6 +223,7 @@ fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Ac
         Side::Note => note::show(ui, snapshot, sight, wishes),
         Side::Beats => beats::show(ui, snapshot, sight, wishes),
         Side::Takes => takes::show(ui, snapshot, sight, wishes),
+        Side::Journal => page::show(ui, snapshot),
         Side::Look => look::show(ui, snapshot, wishes),
     }
 }

@@ -4,7 +4,9 @@
 //! The window asks it for a [`Snapshot`] and hands it [`Action`]s; the audio thread never waits for
 //! it, except offline, where there is time.
 
+mod keeping;
 mod marking;
+mod mixing;
 mod opening;
 mod taping;
 
@@ -18,8 +20,8 @@ use crate::practice::SetUp;
 use crate::reel::Recorder;
 use crate::session::{Marks, Store, TakeRef};
 use crate::snapshot::{
-    AnalysisView, DialsView, LevelView, Notice, Peaks, PracticeView, RecordingView, RegionView,
-    Snapshot, TakeView, TransportView,
+    AnalysisView, Answer, DialsView, Hear, LevelView, Notice, PageView, Peaks, PracticeView,
+    RecordingView, RegionView, Snapshot, TakeView, TransportView,
 };
 use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::*;
@@ -78,16 +80,25 @@ enum Open {
 
 struct Take {
     take: TakeRef,
+    /// As it was heard in its own time.
+    heard: Option<keeping::Heard>,
+    /// The same on the recording's timeline.
     analysis: Option<Arc<Analysis>>,
+    answer: Option<Arc<Answer>>,
     shown: bool,
+    /// Was it recorded just now, and not opened again?
+    fresh: bool,
 }
 
 impl Take {
     fn new(take: TakeRef) -> Self {
         Self {
             take,
+            heard: None,
             analysis: None,
+            answer: None,
             shown: true,
+            fresh: false,
         }
     }
 }
@@ -118,6 +129,12 @@ struct Desk {
     swing: f64,
     peaks: Arc<Peaks>,
     takes: Vec<Take>,
+    /// What is heard of the recording, and the sound that was made for it.
+    hear: Hear,
+    mixed: Option<Arc<Recording>>,
+    /// Counts mixes; an older one is given up.
+    mixing: u64,
+    page: Arc<PageView>,
     recorder: Option<Recorder>,
     round: taping::Round,
     listening_for: Option<taping::Listening>,
@@ -208,7 +225,8 @@ impl Hub {
             desk.backlog.clear();
             desk.rate = rate;
             desk.restate();
-            let sound = desk.sound.clone().filter(|s| s.rate() == rate && !changed);
+            let heard = desk.mixed.clone().or_else(|| desk.sound.clone());
+            let sound = heard.filter(|s| s.rate() == rate && !changed);
             match sound {
                 // The same rate: the new player goes on with the same samples.
                 Some(sound) if desk.begun => {
@@ -336,6 +354,8 @@ impl Hub {
         desk.analysis = AnalysisView::None;
         desk.peaks = Arc::default();
         desk.takes.clear();
+        desk.page = Arc::default();
+        desk.forget_mix();
         desk.pins = Arc::from([]);
         desk.send(Message::Unload);
         desk.send(Message::Pulse(None));
@@ -371,6 +391,7 @@ impl Hub {
             dials,
             practice,
             takes: desk.takes.iter().map(take_view).collect(),
+            page: Arc::clone(&desk.page),
             capture: desk.capture(),
             recent: session.recent.clone().into(),
             level: LevelView {
@@ -405,7 +426,10 @@ impl Hub {
                 .position(|k| k.from == r.from && k.to == r.to)
         });
         let session = desk.store.lock();
+        let mixing = desk.hear != Hear::default() && desk.mixed.is_none();
         PracticeView {
+            hear: desk.hear,
+            mixing: mixing && desk.comparable(),
             loop_on: self.loop_on(),
             region,
             regions,
@@ -515,6 +539,10 @@ impl Desk {
             swing: 0.5,
             peaks: Arc::default(),
             takes: Vec::new(),
+            hear: Hear::default(),
+            mixed: None,
+            mixing: 0,
+            page: Arc::default(),
             recorder: None,
             round: taping::Round::default(),
             listening_for: None,
@@ -637,6 +665,7 @@ fn take_view(take: &Take) -> TakeView {
         from: ends.0,
         to: ends.1,
         analysis: take.analysis.clone(),
+        answer: take.answer.clone(),
         shown: take.shown,
     }
 }

@@ -1,7 +1,6 @@
 //! Recorded sound on its way to disk: a WAV file that is whole at every moment but for the last
 //! half second, so that a crash, a full disk or a pulled plug costs no more than that.
 
-use directories::ProjectDirs;
 use hound::{SampleFormat, WavSpec, WavWriter};
 use std::fs::File;
 use std::io::{self, BufWriter};
@@ -10,15 +9,10 @@ use std::time::{SystemTime, UNIX_EPOCH};
 use thumbline::deck::capture::{Place, Reel, Source};
 use thumbline::unit::Span;
 
-/// Where recordings and takes are kept: `THUMBLINE_DATA`, or the user's data folder.
+/// Where recordings and takes are kept: the player's data folder, or a temporary one where the
+/// system names none.
 pub fn data_dir() -> PathBuf {
-    if let Some(dir) = std::env::var_os("THUMBLINE_DATA") {
-        return dir.into();
-    }
-    ProjectDirs::from("org", "thumbline", "thumbline").map_or_else(
-        || std::env::temp_dir().join("thumbline"),
-        |dirs| dirs.data_dir().to_owned(),
-    )
+    thumbline::home::data().unwrap_or_else(|| std::env::temp_dir().join("thumbline"))
 }
 
 /// A recording under way.

@@ -76,6 +76,8 @@ pub struct Marks {
     pub tuning: Option<Tuning>,
     /// Own takes.
     pub takes: Vec<TakeRef>,
+    /// Thumb against fingers in what is heard: −1 the thumb alone, 0 both, 1 the fingers alone.
+    pub balance: f64,
     /// Fields of later versions.
     #[serde(flatten)]
     pub extra: Map<String, Value>,

@@ -8,6 +8,8 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
+use thumbline::compare::Comparison;
+use thumbline::journal::{Round, Session};
 use thumbline::recording::{ContentHash, Recording};
 use thumbline::report::sheet::Ground;
 use thumbline::unit::{Seconds, Span};
@@ -29,6 +31,8 @@ pub struct Snapshot {
     pub practice: PracticeView,
     /// Own takes of this recording, newest last.
     pub takes: Arc<[TakeView]>,
+    /// The journal's page of the recording.
+    pub page: Arc<PageView>,
     /// What is being recorded now, and from where.
     pub capture: CaptureView,
     /// Recordings opened lately, newest first.
@@ -88,10 +92,18 @@ impl Snapshot {
         put(real(ends.0));
         put(real(ends.1));
         put(practice.regions.len() as u64);
+        put(u64::from(practice.mixing));
+        put(match practice.hear {
+            Hear::Balance(dial) => real(dial),
+            Hear::Beside(index) => index as u64,
+        });
         put(practice.learning.map_or(99, |c| c as u64));
         for take in self.takes.iter() {
             put(2 * u64::from(take.shown) + u64::from(take.analysis.is_some()));
+            let answer = take.answer.as_ref();
+            put(answer.map_or(0, |a| Arc::as_ptr(a).addr() as u64));
         }
+        put(Arc::as_ptr(&self.page).addr() as u64);
         put(match self.capture {
             CaptureView::Off => 0,
             CaptureView::Armed(_) => 1,
@@ -411,9 +423,28 @@ impl Default for Ladder {
     }
 }
 
+/// What is heard of the recording.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Hear {
+    /// Thumb against fingers: −1 the thumb alone, 0 both as recorded, 1 the fingers alone.
+    Balance(f64),
+    /// The recording left and this take right, bar for bar together.
+    Beside(usize),
+}
+
+impl Default for Hear {
+    fn default() -> Self {
+        Self::Balance(0.0)
+    }
+}
+
 /// The settings of practice.
 #[derive(Debug, Clone, Default)]
 pub struct PracticeView {
+    /// What is heard of the recording.
+    pub hear: Hear,
+    /// Is that being made?
+    pub mixing: bool,
     /// Is the loop on?
     pub loop_on: bool,
     /// The loop's ends; none = the whole recording.
@@ -457,8 +488,34 @@ pub struct TakeView {
     pub to: Seconds,
     /// What was heard in it, its times on the recording's timeline; none until it is analysed.
     pub analysis: Option<Arc<Analysis>>,
+    /// How it answers the recording; none until both are analysed.
+    pub answer: Option<Arc<Answer>>,
     /// Is it drawn over the sheet?
     pub shown: bool,
+}
+
+/// How a take answers the recording.
+#[derive(Debug)]
+pub struct Answer {
+    /// Note against note.
+    pub found: Comparison,
+    /// What it comes to, in plain sentences.
+    pub words: Vec<String>,
+    /// The reading of the recording that it speaks of.
+    pub to: Arc<Analysis>,
+}
+
+/// The journal's page of a recording.
+#[derive(Debug, Default)]
+pub struct PageView {
+    /// Progress, a session a day, oldest first.
+    pub sessions: Vec<Session>,
+    /// The latest rounds, newest first.
+    pub rounds: Vec<Round>,
+    /// What to practise next, over all pages, in plain sentences.
+    pub next: Vec<String>,
+    /// Why the journal could not be read, where that is so.
+    pub fault: Option<String>,
 }
 
 /// What is being recorded.

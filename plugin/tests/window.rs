@@ -491,6 +491,7 @@ fn any_size_and_scale_works() {
                 Side::Note,
                 Side::Beats,
                 Side::Takes,
+                Side::Journal,
                 Side::Look,
             ] {
                 let mut snapshot = with_take();

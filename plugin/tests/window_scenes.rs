@@ -107,6 +107,7 @@ pub fn with_take() -> Snapshot {
         from: Seconds(0.0),
         to: take.end,
         analysis: Some(Arc::new(take)),
+        answer: None,
         shown: true,
     }]);
     snapshot

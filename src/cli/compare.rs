@@ -8,15 +8,14 @@ use std::path::PathBuf;
 use thumbline::analysis::{Analysis, Options};
 use thumbline::compare::listen::{self, Order};
 use thumbline::compare::{Comparison, Model, SAME_TUNE, compare};
-use thumbline::journal::{self, Journal, Moment};
+use thumbline::journal::{self, Journal, Moment, Practised};
 use thumbline::load::Part;
-use thumbline::music::note::Role;
 use thumbline::recording::Recording;
 use thumbline::report::compare as report;
 use thumbline::report::file::Target;
 use thumbline::report::sheet::{self, Ground, Piece};
 use thumbline::report::svg;
-use thumbline::timing::{self, Drift, Reference, stats};
+use thumbline::timing::{self, Drift, Reference};
 
 /// Compare a take with the recording you learn from: note by note, against the beat, your own
 /// thumb, and the player on the recording.
@@ -161,60 +160,21 @@ impl Compare {
             Some(path) => path.clone(),
             None => Journal::usual_place()?,
         };
-        let now = Moment::now();
-        let rounds: Vec<journal::Round> = found
-            .rounds
-            .iter()
-            .enumerate()
-            .map(|(i, round)| journal::Round {
+        let rounds = journal::rounds_of(
+            found,
+            &Practised {
                 recording: model.sound.hash(),
-                name: model.sound.name().to_owned(),
+                name: model.sound.name(),
+                grid: &model.heard.grid,
                 tuning: None,
-                at: Moment(now.0 + i as i64),
-                from_s: round.recording.0.0,
-                to_s: round.recording.1.0,
-                region: region(&model.heard, round.recording),
-                speed: round.tempo_ratio.clamp(0.05, 8.0),
-                thumb: figure(found, i, Role::Bass),
-                fingers: figure(found, i, Role::Melody),
                 take: Some(take.sound.hash()),
-                note: self.note.clone(),
-            })
-            .collect();
+                at: Moment::now(),
+                note: &self.note,
+            },
+        );
         Journal::open(&path)?.keep_all(&rounds)?;
         terminal.remark(&format!("{} rounds kept in the journal", rounds.len()));
         Ok(())
-    }
-}
-
-/// Drift of one hand in one round, against the grid.
-fn figure(found: &Comparison, round: usize, role: Role) -> Option<journal::Figure> {
-    let drifts: Vec<f64> = found
-        .pairs
-        .iter()
-        .filter(|p| p.round == round && p.role == role)
-        .map(|p| p.take_drift.0)
-        .collect();
-    let figure = stats::figure(&drifts)?;
-    Some(journal::Figure {
-        notes: figure.n as u32,
-        drift_ms: figure.centre.ms(),
-        spread_ms: figure.spread.ms(),
-    })
-}
-
-/// The bars of a passage, as a player says them.
-fn region(
-    heard: &Analysis,
-    passage: (thumbline::unit::Seconds, thumbline::unit::Seconds),
-) -> String {
-    let bars = heard.grid.bars();
-    let inside = |b: &&thumbline::music::grid::Bar| b.end > passage.0 && b.start < passage.1;
-    let (first, last) = (bars.iter().find(inside), bars.iter().rev().find(inside));
-    match (first, last) {
-        (Some(a), Some(b)) if a.number == b.number => format!("bar {}", a.number),
-        (Some(a), Some(b)) => format!("bars {}-{}", a.number, b.number),
-        _ => format!("{:.1} to {:.1} s", passage.0.0, passage.1.0),
     }
 }
 

@@ -4,7 +4,7 @@
 //! each beat together and what differs inside the beat stays audible. Side by side puts the
 //! recording left and the take right; in turn plays each bar twice, the recording first.
 
-use super::Round;
+use super::{Round, SharedBeat};
 use crate::deck::resample::{self, ResampleError};
 use crate::recording::{Recording, RecordingError};
 use crate::stretch::{self, FASTEST, Pitch, SLOWEST, SpeedMap, transient};
@@ -43,6 +43,9 @@ pub enum ListenError {
     Cancelled,
 }
 
+/// How often a take is made half as fast again before it is laid beside the recording: down to
+/// takes at 20 % of its tempo.
+const HURRIES: usize = 3;
 /// Fade at the seams of bars heard in turn, seconds.
 const FADE: f64 = 0.004;
 
@@ -64,12 +67,27 @@ pub fn together(
         return Err(ListenError::NoBeats);
     }
     let rate = recording.rate();
-    let take_speeds: Vec<f64> = beats
-        .windows(2)
-        .map(|pair| {
-            (pair[1].take - pair[0].take).0 / ((pair[1].recording - pair[0].recording).0 / speed)
-        })
-        .collect();
+    let speeds = |beats: &[SharedBeat]| -> Vec<f64> {
+        let along = |p: &[SharedBeat]| (p[1].recording - p[0].recording).0 / speed;
+        let pairs = beats.windows(2);
+        pairs
+            .map(|p| (p[1].take - p[0].take).0 / along(p))
+            .collect()
+    };
+    let mut beats = beats.clone();
+    let mut take = resample::to_rate(take, rate, &mut go_on)?;
+    // A take of a slowed loop has to run faster than the engine goes at once.
+    for _ in 0..HURRIES {
+        if speeds(&beats).iter().all(|s| *s <= FASTEST) {
+            break;
+        }
+        let quick = rendered(&take, &[(Seconds(0.0), FASTEST)], take.end(), &mut go_on)?;
+        take = Recording::new(take.name(), rate, vec![quick])?;
+        for beat in &mut beats {
+            beat.take = Seconds(beat.take.0 / FASTEST);
+        }
+    }
+    let take_speeds = speeds(&beats);
     let fits = |s: f64| (SLOWEST..=FASTEST).contains(&s);
     if let Some(&bad) = take_speeds.iter().find(|s| !fits(**s)) {
         let wanted = speed / bad;
@@ -78,7 +96,6 @@ pub fn together(
             wanted.clamp(SLOWEST, FASTEST),
         ));
     }
-    let take = resample::to_rate(take, rate, &mut go_on)?;
     let ours: Vec<(Seconds, f64)> = vec![(beats[0].recording, speed)];
     let theirs: Vec<(Seconds, f64)> = beats
         .iter()
@@ -114,6 +131,33 @@ pub fn together(
             Ok(vec![out.clone(), out])
         }
     }
+}
+
+/// The recording left and a round of the take right, both mono, on the recording's own timeline
+/// and as long as it; the take is silent outside the round. At the recording's rate.
+///
+/// # Errors
+/// [`ListenError`] as its variants say.
+pub fn beside(
+    recording: &Recording,
+    take: &Recording,
+    round: &Round,
+    go_on: impl FnMut() -> bool,
+) -> Result<Recording, ListenError> {
+    let both = together(recording, take, round, 1.0, Order::SideBySide, go_on)?;
+    let from = round.beats[0].recording.frame(recording.rate());
+    let mut right = vec![0.0; recording.frames()];
+    let mut part = Vec::with_capacity(both[1].len());
+    faded(&both[1], recording.rate(), &mut part);
+    for (to, from) in right.iter_mut().skip(from).zip(part) {
+        *to = from;
+    }
+    let channels = vec![recording.mono(), right];
+    Ok(Recording::new(
+        recording.name(),
+        recording.rate(),
+        channels,
+    )?)
 }
 
 /// One side, mono, from its first step to `end`, at the speeds of `steps`.

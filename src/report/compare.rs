@@ -108,31 +108,16 @@ fn feel(feel: &Feel) -> Value {
 pub fn words(found: &Comparison) -> String {
     let mut out = String::new();
     if found.same_tune < SAME_TUNE {
-        out.push_str("This take does not seem to be the same tune, so nothing was measured.");
+        out.push_str(ANOTHER_TUNE);
         return out;
     }
-    let rounds = found.rounds.len();
-    let ratio = tempo_ratio(found).unwrap_or(1.0);
-    let missed: usize = found.rounds.iter().map(|r| r.missed.len()).sum();
-    let extra: usize = found.rounds.iter().map(|r| r.extra.len()).sum();
-    let wrong = found.pairs.iter().filter(|p| p.wrong_pitch).count();
-    let _ = writeln!(
-        out,
-        "{} through, at {:.0} % of the recording's tempo: {} notes answered,\n\
-         {missed} missed, {extra} extra, {wrong} with another pitch.\n",
-        match rounds {
-            1 => "Once".to_owned(),
-            2 => "Twice".to_owned(),
-            n => format!("{n} times"),
-        },
-        ratio * 100.0,
-        found.pairs.len(),
-    );
+    let [through, missing] = count_words(found);
+    let _ = writeln!(out, "{through}\n{missing}\n");
     if let Some(whole) = found.whole {
         let _ = writeln!(out, "{}\n", whole_words(&whole));
     }
     if found.feel.is_empty() {
-        out.push_str("Too few notes at any one place of the bar to speak of its feel.\n");
+        let _ = writeln!(out, "{TOO_FEW}");
         return out;
     }
     out.push_str("place in the bar       notes  recording      take   difference (95 %)\n");
@@ -173,6 +158,44 @@ pub fn words(found: &Comparison) -> String {
     out.truncate(out.trim_end().len());
     out
 }
+
+/// How often, how fast, and what was left out: one sentence in two halves.
+fn count_words(found: &Comparison) -> [String; 2] {
+    let rounds = match found.rounds.len() {
+        1 => "Once".to_owned(),
+        2 => "Twice".to_owned(),
+        n => format!("{n} times"),
+    };
+    let ratio = tempo_ratio(found).unwrap_or(1.0) * 100.0;
+    let missed: usize = found.rounds.iter().map(|r| r.missed.len()).sum();
+    let extra: usize = found.rounds.iter().map(|r| r.extra.len()).sum();
+    let wrong = found.pairs.iter().filter(|p| p.wrong_pitch).count();
+    let answered = found.pairs.len();
+    [
+        format!(
+            "{rounds} through, at {ratio:.0} % of the recording's tempo: {answered} notes answered,"
+        ),
+        format!("{missed} missed, {extra} extra, {wrong} with another pitch."),
+    ]
+}
+
+/// What the comparison comes to, a sentence each: how much was played, fingers against thumb, and
+/// every place of the bar that differs again and again.
+pub fn sentences(found: &Comparison) -> Vec<String> {
+    if found.same_tune < SAME_TUNE {
+        return vec![ANOTHER_TUNE.to_owned()];
+    }
+    let mut out = vec![count_words(found).join(" ")];
+    out.extend(found.whole.map(|w| whole_words(&w).replace('\n', " ")));
+    if found.feel.is_empty() {
+        out.push(TOO_FEW.to_owned());
+    }
+    out.extend(slants(found));
+    out
+}
+
+const ANOTHER_TUNE: &str = "This take does not seem to be the same tune, so nothing was measured.";
+const TOO_FEW: &str = "Too few notes at any one place of the bar to speak of its feel.";
 
 fn whole_words(whole: &crate::compare::Whole) -> String {
     let side = |span: Span| {

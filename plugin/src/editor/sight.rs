@@ -22,6 +22,8 @@ pub enum Side {
     Beats,
     /// Own takes.
     Takes,
+    /// The recording's page of the journal.
+    Journal,
     /// How the page looks, and about the program.
     Look,
 }

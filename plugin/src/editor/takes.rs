@@ -3,7 +3,7 @@
 use super::keys::PEDALS;
 use super::sight::Sight;
 use crate::action::Action;
-use crate::snapshot::{CaptureView, Snapshot};
+use crate::snapshot::{Answer, CaptureView, Hear, Snapshot};
 use egui::{DragValue, TextEdit, Ui};
 use thumbline::unit::Span;
 
@@ -22,6 +22,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             if take.analysis.is_none() {
                 ui.spinner();
             }
+            if let Some(answer) = take.answer.as_ref().filter(|a| !a.found.rounds.is_empty()) {
+                hear_beside(ui, snapshot, i, answer, wishes);
+            }
             if ui
                 .button("Forget")
                 .on_hover_text("Take it off the list; its file stays")
@@ -30,6 +33,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 wishes.push(Action::ForgetTake(i));
             }
         });
+        for sentence in take.answer.iter().flat_map(|a| &a.words) {
+            ui.label(sentence);
+        }
     }
     ui.horizontal(|ui| {
         let mut ms = snapshot.practice.latency.ms();
@@ -61,6 +67,36 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     regions(ui, snapshot, sight, wishes);
     ui.separator();
     pedals(ui, snapshot, wishes);
+}
+
+/// The recording left, the take right.
+fn hear_beside(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    index: usize,
+    answer: &Answer,
+    wishes: &mut Vec<Action>,
+) {
+    let on = snapshot.practice.hear == Hear::Beside(index);
+    let hint = "The recording left, your take right, together on every beat, at any speed";
+    if ui
+        .selectable_label(on, "Hear both")
+        .on_hover_text(hint)
+        .clicked()
+    {
+        let hear = if on {
+            Hear::default()
+        } else {
+            Hear::Beside(index)
+        };
+        wishes.push(Action::Hear(hear));
+        if let Some(round) = answer.found.rounds.last().filter(|_| !on) {
+            let (from, to) = round.recording;
+            wishes.push(Action::SetRegion(Some((from, to))));
+            wishes.push(Action::SetLoop(true));
+            wishes.push(Action::Seek(from));
+        }
+    }
 }
 
 fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {

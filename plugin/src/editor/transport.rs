@@ -6,7 +6,7 @@ use super::keys::{self, Deed};
 use super::sight::Sight;
 use super::theme::{self, TARGET};
 use crate::action::Action;
-use crate::snapshot::{CaptureView, ClickRate, Ladder, Snapshot};
+use crate::snapshot::{CaptureView, ClickRate, Hear, Ladder, Snapshot};
 use egui::{Button, DragValue, RichText, Role, Ui, WidgetInfo, vec2};
 use thumbline::report::sheet::Ink;
 
@@ -37,6 +37,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         ui.separator();
         pitch(ui, snapshot, wishes);
         balance(ui, snapshot, wishes);
+        set_ups(ui, snapshot, wishes);
         ui.separator();
         take(ui, snapshot, sight, wishes);
         level(ui, snapshot);
@@ -224,6 +225,7 @@ fn pitch(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
 fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
     use crate::params::Channels;
     ui.menu_button("Balance", |ui| {
+        hands(ui, snapshot, wishes);
         ui.label("Hear");
         for (channels, name) in [
             (Channels::Stereo, "both sides"),
@@ -263,7 +265,46 @@ fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
         }
     })
     .response
-    .on_hover_text("Which side is heard, and how loud");
+    .on_hover_text("Thumb against fingers, which side is heard, and how loud");
+}
+
+/// Thumb against fingers in what is heard.
+fn hands(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+    ui.label("Thumb and fingers");
+    let heard = snapshot.analysis.ready().is_some();
+    for (dial, name) in [
+        (-1.0, "the thumb alone"),
+        (-0.7, "more of the thumb"),
+        (0.0, "both as recorded"),
+        (0.7, "more of the fingers"),
+        (1.0, "the fingers alone"),
+    ] {
+        let on = matches!(snapshot.practice.hear, Hear::Balance(d) if (d - dial).abs() < 0.05);
+        let button = egui::RadioButton::new(on, name);
+        if ui.add_enabled(heard || dial == 0.0, button).clicked() {
+            wishes.push(Action::Hear(Hear::Balance(dial)));
+        }
+    }
+    if snapshot.practice.mixing {
+        ui.spinner();
+    }
+    ui.separator();
+}
+
+/// Practice set-ups: speed, loop, ladder and click in one choice.
+fn set_ups(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+    if snapshot.set_ups.is_empty() {
+        return;
+    }
+    ui.menu_button("Set-ups", |ui| {
+        for (i, name) in snapshot.set_ups.iter().enumerate() {
+            if ui.button(name).clicked() {
+                wishes.push(Action::UseSetUp(i));
+            }
+        }
+    })
+    .response
+    .on_hover_text("Ways to practise: speed, ladder, click and count-in in one choice");
 }
 
 fn take(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {

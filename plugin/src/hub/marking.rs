@@ -4,7 +4,7 @@ use super::{Desk, Hub, Open, Why, locked, name_of};
 use crate::action::Action;
 use crate::jobs::Urgency;
 use crate::session::{Region, mend_ladder};
-use crate::snapshot::{AnalysisView, CaptureSource, Snap};
+use crate::snapshot::{AnalysisView, CaptureSource, Hear, Snap};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::analysis::correct::Correction;
@@ -58,6 +58,15 @@ impl Hub {
                 };
                 for take in unheard {
                     self.hear_take(take);
+                }
+            }
+            Action::Hear(hear) => self.hear(hear),
+            Action::ForgetTake(index) => {
+                let beside = locked(&self.desk).hear;
+                locked(&self.desk).set(Action::ForgetTake(index));
+                // Whatever take was beside the recording may have another number now.
+                if matches!(beside, Hear::Beside(_)) {
+                    self.hear(Hear::Balance(0.0));
                 }
             }
             Action::Learn(control) => self.feet.listen_for(control),

@@ -5,7 +5,7 @@ use super::{Hub, Open, locked};
 use crate::jobs::Urgency;
 use crate::session::RecordingRef;
 use crate::shelf::{self, FileKey};
-use crate::snapshot::{AnalysisView, Peaks};
+use crate::snapshot::{AnalysisView, Hear, Peaks};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Weak};
 use thumbline::analysis::{self, Analysis, Observer, Options, Stage, beat};
@@ -80,6 +80,7 @@ impl Hub {
             desk.original = None;
             desk.pins = Arc::from([]);
         }
+        desk.forget_mix();
         desk.open = Open::Loading {
             name: name_of(path),
             path: path.to_owned(),
@@ -184,6 +185,7 @@ impl Hub {
             desk.flush();
             desk.marks(|m| m.tuning.clone())
         };
+        self.read_page();
         let heard = locked(&self.desk).heard.is_some();
         if heard {
             self.correct();
@@ -310,6 +312,13 @@ impl Hub {
         desk.pins = pins;
         desk.tell_analysis();
         desk.flush();
+        let dial = desk.marks(|m| m.balance);
+        if desk.hear == Hear::default() {
+            desk.hear = Hear::Balance(dial);
+        }
+        drop(desk);
+        self.answer_takes();
+        self.mix();
     }
 }
 

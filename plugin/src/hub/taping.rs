@@ -1,6 +1,7 @@
 //! Recording: the track as a recording of its own, takes against the recording, and the
 //! measurement of the round-trip latency.
 
+use super::keeping::Heard;
 use super::{Desk, Hub, Take, locked};
 use crate::jobs::Urgency;
 use crate::reel::Recorder;
@@ -12,6 +13,7 @@ use thumbline::analysis::{self, Analysis, Options};
 use thumbline::compare::{Model, compare};
 use thumbline::deck::capture::{Place, Reel, Source, tap};
 use thumbline::deck::{Message, calibrate};
+use thumbline::journal::Moment;
 use thumbline::recording::Recording;
 use thumbline::timing::{self, Reference};
 use thumbline::unit::{Seconds, Span};
@@ -174,7 +176,10 @@ impl Hub {
                         places,
                     };
                     desk.marks(|m| m.takes.push(take.clone()));
-                    desk.takes.push(Take::new(take.clone()));
+                    desk.takes.push(Take {
+                        fresh: true,
+                        ..Take::new(take.clone())
+                    });
                     take
                 };
                 self.hear_take(take);
@@ -190,7 +195,7 @@ impl Hub {
                 .map_err(|e| e.to_string())
                 .and_then(|sound| {
                     analysis::analyze(&sound, &Options::default(), &mut ())
-                        .map(|heard| (heard, sound.rate()))
+                        .map(|heard| (heard, sound.rate(), sound.hash()))
                         .map_err(|e| e.to_string())
                 });
             let Some(hub) = hub.upgrade() else {
@@ -198,12 +203,23 @@ impl Hub {
             };
             let mut desk = locked(&hub.desk);
             match heard {
-                Ok((heard, rate)) => {
+                Ok((heard, rate, hash)) => {
                     let latency = Span::from_ms(desk.store.lock().latency_ms);
                     let moved = Arc::new(on_timeline(&heard, &take.places, rate, latency));
                     let known = desk.takes.iter_mut().find(|t| t.take.path == take.path);
                     if let Some(known) = known {
+                        let unkept = std::mem::take(&mut known.fresh).then(Moment::now);
                         known.analysis = Some(moved);
+                        known.heard = Some(Heard {
+                            analysis: Arc::new(heard),
+                            hash,
+                            unkept,
+                        });
+                    }
+                    let comparable = desk.comparable();
+                    drop(desk);
+                    if comparable {
+                        hub.answer_takes();
                     }
                 }
                 Err(reason) => desk.notice(format!("{}: {reason}", take.name), true),

@@ -1,0 +1,181 @@
+//! What takes come to: each is compared with the recording, kept in the journal once, and the
+//! recording's page of the journal is read for the window.
+//!
+//! All of it runs on the listening thread, of which a process has one: the journal has one writer.
+
+use super::{Desk, Hub, locked};
+use crate::jobs::Urgency;
+use crate::snapshot::{AnalysisView, Answer, PageView};
+use std::path::PathBuf;
+use std::sync::Arc;
+use thumbline::analysis::Analysis;
+use thumbline::compare::{Model, compare};
+use thumbline::journal::{Journal, JournalError, Moment, Practised, advice, rounds_of};
+use thumbline::recording::ContentHash;
+use thumbline::report;
+use thumbline::timing::{self, Reference};
+
+/// Latest rounds that a page shows.
+const LATEST: usize = 40;
+
+/// A take as it was heard, in its own time.
+#[derive(Clone)]
+pub(super) struct Heard {
+    pub analysis: Arc<Analysis>,
+    pub hash: ContentHash,
+    /// When it ended, where it was only just recorded and is not in the journal yet.
+    pub unkept: Option<Moment>,
+}
+
+/// A take that waits for its answer.
+struct Waiting {
+    path: PathBuf,
+    heard: Heard,
+}
+
+fn journal_file() -> PathBuf {
+    crate::reel::data_dir().join("journal.sqlite")
+}
+
+impl Hub {
+    /// Compares every take that was heard with what is heard in the recording now.
+    pub(super) fn answer_takes(&self) {
+        let hub = self.me.clone();
+        self.crew.listen(Urgency::Sight, move || {
+            if let Some(hub) = hub.upgrade() {
+                hub.answer_next()
+            } else {
+                false
+            }
+        });
+    }
+
+    /// One take's answer; is there another to come?
+    fn answer_next(&self) -> bool {
+        let (model, next) = {
+            let desk = locked(&self.desk);
+            let Some(model) = desk.analysis.ready().cloned() else {
+                return false;
+            };
+            let next = desk.unanswered(&model);
+            (model, next)
+        };
+        let Some(waiting) = next else {
+            return false;
+        };
+        let measured = timing::measure(&model.notes, &model.grid, Reference::default());
+        let found = compare(
+            Model {
+                notes: &model.notes,
+                grid: &model.grid,
+                drifts: &measured.notes,
+            },
+            &waiting.heard.analysis.notes,
+        );
+        let mut desk = locked(&self.desk);
+        let rounds = desk.practised(&waiting.heard, &model, &found);
+        let known = desk.takes.iter_mut().find(|t| t.take.path == waiting.path);
+        if let Some(take) = known {
+            take.answer = Some(Arc::new(Answer {
+                words: report::compare::sentences(&found),
+                found,
+                to: model,
+            }));
+            if let Some(heard) = &mut take.heard {
+                heard.unkept = None;
+            }
+        }
+        drop(desk);
+        if !rounds.is_empty() {
+            let kept = Journal::open(&journal_file()).and_then(|mut j| j.keep_all(&rounds));
+            if let Err(error) = kept {
+                locked(&self.desk).notice(format!("Not in the journal: {error}"), true);
+            }
+            self.read_page();
+        }
+        true
+    }
+
+    /// Reads the recording's page of the journal again.
+    pub(super) fn read_page(&self) {
+        let hub = self.me.clone();
+        self.crew.listen(Urgency::Sight, move || {
+            let Some(hub) = hub.upgrade() else {
+                return false;
+            };
+            let Some(hash) = locked(&hub.desk).hash else {
+                return false;
+            };
+            let page = read(hash).unwrap_or_else(|error| PageView {
+                fault: Some(error.to_string()),
+                ..PageView::default()
+            });
+            let mut desk = locked(&hub.desk);
+            if desk.hash == Some(hash) {
+                desk.page = Arc::new(page);
+            }
+            false
+        });
+    }
+}
+
+/// The page of a recording; an empty one where there is no journal yet (none is made to look).
+fn read(hash: ContentHash) -> Result<PageView, JournalError> {
+    let file = journal_file();
+    if !file.is_file() {
+        return Ok(PageView::default());
+    }
+    let journal = Journal::open(&file)?;
+    let next = advice::suggest(&journal, Moment::now())?;
+    Ok(PageView {
+        sessions: journal.progress(hash)?,
+        rounds: journal.rounds(Some(hash), LATEST, 0)?,
+        next: next.iter().map(advice::Suggestion::words).collect(),
+        fault: None,
+    })
+}
+
+impl Desk {
+    /// A take whose answer is missing, or speaks of another reading of the recording.
+    fn unanswered(&self, model: &Arc<Analysis>) -> Option<Waiting> {
+        self.takes.iter().find_map(|t| {
+            let answered = t.answer.as_ref().is_some_and(|a| Arc::ptr_eq(&a.to, model));
+            let heard = t.heard.clone().filter(|_| !answered)?;
+            Some(Waiting {
+                path: t.take.path.clone(),
+                heard,
+            })
+        })
+    }
+
+    /// The rounds of a take that is new to the journal.
+    fn practised(
+        &mut self,
+        heard: &Heard,
+        model: &Analysis,
+        found: &thumbline::compare::Comparison,
+    ) -> Vec<thumbline::journal::Round> {
+        let (Some(recording), Some(at)) = (self.hash, heard.unkept) else {
+            return Vec::new();
+        };
+        let name = self.recording_view().name().unwrap_or_default().to_owned();
+        let tuning = self.marks(|m| m.tuning.as_ref().map(ToString::to_string));
+        rounds_of(
+            found,
+            &Practised {
+                recording,
+                name: &name,
+                grid: &model.grid,
+                tuning: tuning.as_deref(),
+                take: Some(heard.hash),
+                at,
+                note: "",
+            },
+        )
+    }
+
+    /// Is there a reading of the recording that takes can be held against?
+    pub(super) fn comparable(&self) -> bool {
+        matches!(self.analysis, AnalysisView::Ready(_))
+    }
+}

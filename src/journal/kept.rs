@@ -1,0 +1,83 @@
+//! What a comparison leaves in the journal: one round for each time through the passage.
+
+use super::{Figure, Moment, Round};
+use crate::compare::{Comparison, SAME_TUNE};
+use crate::music::grid::{Bar, Grid};
+use crate::music::note::Role;
+use crate::recording::ContentHash;
+use crate::timing::stats;
+use crate::unit::Seconds;
+
+/// What was practised, as the page of the journal names it.
+#[derive(Debug, Clone, Copy)]
+pub struct Practised<'a> {
+    /// Identity of the recording's sound.
+    pub recording: ContentHash,
+    /// What the recording is called.
+    pub name: &'a str,
+    /// The recording's grid, to name the passage by its bars.
+    pub grid: &'a Grid,
+    /// Tuning, as the player spelled it; none where the program found it.
+    pub tuning: Option<&'a str>,
+    /// Identity of the take's sound.
+    pub take: Option<ContentHash>,
+    /// When the take ended.
+    pub at: Moment,
+    /// The player's own words.
+    pub note: &'a str,
+}
+
+/// The rounds of a take, in order; none where it is another tune. The same take kept twice is the
+/// same rounds, so the journal keeps it once.
+pub fn rounds_of(found: &Comparison, practised: &Practised<'_>) -> Vec<Round> {
+    if found.same_tune < SAME_TUNE {
+        return Vec::new();
+    }
+    found
+        .rounds
+        .iter()
+        .enumerate()
+        .map(|(i, round)| Round {
+            recording: practised.recording,
+            name: practised.name.to_owned(),
+            tuning: practised.tuning.map(str::to_owned),
+            at: Moment(practised.at.0 + i as i64),
+            from_s: round.recording.0.0,
+            to_s: round.recording.1.0,
+            region: region(practised.grid, round.recording),
+            speed: round.tempo_ratio.clamp(0.05, 8.0),
+            thumb: figure(found, i, Role::Bass),
+            fingers: figure(found, i, Role::Melody),
+            take: practised.take,
+            note: practised.note.to_owned(),
+        })
+        .collect()
+}
+
+/// Drift of one hand in one round, against the grid.
+fn figure(found: &Comparison, round: usize, role: Role) -> Option<Figure> {
+    let drifts: Vec<f64> = found
+        .pairs
+        .iter()
+        .filter(|p| p.round == round && p.role == role)
+        .map(|p| p.take_drift.0)
+        .collect();
+    let figure = stats::figure(&drifts)?;
+    Some(Figure {
+        notes: figure.n as u32,
+        drift_ms: figure.centre.ms(),
+        spread_ms: figure.spread.ms(),
+    })
+}
+
+/// The bars of a passage, as a player says them.
+fn region(grid: &Grid, passage: (Seconds, Seconds)) -> String {
+    let bars = grid.bars();
+    let inside = |b: &&Bar| b.end > passage.0 && b.start < passage.1;
+    let (first, last) = (bars.iter().find(inside), bars.iter().rev().find(inside));
+    match (first, last) {
+        (Some(a), Some(b)) if a.number == b.number => format!("bar {}", a.number),
+        (Some(a), Some(b)) => format!("bars {}-{}", a.number, b.number),
+        _ => format!("{:.1} to {:.1} s", passage.0.0, passage.1.0),
+    }
+}
