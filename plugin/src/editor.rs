@@ -162,7 +162,10 @@ pub fn pace(snapshot: &Snapshot) -> Option<Duration> {
     let working = matches!(snapshot.recording, RecordingView::Loading { .. })
         || matches!(snapshot.analysis, AnalysisView::Working { .. })
         || snapshot.capture != CaptureView::Off
-        || snapshot.takes.iter().any(|t| t.analysis.is_none());
+        || snapshot
+            .takes
+            .iter()
+            .any(|t| t.analysis.is_none() && !t.gone);
     if moving {
         Some(Duration::from_millis(16))
     } else {

@@ -667,6 +667,7 @@ fn take_view(take: &Take) -> TakeView {
         analysis: take.analysis.clone(),
         answer: take.answer.clone(),
         shown: take.shown,
+        gone: take.analysis.is_none() && !take.take.path.is_file(),
     }
 }
 

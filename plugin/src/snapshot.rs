@@ -492,6 +492,8 @@ pub struct TakeView {
     pub answer: Option<Arc<Answer>>,
     /// Is it drawn over the sheet?
     pub shown: bool,
+    /// Is its file gone?
+    pub gone: bool,
 }
 
 /// How a take answers the recording.

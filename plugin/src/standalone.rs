@@ -7,7 +7,8 @@ use crate::hub::Hub;
 use crate::params::{Channels, Dials};
 use crate::reel::data_dir;
 use crate::session::Session;
-use nice_plug::context::gui::GuiContext;
+use nice_plug::context::gui::{GuiContext, ParamSetter};
+use nice_plug::prelude::Param;
 use serde_json::{Map, Value, json};
 use std::fs;
 use std::io::{self, Write};
@@ -108,6 +109,13 @@ impl Program {
     }
 }
 
+/// Sets a parameter as a gesture of its own, as hosts want it.
+fn gesture<P: Param>(setter: &ParamSetter, param: &P, value: P::Plain) {
+    setter.begin_set_parameter(param);
+    setter.set_parameter(param, value);
+    setter.end_set_parameter(param);
+}
+
 fn set_dials(kept: &Map<String, Value>, dials: &Dials, gui: &GuiContext) {
     let setter = gui.param_setter();
     let number = |key: &str| kept.get(key).and_then(Value::as_f64).map(|x| x as f32);
@@ -122,7 +130,7 @@ fn set_dials(kept: &Map<String, Value>, dials: &Dials, gui: &GuiContext) {
     ];
     for (param, key) in floats {
         if let Some(value) = number(key).filter(|v| v.is_finite()) {
-            setter.set_parameter(param, value);
+            gesture(&setter, param, value);
         }
     }
     // An input may be a microphone in front of the loudspeaker: it is not heard until asked for.
@@ -133,12 +141,12 @@ fn set_dials(kept: &Map<String, Value>, dials: &Dials, gui: &GuiContext) {
     ];
     for (param, value) in flags {
         if let Some(value) = value {
-            setter.set_parameter(param, value);
+            gesture(&setter, param, value);
         }
     }
     let channels = kept.get("channels").and_then(Value::as_str);
     let channels = Channels::of_id(channels.unwrap_or_default());
-    setter.set_parameter(&dials.channels, channels);
+    gesture(&setter, &dials.channels, channels);
 }
 
 /// Saves what changed until the desk is gone, and once more then.

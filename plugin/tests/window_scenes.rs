@@ -108,6 +108,7 @@ pub fn with_take() -> Snapshot {
         to: take.end,
         analysis: Some(Arc::new(take)),
         answer: None,
+        gone: false,
         shown: true,
     }]);
     snapshot

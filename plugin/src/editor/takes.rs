@@ -19,7 +19,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             if ui.checkbox(&mut shown, &take.name).changed() {
                 wishes.push(Action::ShowTake(i, shown));
             }
-            if take.analysis.is_none() {
+            if take.gone {
+                ui.weak("its file is gone");
+            } else if take.analysis.is_none() {
                 ui.spinner();
             }
             if let Some(answer) = take.answer.as_ref().filter(|a| !a.found.rounds.is_empty()) {

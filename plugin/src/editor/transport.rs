@@ -37,7 +37,6 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         ui.separator();
         pitch(ui, snapshot, wishes);
         balance(ui, snapshot, wishes);
-        set_ups(ui, snapshot, wishes);
         ui.separator();
         take(ui, snapshot, sight, wishes);
         level(ui, snapshot);
@@ -115,7 +114,9 @@ fn ladder(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
         let on = !ladder.on;
         wishes.push(Action::SetLadder(Ladder { on, ..ladder }));
     }
-    ui.menu_button(RichText::new("Steps"), |ui| {
+    ui.menu_button("Practice", |ui| {
+        set_ups(ui, snapshot, wishes);
+        ui.label("The ladder");
         let mut next = ladder;
         let percent = |ui: &mut Ui, label: &str, share: &mut f64, low: f64, high: f64| {
             let mut value = *share * 100.0;
@@ -150,7 +151,7 @@ fn ladder(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
         }
     })
     .response
-    .on_hover_text("The ladder's steps");
+    .on_hover_text("Ways to practise, and the ladder's steps");
 }
 
 fn click(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
@@ -296,15 +297,13 @@ fn set_ups(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
     if snapshot.set_ups.is_empty() {
         return;
     }
-    ui.menu_button("Set-ups", |ui| {
-        for (i, name) in snapshot.set_ups.iter().enumerate() {
-            if ui.button(name).clicked() {
-                wishes.push(Action::UseSetUp(i));
-            }
+    ui.label("Set up speed, ladder, click and count-in at once");
+    for (i, name) in snapshot.set_ups.iter().enumerate() {
+        if ui.button(name).clicked() {
+            wishes.push(Action::UseSetUp(i));
         }
-    })
-    .response
-    .on_hover_text("Ways to practise: speed, ladder, click and count-in in one choice");
+    }
+    ui.separator();
 }
 
 fn take(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {

@@ -186,6 +186,10 @@ impl Hub {
             desk.marks(|m| m.tuning.clone())
         };
         self.read_page();
+        let unheard = locked(&self.desk).unheard_takes();
+        for take in unheard {
+            self.hear_take(take);
+        }
         let heard = locked(&self.desk).heard.is_some();
         if heard {
             self.correct();
