@@ -31,6 +31,8 @@ pub enum Action {
     Play(bool),
     /// Go to a place.
     Seek(Seconds),
+    /// Hear this stretch once, and stop.
+    HearOnce(Seconds, Seconds),
     /// Speed, 0.25 to 1.5.
     SetSpeed(f64),
     /// Pitch shift, −12 to 12 semitones with fraction.

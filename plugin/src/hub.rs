@@ -78,6 +78,15 @@ enum Open {
     },
 }
 
+/// A stretch that is heard once.
+#[derive(Clone, Copy)]
+enum Once {
+    /// It was asked for.
+    Asked(Seconds, Seconds),
+    /// It sounds.
+    Heard(Seconds, Seconds),
+}
+
 struct Take {
     take: TakeRef,
     /// As it was heard in its own time.
@@ -132,6 +141,8 @@ struct Desk {
     /// What is heard of the recording, and the sound that was made for it.
     hear: Hear,
     mixed: Option<Arc<Recording>>,
+    /// The stretch that is heard once, while it is.
+    once: Option<Once>,
     /// Counts mixes; an older one is given up.
     mixing: u64,
     page: Arc<PageView>,
@@ -302,6 +313,9 @@ impl Hub {
                 }
             }
             desk.look();
+            if desk.heard_once() {
+                self.feet.play.set(false);
+            }
         }
         self.tend_tape();
         if seams {
@@ -458,7 +472,13 @@ impl Hub {
     pub fn apply(&self, action: Action, gui: Option<&GuiContext>) {
         let dials = &self.dials;
         match action {
+            Action::HearOnce(from, to) => {
+                self.apply(Action::Seek(from), gui);
+                self.apply(Action::Play(true), gui);
+                locked(&self.desk).once = Some(Once::Asked(from, to));
+            }
             Action::Play(on) => {
+                locked(&self.desk).once = None;
                 self.feet.play.set(on);
                 set(gui, &dials.play, on);
             }
@@ -541,6 +561,7 @@ impl Desk {
             takes: Vec::new(),
             hear: Hear::default(),
             mixed: None,
+            once: None,
             mixing: 0,
             page: Arc::default(),
             recorder: None,
@@ -583,6 +604,25 @@ impl Desk {
         self.state = Some(state);
         if self.begun && self.backlog.is_empty() && state.clock > 0 {
             self.store.lock().position = state.position;
+        }
+    }
+
+    /// Has the stretch that was to be heard once gone by?
+    fn heard_once(&mut self) -> bool {
+        let Some(state) = self.state else {
+            return false;
+        };
+        match self.once {
+            // The place may still be the one before.
+            Some(Once::Asked(from, to)) if (from..to).contains(&state.position) => {
+                self.once = Some(Once::Heard(from, to));
+                false
+            }
+            Some(Once::Heard(from, to)) if !(from..to).contains(&state.position) => {
+                self.once = None;
+                true
+            }
+            _ => false,
         }
     }
 

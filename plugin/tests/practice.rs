@@ -12,6 +12,7 @@ use thumbline::deck::{Block, Controls, Player};
 use thumbline::demo;
 use thumbline::journal::Journal;
 use thumbline::recording::Recording;
+use thumbline::unit::Seconds;
 use thumbline_plugin::action::Action;
 use thumbline_plugin::hub::Hub;
 use thumbline_plugin::params::Dials;
@@ -141,7 +142,7 @@ fn a_take_is_answered_kept_and_heard_beside_the_recording() {
     // Beside the recording: the take on the right, in step with it.
     hub.apply(Action::Hear(Hear::Beside(0)), None);
     until(&hub, &mut player, "sound of both", |s| !s.practice.mixing);
-    hub.apply(Action::Seek(thumbline::unit::Seconds(4.0)), None);
+    hub.apply(Action::Seek(Seconds(4.0)), None);
     hub.tend();
     player.set_controls(rolling);
     let (mut left, mut right) = (0.0, 0.0);
@@ -152,6 +153,15 @@ fn a_take_is_answered_kept_and_heard_beside_the_recording() {
     }
     println!("left {left:.3}, right {right:.3}");
     assert!((10.0 * (left / right).log10() - 6.0).abs() < 1.0);
+
+    // One note, once: it begins before its attack and stops after it.
+    let note = &seen.analysis.ready().expect("heard").notes[9];
+    let end = Seconds(note.time.0 + 0.5);
+    hub.apply(Action::HearOnce(note.time, end), None);
+    let stopped = until(&hub, &mut player, "end of the note", |s| {
+        hub.feet().play.get() == Some(false) && s.transport.position >= end
+    });
+    assert!((stopped.transport.position - end).0 < 0.2);
 
     // The thumb alone is another sound than both; both again is the recording.
     hub.apply(Action::Hear(Hear::Balance(-1.0)), None);

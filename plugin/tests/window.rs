@@ -278,7 +278,7 @@ fn a_chosen_note_can_be_corrected_by_key() {
     };
     assert!((*found - slot).abs().0 < 1e-6, "{found:?}");
     let wishes = press(&mut harness, none, Key::H);
-    assert!(matches!(wishes[..], [Action::Seek(_), Action::Play(true)]));
+    assert!(matches!(wishes[..], [Action::HearOnce(_, _)]));
     let wishes = press(&mut harness, none, Key::Delete);
     assert_eq!(wishes, [Action::EditNote(NoteEdit::Remove { which })]);
     assert!(harness.state().sight.chosen.is_none());

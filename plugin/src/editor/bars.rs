@@ -14,6 +14,9 @@ use thumbline::unit::{Beats, Decibels, Seconds, Span};
 
 /// How far before a note its sound is started when it is to be heard.
 const LEAD: Span = Span::from_ms(60.0);
+/// A note is heard at least and at most this long, seconds.
+const SHORTEST: f64 = 0.25;
+const LONGEST: f64 = 1.2;
 
 /// Draws the sheet.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
@@ -285,7 +288,7 @@ impl View<'_> {
             sight.choose(&heard.analysis, mark.note);
         }
         if head.double_clicked() {
-            wishes.extend(hear(note));
+            wishes.push(hear(note));
         }
         if head.dragged()
             && let Some(at) = head.interact_pointer_pos()
@@ -418,9 +421,10 @@ impl View<'_> {
 }
 
 /// What makes a note heard: the sound from just before it.
-pub fn hear(note: &Note) -> [Action; 2] {
+pub fn hear(note: &Note) -> Action {
     let from = Seconds((note.time - LEAD).0.max(0.0));
-    [Action::Seek(from), Action::Play(true)]
+    let length = (note.end - note.time).0.clamp(SHORTEST, LONGEST);
+    Action::HearOnce(from, note.time + Span(length))
 }
 
 /// A note that a player adds by hand: surely there, of unknown pitch.

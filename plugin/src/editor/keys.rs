@@ -247,7 +247,7 @@ fn on_note(
             let note = &analysis.notes[index];
             let which = NoteAt::of(note);
             match deed {
-                Deed::Hear => wishes.extend(bars::hear(note)),
+                Deed::Hear => wishes.push(bars::hear(note)),
                 Deed::Swap => {
                     let role = match note.role {
                         Role::Bass => Role::Melody,
