@@ -6,7 +6,7 @@ mod scenes;
 use egui::{Key, Modifiers, Role, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
-use scenes::{heard, looping, with_take};
+use scenes::{answered, heard, looping, with_page, with_take};
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::music::note::Role as Hand;
@@ -14,7 +14,9 @@ use thumbline::report::sheet::Ground;
 use thumbline::unit::Seconds;
 use thumbline_plugin::action::{Action, GridEdit, NoteEdit};
 use thumbline_plugin::editor::{self, keys, look, sight::Side, sight::Sight};
-use thumbline_plugin::snapshot::{AnalysisView, CaptureView, Notice, RecordingView, Snapshot};
+use thumbline_plugin::snapshot::{
+    AnalysisView, CaptureView, Hear, Notice, RecordingView, Snapshot,
+};
 
 #[derive(Default)]
 struct World {
@@ -584,4 +586,78 @@ fn a_full_page_is_drawn_in_time() {
         spent[spent.len() / 2]
     );
     assert!(p95 < 8.0, "{p95:.1} ms");
+}
+
+#[test]
+fn a_take_says_what_it_came_to_and_is_heard_beside_the_recording() {
+    let mut harness = usual(answered());
+    harness.state_mut().sight.side = Side::Takes;
+    harness.run_steps(2);
+    let words = &harness.state().snapshot.takes[0]
+        .answer
+        .as_ref()
+        .expect("it")
+        .words;
+    assert!(words[0].contains("notes answered"), "{words:?}");
+    let first = words[0].clone();
+    harness.get_by_label(&first);
+    let wishes = click(&mut harness, "Hear both");
+    assert!(
+        matches!(
+            wishes[..],
+            [
+                Action::Hear(Hear::Beside(0)),
+                Action::SetRegion(Some(_)),
+                Action::SetLoop(true),
+                Action::Seek(_)
+            ]
+        ),
+        "{wishes:?}"
+    );
+    harness.state_mut().snapshot.practice.hear = Hear::Beside(0);
+    assert_eq!(
+        click(&mut harness, "Hear both"),
+        [Action::Hear(Hear::Balance(0.0))]
+    );
+}
+
+#[test]
+fn the_journal_shows_days_rounds_and_what_comes_next() {
+    let mut harness = usual(heard(2));
+    harness.state_mut().sight.side = Side::Journal;
+    harness.run_steps(2);
+    harness.get_by_label_contains("This page is still empty");
+    harness.state_mut().snapshot = with_page();
+    harness.run_steps(2);
+    harness.get_by_label_contains("2026-03-02: 60 %, fingers +24 ms, spread 15 ms");
+    harness.get_by_label("bars 5-6");
+    harness.get_by_label("+11 ± 9 ms");
+    harness.get_by_label_contains("start at 70 %");
+}
+
+#[test]
+fn thumb_and_fingers_are_weighed_by_name() {
+    let mut harness = usual(heard(4));
+    click(&mut harness, "Balance");
+    assert_eq!(
+        click(&mut harness, "the thumb alone"),
+        [Action::Hear(Hear::Balance(-1.0))]
+    );
+    // Nothing is heard yet: there is nothing to weigh.
+    let mut harness = usual(Snapshot {
+        analysis: AnalysisView::None,
+        ..heard(4)
+    });
+    click(&mut harness, "Balance");
+    assert!(click(&mut harness, "the fingers alone").is_empty());
+}
+
+#[test]
+fn a_way_to_practise_is_one_choice() {
+    let mut harness = usual(Snapshot {
+        set_ups: Arc::from(["Slow and climb".to_owned()]),
+        ..heard(4)
+    });
+    click(&mut harness, "Practice");
+    assert_eq!(click(&mut harness, "Slow and climb"), [Action::UseSetUp(0)]);
 }

@@ -2,14 +2,17 @@
 
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
+use thumbline::compare::{Model, compare};
+use thumbline::journal::{Figure, Moment, Round, Session};
 use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::{Attack, Note, Role};
 use thumbline::music::tuning::Tuning;
-use thumbline::recording::Recording;
+use thumbline::recording::{ContentHash, Recording};
+use thumbline::timing::{Reference, measure};
 use thumbline::unit::{Beats, Decibels, Seconds, Span};
 use thumbline_plugin::snapshot::{
-    AnalysisView, Peaks, RecordingView, RegionView, Snapshot, TakeView,
+    AnalysisView, Answer, PageView, Peaks, RecordingView, RegionView, Snapshot, TakeView,
 };
 
 /// The tune: `bars` bars at 100 beats a minute from half a second on; thumb on the beats, melody
@@ -111,5 +114,76 @@ pub fn with_take() -> Snapshot {
         gone: false,
         shown: true,
     }]);
+    snapshot
+}
+
+/// The same, compared with the recording.
+pub fn answered() -> Snapshot {
+    let mut snapshot = with_take();
+    let model = snapshot.analysis.ready().expect("heard").clone();
+    let mut take = snapshot.takes[0].clone();
+    let notes = &take.analysis.as_ref().expect("heard").notes;
+    let drift = measure(&model.notes, &model.grid, Reference::OwnTempo);
+    let found = compare(
+        Model {
+            notes: &model.notes,
+            grid: &model.grid,
+            drifts: &drift.notes,
+        },
+        notes,
+    );
+    take.answer = Some(Arc::new(Answer {
+        words: thumbline::report::compare::sentences(&found),
+        found,
+        to: model,
+    }));
+    snapshot.takes = Arc::new([take]);
+    snapshot
+}
+
+fn snapshot_hash() -> ContentHash {
+    let sound = Recording::new("tune.wav", 8000, vec![vec![0.1; 9]]);
+    sound.expect("a recording").hash()
+}
+
+/// The tune with a page of the journal: two days.
+pub fn with_page() -> Snapshot {
+    let figure = |drift_ms, spread_ms| Figure {
+        notes: 24,
+        drift_ms,
+        spread_ms,
+    };
+    let day = |date: &str, at, top_speed, fingers| Session {
+        date: date.to_owned(),
+        last: Moment(at),
+        rounds: 3,
+        top_speed,
+        fingers: Some(fingers),
+        thumb: None,
+    };
+    let round = Round {
+        recording: snapshot_hash(),
+        name: "tune.wav".to_owned(),
+        tuning: None,
+        at: Moment(1_772_600_000_000),
+        from_s: 4.0,
+        to_s: 9.0,
+        region: "bars 5-6".to_owned(),
+        speed: 0.75,
+        thumb: None,
+        fingers: Some(figure(11.0, 9.0)),
+        take: None,
+        note: String::new(),
+    };
+    let mut snapshot = heard(8);
+    snapshot.page = Arc::new(PageView {
+        sessions: vec![
+            day("2026-03-02", 1_772_400_000_000, 0.6, figure(24.0, 15.0)),
+            day("2026-03-04", 1_772_600_000_000, 0.75, figure(11.0, 9.0)),
+        ],
+        rounds: vec![round],
+        next: vec!["tune.wav: it has rested for 2 days; start at 70 %".to_owned()],
+        fault: None,
+    });
     snapshot
 }
