@@ -38,7 +38,8 @@ pub fn standalone(recording: Option<&str>) -> Result<()> {
     run::must(Command::new(program).args(recording.map(Path::new)))
 }
 
-fn audio_headers() -> bool {
+/// Are the headers there that the standalone program is built with?
+pub fn audio_headers() -> bool {
     ["alsa", "jack"].iter().all(|library| {
         Command::new("pkg-config")
             .args(["--exists", library])

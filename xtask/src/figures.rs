@@ -1,7 +1,8 @@
 //! `figures`: the pictures of the README and the guide, drawn by the project itself into `.pictures/`.
 
-use crate::run;
+use crate::{run, window};
 use anyhow::{Context, Result};
+use std::path::Path;
 use std::process::Command;
 
 /// What the demo draws, and what it is called among the pictures.
@@ -20,6 +21,10 @@ pub fn run() -> Result<()> {
         let from = format!("{out}/{from}");
         std::fs::copy(&from, format!(".pictures/{to}")).with_context(|| from.clone())?;
     }
+    window::draw(
+        Path::new(&format!("{out}/recording.wav")),
+        Path::new(".pictures/window.png"),
+    )?;
     println!("drawn into .pictures");
     Ok(())
 }

@@ -11,6 +11,7 @@ mod figures;
 mod reference;
 mod run;
 mod test;
+mod window;
 
 use anyhow::{Result, bail};
 
