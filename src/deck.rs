@@ -26,13 +26,14 @@ mod player;
 mod pulse;
 mod ramp;
 pub mod resample;
+mod track;
 mod transport;
 
 pub use controls::{Channels, Controls, Ladder};
 pub use message::{Event, Message, Phase, Retired, State};
 pub use player::{Block, Host, Player};
 pub use pulse::{ClickRate, Pulse};
-pub use transport::Track;
+pub use track::Track;
 
 use message::Shared;
 use rtrb::{Consumer, Producer, RingBuffer};

@@ -3,7 +3,7 @@
 use super::capture::Tap;
 use super::controls::Ladder;
 use super::pulse::Pulse;
-use super::transport::Track;
+use super::track::Track;
 use crate::stretch::OnsetTable;
 use crate::unit::Seconds;
 use std::sync::Arc;

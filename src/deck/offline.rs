@@ -3,7 +3,7 @@
 use super::controls::{Channels, Controls, Ladder};
 use super::message::{Event, Message};
 use super::pulse::{ClickRate, Pulse};
-use super::transport::{RateMismatch, Track};
+use super::track::{RateMismatch, Track};
 use super::{Block, Config, pair};
 use crate::music::grid::Grid;
 use crate::recording::Recording;

@@ -2,7 +2,8 @@
 //!
 //! A small machine of four phases (stopped, count-in, rolling, rest). It renders in pieces of at
 //! most [`PIECE`] frames, cut wherever something happens, so what it renders does not depend on
-//! the host's block sizes.
+//! the host's block sizes. Here is its state and what it is told; the files beside this one hold
+//! how it renders, waits, counts rounds and follows the host.
 
 #![deny(
     clippy::disallowed_macros,
@@ -10,16 +11,23 @@
     clippy::disallowed_types
 )]
 
+mod following;
+mod rendering;
+mod rounds;
+mod waiting;
+
+pub(super) use following::HostPlace;
+
 use super::click::Ticker;
 use super::controls::{Controls, Ladder};
-use super::head::{Head, Leg};
 use super::message::{Event, Phase, Retired};
-use super::pulse::{Accent, Pulse};
-use super::ramp::{Ramp, eased};
-use crate::recording::Recording;
-use crate::stretch::{OnsetTable, Stretcher};
+use super::pulse::Pulse;
+use super::ramp::Ramp;
+use super::track::Track;
+use crate::stretch::OnsetTable;
 use crate::unit::Seconds;
 use std::sync::Arc;
+use waiting::Wait;
 
 /// Most frames rendered at once; speed and the host's place are looked at this often.
 pub(super) const PIECE: usize = 32;
@@ -31,95 +39,9 @@ const FADE_MS: f64 = 3.0;
 /// Shortest loop in seconds.
 const SHORTEST: f64 = 0.05;
 
-/// The host has jumped when its place differs by more than this from where it should be.
-const HOST_JUMP_MS: f64 = 5.0;
-
-/// Where the recording is further from the host's place than this, it is put there.
-const HOST_LOST_MS: f64 = 60.0;
-
-/// Seconds ahead at which the recording is aimed at the host's place: about one hop of the engine.
-const HOST_AIM: f64 = 0.03;
-
-/// A recording ready to be played: its samples and an engine of its own.
-pub struct Track {
-    head: Head,
-}
-
-/// The recording's rate is not the output's.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[error("the recording has {recording} frames a second, the output {output}: resample it first")]
-pub struct RateMismatch {
-    /// The recording's rate in Hz.
-    pub recording: u32,
-    /// The output's.
-    pub output: u32,
-}
-
-impl Track {
-    /// Prepares `recording`, which must be at the output's rate.
-    ///
-    /// # Errors
-    /// [`RateMismatch`] when it is not.
-    pub fn new(
-        recording: Arc<Recording>,
-        onsets: Arc<OnsetTable>,
-        rate: u32,
-    ) -> Result<Self, RateMismatch> {
-        if recording.rate() != rate {
-            return Err(RateMismatch {
-                recording: recording.rate(),
-                output: rate,
-            });
-        }
-        Ok(Self {
-            head: Head::new(Stretcher::new(recording, onsets)),
-        })
-    }
-}
-
-/// The host's place at a frame.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct HostPlace {
-    pub running: bool,
-    /// Quarter notes after the host's start.
-    pub quarters: f64,
-    /// Quarter notes a frame.
-    pub pace: f64,
-}
-
-/// A count-in or a rest, in beats.
-#[derive(Debug, Clone, Copy, Default)]
-struct Wait {
-    /// Place on the beat line now.
-    beat: f64,
-    /// Beats a frame.
-    step: f64,
-    /// Next whole beat to be clicked.
-    next: i64,
-    /// Frames left.
-    left: usize,
-    /// Where the recording goes on.
-    goal: f64,
-    /// Has the head begun its lead-in?
-    led: bool,
-}
-
 /// Frames of a lead-in.
 pub(super) fn lead_in(rate: u32) -> usize {
     (FADE_MS / 1000.0 * f64::from(rate)) as usize
-}
-
-/// What happens at the end of what plays.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Edge {
-    /// Stop.
-    End,
-    /// Go on at the loop's start.
-    Back,
-    /// Rest, then go on at the loop's start.
-    Rest,
-    /// The engine minds the seam.
-    None,
 }
 
 /// The machine.
@@ -302,22 +224,6 @@ impl Transport {
         self.apply_region();
     }
 
-    pub(super) fn set_ladder(&mut self, ladder: Option<Ladder>) {
-        let fresh = self.ladder.is_none();
-        self.ladder = ladder.map(Ladder::mended);
-        if let Some(ladder) = self.ladder {
-            if fresh {
-                self.ladder_speed = ladder.start;
-                self.rounds_on_step = 0;
-            }
-            self.ladder_speed = self.ladder_speed.min(ladder.top);
-        }
-    }
-
-    pub(super) fn climb(&mut self) {
-        self.may_climb = true;
-    }
-
     pub(super) fn set_controls(&mut self, controls: Controls) {
         let before = self.controls;
         if controls == before {
@@ -349,16 +255,6 @@ impl Transport {
         }
     }
 
-    fn restart_ladder(&mut self) {
-        if let Some(ladder) = self.ladder {
-            self.ladder_speed = ladder.start.min(ladder.top);
-        }
-        self.rounds_on_step = 0;
-        self.may_climb = false;
-        self.decided = false;
-        self.round = 0;
-    }
-
     /// The loop in frames, inside the recording.
     fn region(&self) -> Option<(f64, f64)> {
         let end = self.track.as_ref()?.head.end();
@@ -380,10 +276,6 @@ impl Transport {
         let length = (to - from).round();
         let from = from.round().clamp(0.0, end - least);
         Some((from, (from + length).clamp(from + least, end)))
-    }
-
-    fn rests(&self) -> bool {
-        self.rest > 0 && self.pulse.is_some()
     }
 
     fn apply_region(&mut self) {
@@ -463,26 +355,6 @@ impl Transport {
         }
     }
 
-    /// Counts or rests `beats` beats; `before` counts towards `place`, else on from it.
-    fn wait_from(&mut self, phase: Phase, place: f64, goal: f64, beats: f64, before: bool) {
-        let Some(pulse) = &self.pulse else { return };
-        let step = self.speed() / pulse.length_at(place);
-        let here = pulse.beat_at(place);
-        let first = if before { here - beats } else { here };
-        // A loop that begins or ends on a beat does so to a few microseconds only.
-        let next = (first - 1e-3).ceil() as i64;
-        self.wait = Wait {
-            beat: first,
-            step,
-            next,
-            left: (beats / step).round() as usize,
-            goal,
-            led: false,
-        };
-        self.place = goal;
-        self.phase = phase;
-    }
-
     /// The recording sounds from `from` on, after a short lead-in where there is room for one.
     fn roll(&mut self, from: f64, lead: bool) {
         self.lead_in(from, lead);
@@ -515,359 +387,5 @@ impl Transport {
         self.phase = Phase::Stopped;
         self.gain.aim(0.0, self.fade as u32);
         self.ticker.clear();
-    }
-
-    /// Renders the next frames (at most [`PIECE`]): the recording into `left` and `right`, the
-    /// click into `click`, all of one length and silent before. `clock` is the output frame of the
-    /// first of them; pieces never reach across a multiple of [`PIECE`].
-    pub(super) fn render(
-        &mut self,
-        left: &mut [f32],
-        right: &mut [f32],
-        click: &mut [f32],
-        clock: u64,
-        host: HostPlace,
-        tell: &mut dyn FnMut(Event),
-    ) {
-        let frames = left.len();
-        self.clock = clock;
-        if clock.is_multiple_of(PIECE as u64) {
-            self.control(host, tell);
-        }
-        let mut done = 0;
-        while done < frames {
-            let n = self.span(frames - done);
-            let (l, r) = (&mut left[done..done + n], &mut right[done..done + n]);
-            self.voices(l, r);
-            match self.phase {
-                Phase::Stopped => {}
-                Phase::CountIn | Phase::Rest => self.wait_on(n),
-                Phase::Rolling => self.roll_on(n, tell),
-            }
-            self.ticker.add(&mut click[done..done + n]);
-            done += n;
-            self.clock = clock + done as u64;
-            self.pass(tell);
-        }
-    }
-
-    /// What is looked at once a piece: speed, ladder, host.
-    fn control(&mut self, host: HostPlace, tell: &mut dyn FnMut(Event)) {
-        if self.controls.follow {
-            self.follow(host, tell);
-            return;
-        }
-        self.host = host;
-        self.decide_ladder_ahead();
-        let speed = self.speed();
-        if let Some(track) = &mut self.track {
-            track.head.set_speed(speed);
-            track.head.arm();
-        }
-    }
-
-    /// Frames until something has to be looked at, 1 to `most`.
-    fn span(&self, most: usize) -> usize {
-        match (&self.track, self.phase) {
-            (_, Phase::Stopped) | (None, _) => most,
-            (_, Phase::CountIn | Phase::Rest) => {
-                let lead = self.wait.left.saturating_sub(self.fade);
-                let stop = if self.wait.led || lead == 0 {
-                    self.wait.left
-                } else {
-                    lead
-                };
-                most.min(stop.max(1))
-            }
-            (Some(track), Phase::Rolling) => {
-                let (edge, kind) = self.edge();
-                if kind == Edge::None {
-                    return most;
-                }
-                let fade = self.fade as f64 * track.head.sounding_speed();
-                let soon = track.head.frames_until(edge);
-                if kind != Edge::Back && self.gain.target() > 0.0 {
-                    most.min(soon).min(track.head.frames_until(edge - fade))
-                } else {
-                    most.min(soon)
-                }
-            }
-        }
-    }
-
-    /// Where what plays ends, and what happens then.
-    fn edge(&self) -> (f64, Edge) {
-        let Some(track) = &self.track else {
-            return (f64::INFINITY, Edge::None);
-        };
-        match self.region() {
-            _ if self.controls.follow => (f64::INFINITY, Edge::None),
-            Some(_) if track.head.region().is_some() => (f64::INFINITY, Edge::None),
-            Some((_, b)) if self.rests() => (b, Edge::Rest),
-            Some((_, b)) => (b, Edge::Back),
-            None => (track.head.end(), Edge::End),
-        }
-    }
-
-    fn voices(&mut self, left: &mut [f32], right: &mut [f32]) {
-        if let Some(track) = &mut self.track
-            && (!self.gain.silent() || self.gain.target() > 0.0)
-        {
-            track.head.sound(left, right);
-            for (l, r) in left.iter_mut().zip(right.iter_mut()) {
-                let g = eased(self.gain.next());
-                *l *= g;
-                *r *= g;
-            }
-        }
-        if let Some(old) = &mut self.leaving
-            && !self.leaving_gain.silent()
-        {
-            let (mut l, mut r) = ([0.0; PIECE], [0.0; PIECE]);
-            let n = left.len();
-            old.head.sound(&mut l[..n], &mut r[..n]);
-            for i in 0..n {
-                let g = eased(self.leaving_gain.next());
-                left[i] += l[i] * g;
-                right[i] += r[i] * g;
-            }
-        }
-    }
-
-    fn wait_on(&mut self, n: usize) {
-        let wait = &mut self.wait;
-        let end = wait.beat + n as f64 * wait.step;
-        let heard = self.phase == Phase::CountIn || self.controls.click;
-        while let Some(pulse) = &self.pulse {
-            let offset = ((wait.next as f64 - wait.beat) / wait.step - 1e-6)
-                .ceil()
-                .max(0.0) as usize;
-            if offset >= n || wait.left as f64 * wait.step - (wait.next as f64 - wait.beat) < 1e-3 {
-                break;
-            }
-            if heard {
-                let accent = if pulse.starts_bar(wait.next) {
-                    Accent::Bar
-                } else {
-                    Accent::Beat
-                };
-                self.ticker.strike(accent, offset);
-            }
-            wait.next += 1;
-        }
-        wait.beat = end;
-        wait.left = wait.left.saturating_sub(n);
-        if wait.led
-            && let Some(track) = &mut self.track
-        {
-            track.head.walk(n, |_| {});
-        }
-    }
-
-    fn roll_on(&mut self, n: usize, tell: &mut dyn FnMut(Event)) {
-        let Some(track) = &mut self.track else { return };
-        let mut legs = [None::<Leg>; 8];
-        let mut count = 0;
-        track.head.walk(n, |leg| {
-            if count < legs.len() {
-                legs[count] = Some(leg);
-                count += 1;
-            }
-        });
-        let end = self.clock;
-        for leg in legs.iter().flatten() {
-            self.clock = end + leg.offset as u64;
-            if leg.seam {
-                self.cursor = self.first_click(leg.from - leg.speed);
-                if let Some((a, _)) = self.region() {
-                    self.cursor = self.first_click(a);
-                }
-                self.seam(tell);
-                self.next_round(tell);
-            }
-            self.click_leg(leg);
-        }
-        self.clock = end;
-    }
-
-    /// Strikes the clicks of a leg: each at the first frame at or after its place.
-    fn click_leg(&mut self, leg: &Leg) {
-        let Some(pulse) = &self.pulse else { return };
-        let stop = self.region().map_or(f64::INFINITY, |(_, b)| b - 0.5);
-        while let Some(click) = pulse.click(self.cursor) {
-            let offset = ((click.at - leg.from) / leg.speed - 1e-6).ceil().max(0.0);
-            if offset >= leg.frames as f64 || click.at >= stop {
-                break;
-            }
-            if self.controls.click {
-                self.ticker
-                    .strike(click.accent, leg.offset + offset as usize);
-            }
-            self.cursor += 1;
-        }
-    }
-
-    /// What happens where a piece ends.
-    fn pass(&mut self, tell: &mut dyn FnMut(Event)) {
-        match self.phase {
-            Phase::Stopped => {}
-            Phase::CountIn | Phase::Rest => self.pass_wait(tell),
-            Phase::Rolling => self.pass_rolling(tell),
-        }
-    }
-
-    fn pass_wait(&mut self, tell: &mut dyn FnMut(Event)) {
-        let goal = self.wait.goal;
-        let lead = self.fade as f64 * self.speed();
-        if !self.wait.led && self.wait.left <= self.fade && self.wait.left > 0 && goal >= lead {
-            self.lead_in(goal, true);
-            self.wait.led = true;
-        }
-        if self.wait.left == 0 {
-            if self.wait.led {
-                self.phase = Phase::Rolling;
-                self.cursor = self.first_click(goal);
-            } else {
-                self.roll(goal, false);
-            }
-            self.next_round(tell);
-        }
-    }
-
-    fn pass_rolling(&mut self, tell: &mut dyn FnMut(Event)) {
-        if self.round == 0 {
-            self.next_round(tell);
-        }
-        let (edge, kind) = self.edge();
-        let Some(track) = &mut self.track else { return };
-        let at = track.head.position();
-        let fade = self.fade as f64 * track.head.sounding_speed();
-        if matches!(kind, Edge::End | Edge::Rest) && at >= edge - fade - 1e-6 {
-            self.gain.aim(0.0, self.fade as u32);
-        }
-        if kind == Edge::None || at < edge - 1e-6 {
-            return;
-        }
-        match kind {
-            Edge::End => {
-                self.stop();
-                self.ended = true;
-                tell(Event::Ended);
-            }
-            Edge::Back => {
-                self.seam(tell);
-                self.decide_ladder();
-                let speed = self.speed();
-                if let (Some((a, _)), Some(track)) = (self.region(), &mut self.track) {
-                    track.head.set_speed(speed);
-                    track.head.seek(a);
-                    self.cursor = self.first_click(a);
-                }
-                self.next_round(tell);
-            }
-            Edge::Rest => {
-                self.seam(tell);
-                self.decide_ladder();
-                if let Some((a, b)) = self.region() {
-                    self.wait_from(Phase::Rest, b, a, f64::from(self.rest), false);
-                }
-            }
-            Edge::None => {}
-        }
-    }
-
-    fn seam(&self, tell: &mut dyn FnMut(Event)) {
-        tell(Event::Seam {
-            round: self.round,
-            clock: self.clock,
-        });
-    }
-
-    fn next_round(&mut self, tell: &mut dyn FnMut(Event)) {
-        self.round = self.round.saturating_add(1);
-        self.decided = false;
-        tell(Event::Round {
-            round: self.round,
-            speed: self.speed(),
-            clock: self.clock,
-        });
-    }
-
-    /// Decides the next round's speed once the engine has worked out the seam, so that the change
-    /// falls on it.
-    fn decide_ladder_ahead(&mut self) {
-        let Some(track) = &self.track else { return };
-        let due = self.phase == Phase::Rolling
-            && !self.decided
-            && track
-                .head
-                .region()
-                .is_some_and(|(_, b)| track.head.frontier() >= b);
-        if due {
-            self.decide_ladder();
-            self.decided = true;
-        }
-    }
-
-    fn decide_ladder(&mut self) {
-        let Some(ladder) = self.ladder else { return };
-        self.rounds_on_step += 1;
-        if self.rounds_on_step >= ladder.rounds && (!ladder.asks || self.may_climb) {
-            self.ladder_speed = (self.ladder_speed + ladder.step).min(ladder.top);
-            self.rounds_on_step = 0;
-            self.may_climb = false;
-        }
-    }
-
-    /// The host drives: its bars and beats say which frame sounds.
-    fn follow(&mut self, host: HostPlace, tell: &mut dyn FnMut(Event)) {
-        let before = self.host;
-        self.host = HostPlace {
-            quarters: host.quarters + host.pace * PIECE as f64,
-            ..host
-        };
-        let (Some(track), Some(pulse)) = (&mut self.track, &self.pulse) else {
-            return;
-        };
-        if !host.running || host.pace <= 0.0 {
-            if self.phase == Phase::Rolling {
-                self.stop();
-            }
-            return;
-        }
-        let goal = pulse.frame_of_host(host.quarters);
-        let jump_frames = HOST_JUMP_MS / 1000.0 * self.rate;
-        let jumped = !before.running
-            || (host.quarters - before.quarters).abs() > host.pace * jump_frames.max(1.0);
-        let inside = goal >= 0.0 && goal < track.head.end();
-        if !inside {
-            if self.phase == Phase::Rolling {
-                self.stop();
-            }
-            return;
-        }
-        let ahead = |from: f64, by: f64| pulse.frame_of_host(host.quarters + host.pace * by) - from;
-        let aim = HOST_AIM * self.rate;
-        let lost = (track.head.position() - goal).abs() > HOST_LOST_MS / 1000.0 * self.rate;
-        if self.phase != Phase::Rolling || jumped || lost {
-            let wanted = ahead(goal, aim) / aim;
-            track.head.set_speed(wanted);
-            if self.gain.silent() {
-                track.head.cut();
-            }
-            track.head.seek(goal);
-            self.gain.aim(1.0, self.fade as u32);
-            self.phase = Phase::Rolling;
-            self.round = self.round.max(1);
-            self.cursor = pulse.first_click(goal);
-        }
-        let horizon = track.head.horizon();
-        let wanted = ahead(track.head.frontier(), horizon + aim) / aim;
-        let out = !(0.25..=1.5).contains(&(ahead(goal, aim) / aim));
-        if out && !self.out_of_reach {
-            tell(Event::OutOfReach);
-        }
-        self.out_of_reach = out;
-        track.head.set_speed(wanted);
     }
 }
