@@ -8,6 +8,7 @@ use crate::editor::{self, App};
 use crate::feet::{Feet, Wish};
 use crate::hub::Hub;
 use crate::params::{Channels, Dials};
+use crate::relay::Runner;
 use crate::session::{Store, Trigger};
 use nice_plug::midi::Key;
 use nice_plug::plugin::ParamValue;
@@ -27,7 +28,8 @@ pub struct Thumbline {
     dials: Arc<Dials>,
     hub: Arc<Hub>,
     feet: Arc<Feet>,
-    player: Option<Player>,
+    player: Option<Box<Player>>,
+    runner: Runner,
     offline: bool,
     /// Parameters as they were in the last block, to tell when they move.
     play: bool,
@@ -45,6 +47,7 @@ impl Default for Thumbline {
         }
         Self {
             feet: hub.feet(),
+            runner: hub.runner(),
             play: dials.play.value(),
             looped: dials.looped.value(),
             next: false,
@@ -183,7 +186,7 @@ impl Plugin for Thumbline {
         let rate = rate as u32;
         self.offline = config.process_mode == ProcessMode::Offline;
         if self.player.as_ref().is_none_or(|p| p.rate() != rate) {
-            self.player = Some(self.hub.activate(rate));
+            self.player = Some(Box::new(self.hub.activate(rate)));
         }
         if let Some(player) = &self.player {
             context.set_latency_samples(player.latency() as u32);
@@ -214,11 +217,16 @@ impl Plugin for Thumbline {
                 _ => {}
             }
         }
-        let Some(player) = &mut self.player else {
+        let transport = context.transport();
+        let ready = self.runner.heed(&mut self.player, transport.sample_rate);
+        let Some(player) = self.player.as_mut().filter(|_| ready) else {
+            // The player for this rate is on its way.
+            for channel in buffer.as_slice() {
+                channel.fill(0.0);
+            }
             return ProcessStatus::KeepAlive;
         };
         player.set_controls(controls);
-        let transport = context.transport();
         let host = Host {
             playing: transport.playing,
             quarters: transport.pos_beats,

@@ -1,30 +1,30 @@
 //! The desk of one instance: between the window, the worker threads and the audio thread.
 //!
 //! Owns the deck (the sending end of the audio thread's messages), the session and what is open.
-//! The window asks it for a [`Snapshot`] and hands it [`Action`]s; the audio thread never waits for
-//! it, except offline, where there is time.
+//! The window asks it for a [`Snapshot`](crate::snapshot::Snapshot) and hands it
+//! [`Action`](crate::action::Action)s; the
+//! audio thread never waits for it, except offline, where there is time.
 
+mod hearing;
 mod keeping;
 mod marking;
 mod mixing;
 mod opening;
+mod seeing;
 mod taping;
+mod wishing;
 
 pub use taping::on_timeline;
 
-use crate::action::Action;
 use crate::feet::Feet;
 use crate::jobs::Crew;
-use crate::params::{Channels, Dials};
+use crate::params::Dials;
 use crate::practice::SetUp;
 use crate::reel::Recorder;
+use crate::relay::{self, Relay, Runner};
 use crate::session::{Marks, Store, TakeRef};
-use crate::snapshot::{
-    AnalysisView, Answer, DialsView, Hear, LevelView, Notice, PageView, Peaks, PracticeView,
-    RecordingView, RegionView, Snapshot, TakeView, TransportView,
-};
+use crate::snapshot::{AnalysisView, Answer, Hear, Notice, PageView, Peaks};
 use nice_plug::context::gui::GuiContext;
-use nice_plug::prelude::*;
 use nice_plug_egui::RepaintNotifier;
 use opening::{Why, name_of};
 use std::collections::VecDeque;
@@ -33,9 +33,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
 use std::time::{Duration, Instant};
 use thumbline::analysis::Analysis;
-use thumbline::deck::{Config, Deck, Event, Message, Phase, Player, State, pair};
+use thumbline::deck::{Config, Deck, Event, Message, Player, State, pair};
 use thumbline::recording::{ContentHash, Recording};
-use thumbline::unit::{Seconds, Span};
+use thumbline::unit::Seconds;
 
 /// Most notices kept.
 const NOTICES: usize = 20;
@@ -50,6 +50,7 @@ pub struct Hub {
     standalone: AtomicBool,
     dressed: AtomicBool,
     desk: Mutex<Desk>,
+    relay: Mutex<Option<Relay>>,
     /// The open window, and what it was last asked to show.
     eye: Mutex<Option<(RepaintNotifier, u64)>>,
 }
@@ -76,15 +77,6 @@ enum Open {
         name: String,
         reason: String,
     },
-}
-
-/// A stretch that is heard once.
-#[derive(Clone, Copy)]
-enum Once {
-    /// It was asked for.
-    Asked(Seconds, Seconds),
-    /// It sounds.
-    Heard(Seconds, Seconds),
 }
 
 struct Take {
@@ -142,7 +134,7 @@ struct Desk {
     hear: Hear,
     mixed: Option<Arc<Recording>>,
     /// The stretch that is heard once, while it is.
-    once: Option<Once>,
+    once: Option<wishing::Once>,
     /// Counts mixes; an older one is given up.
     mixing: u64,
     page: Arc<PageView>,
@@ -170,36 +162,38 @@ impl Hub {
             standalone: AtomicBool::new(false),
             dressed: AtomicBool::new(false),
             eye: Mutex::new(None),
+            relay: Mutex::new(None),
             desk: Mutex::new(Desk::new(store)),
             crew: Arc::clone(&crew),
             dials,
         });
+        locked(&hub.desk).find_cut_short();
         crew.tend(Arc::downgrade(&hub));
         hub
-    }
-
-    /// Wakes this window when there is something new to show; none when it is closed.
-    pub fn watch(&self, window: Option<RepaintNotifier>) {
-        *locked(&self.eye) = window.map(|window| (window, 0));
-    }
-
-    /// Wakes the window, if what it would show has changed.
-    fn nudge(&self) {
-        if locked(&self.eye).is_none() {
-            return;
-        }
-        let stamp = self.snapshot().stamp();
-        if let Some((window, shown)) = &mut *locked(&self.eye)
-            && *shown != stamp
-        {
-            *shown = stamp;
-            window.request_repaint();
-        }
     }
 
     /// The switches that the audio thread reads.
     pub fn feet(&self) -> Arc<Feet> {
         Arc::clone(&self.feet)
+    }
+
+    /// The audio thread's end for players of another rate.
+    pub fn runner(&self) -> Runner {
+        let (relay, runner) = relay::pair();
+        *locked(&self.relay) = Some(relay);
+        runner
+    }
+
+    /// Makes a player of the rate at which the host turns out to run.
+    fn relay(&self) {
+        let wanted = locked(&self.relay).as_mut().and_then(Relay::wanted);
+        let Some(rate) = wanted.filter(|rate| *rate != locked(&self.desk).rate) else {
+            return;
+        };
+        let player = self.activate(rate);
+        if let Some(relay) = &mut *locked(&self.relay) {
+            relay.send(player);
+        }
     }
 
     /// The parameters.
@@ -276,6 +270,7 @@ impl Hub {
     /// Looks after the desk; called a few dozen times a second.
     pub fn tend(&self) {
         self.nudge();
+        self.relay();
         let loads = self.dials.store.loads();
         let restore = {
             let mut desk = locked(&self.desk);
@@ -376,163 +371,6 @@ impl Hub {
         desk.restate();
         desk.flush();
     }
-
-    /// Everything a view may draw, as it stands now.
-    pub fn snapshot(&self) -> Snapshot {
-        let mut desk = locked(&self.desk);
-        desk.look();
-        let dials = dials_view(&self.dials);
-        let recording = desk.recording_view();
-        let practice = self.practice_view(&mut desk);
-        let session = desk.store.lock();
-        let state = desk.state;
-        Snapshot {
-            recording,
-            analysis: desk.analysis.clone(),
-            transport: TransportView {
-                playing: state.is_some_and(|s| s.phase != Phase::Stopped),
-                position: state.map_or(session.position, |s| s.position),
-                speed: state.map_or(dials.speed, |s| s.speed),
-                count_in: state
-                    .filter(|s| s.phase == Phase::CountIn)
-                    .map(|s| s.beats_left),
-                resting: state.is_some_and(|s| s.phase == Phase::Rest),
-                round: state.map_or(0, |s| s.round),
-                follows_host: dials.follow,
-                bypassed: self.dials.bypass.value(),
-            },
-            peaks: Arc::clone(&desk.peaks),
-            dials,
-            practice,
-            takes: desk.takes.iter().map(take_view).collect(),
-            page: Arc::clone(&desk.page),
-            capture: desk.capture(),
-            recent: session.recent.clone().into(),
-            level: LevelView {
-                peak: state.map_or(0.0, |s| s.peak),
-                reduction_db: state.map_or(0.0, |s| s.reduction_db),
-            },
-            notices: desk.notices.iter().cloned().collect(),
-            host_rate: desk.rate,
-            set_ups: self.set_ups.iter().map(|s| s.name.clone()).collect(),
-            standalone: self.standalone.load(Ordering::Acquire),
-            look: session.look,
-        }
-    }
-
-    fn practice_view(&self, desk: &mut Desk) -> PracticeView {
-        let view = |r: &crate::session::Region| RegionView {
-            name: r.name.clone(),
-            from: r.from,
-            to: r.to,
-        };
-        let (region, regions, undoable, redoable) = desk.marks(|m| {
-            (
-                m.region.as_ref().map(view),
-                m.regions.iter().map(view).collect::<Arc<[_]>>(),
-                m.corrections.done().len(),
-                m.corrections.redoable(),
-            )
-        });
-        let current_region = region.as_ref().and_then(|r| {
-            regions
-                .iter()
-                .position(|k| k.from == r.from && k.to == r.to)
-        });
-        let session = desk.store.lock();
-        let mixing = desk.hear != Hear::default() && desk.mixed.is_none();
-        PracticeView {
-            hear: desk.hear,
-            mixing: mixing && desk.comparable(),
-            loop_on: self.loop_on(),
-            region,
-            regions,
-            current_region,
-            snap: session.snap,
-            count_in_bars: session.count_in_bars,
-            rest_beats: session.rest_beats,
-            ladder: session.ladder,
-            click_rate: session.click_rate,
-            latency: Span::from_ms(session.latency_ms),
-            learning: self.feet.learning(),
-            undoable,
-            redoable,
-            pins: Arc::clone(&desk.pins),
-        }
-    }
-
-    fn loop_on(&self) -> bool {
-        self.feet
-            .looped
-            .get()
-            .unwrap_or_else(|| self.dials.looped.value())
-    }
-
-    /// Carries out a wish; parameters are set through the host where `gui` is given.
-    pub fn apply(&self, action: Action, gui: Option<&GuiContext>) {
-        let dials = &self.dials;
-        match action {
-            Action::HearOnce(from, to) => {
-                self.apply(Action::Seek(from), gui);
-                self.apply(Action::Play(true), gui);
-                locked(&self.desk).once = Some(Once::Asked(from, to));
-            }
-            Action::Play(on) => {
-                locked(&self.desk).once = None;
-                self.feet.play.set(on);
-                set(gui, &dials.play, on);
-            }
-            Action::SetLoop(on) => {
-                self.feet.looped.set(on);
-                set(gui, &dials.looped, on);
-            }
-            Action::SetSpeed(speed) => set(gui, &dials.speed, (speed * 100.0) as f32),
-            Action::SetPitch(semitones) => {
-                let whole = semitones.round();
-                set(gui, &dials.pitch, whole as f32);
-                set(gui, &dials.cents, ((semitones - whole) * 100.0) as f32);
-            }
-            Action::SetClick(on) => set(gui, &dials.click, on),
-            Action::SetClickLevel(db) => set(gui, &dials.click_level, db as f32),
-            Action::SetGain(db) => set(gui, &dials.gain, db as f32),
-            Action::SetThrough(on) => set(gui, &dials.through, on),
-            Action::FollowHost(on) => set(gui, &dials.follow, on),
-            Action::SetChannels(channels) => {
-                set::<EnumParam<Channels>>(gui, &dials.channels, channels);
-            }
-            Action::UseSetUp(index) => self.use_set_up(index, gui),
-            other => {
-                self.mark(other);
-                // So that the host knows its project has changed.
-                let next = (dials.marks.value() + 1) % 1_000_000;
-                set(gui, &dials.marks, next);
-            }
-        }
-    }
-}
-
-impl Hub {
-    fn use_set_up(&self, index: usize, gui: Option<&GuiContext>) {
-        let Some(set_up) = self.set_ups.get(index) else {
-            return;
-        };
-        if let Some(speed) = set_up.speed {
-            self.apply(Action::SetSpeed(speed), gui);
-        }
-        if let Some(on) = set_up.looped {
-            self.apply(Action::SetLoop(on), gui);
-        }
-        if let Some(on) = set_up.click {
-            self.apply(Action::SetClick(on), gui);
-        }
-        let ladder = {
-            let mut session = self.dials.store.lock();
-            session.merge(set_up.session.clone());
-            session.ladder
-        };
-        // Tells the deck all of practice, and the host that its project has changed.
-        self.apply(Action::SetLadder(ladder), gui);
-    }
 }
 
 impl Desk {
@@ -607,25 +445,6 @@ impl Desk {
         }
     }
 
-    /// Has the stretch that was to be heard once gone by?
-    fn heard_once(&mut self) -> bool {
-        let Some(state) = self.state else {
-            return false;
-        };
-        match self.once {
-            // The place may still be the one before.
-            Some(Once::Asked(from, to)) if (from..to).contains(&state.position) => {
-                self.once = Some(Once::Heard(from, to));
-                false
-            }
-            Some(Once::Heard(from, to)) if !(from..to).contains(&state.position) => {
-                self.once = None;
-                true
-            }
-            _ => false,
-        }
-    }
-
     /// The marks of what is open.
     fn marks<R>(&mut self, look: impl FnOnce(&mut Marks) -> R) -> R {
         match self.hash {
@@ -644,33 +463,6 @@ impl Desk {
         }
     }
 
-    fn recording_view(&self) -> RecordingView {
-        match &self.open {
-            Open::Empty => RecordingView::Empty,
-            Open::Loading { name, progress, .. } => RecordingView::Loading {
-                name: name.clone(),
-                progress: *progress,
-            },
-            Open::Ready { name, path } => match &self.sound {
-                Some(sound) => RecordingView::Ready {
-                    name: name.clone(),
-                    path: Some(path.clone()),
-                    sound: Arc::clone(sound),
-                },
-                None => RecordingView::Empty,
-            },
-            Open::Missing { name, path, hash } => RecordingView::Missing {
-                name: name.clone(),
-                path: path.clone(),
-                hash: *hash,
-            },
-            Open::Failed { name, reason } => RecordingView::Failed {
-                name: name.clone(),
-                reason: reason.clone(),
-            },
-        }
-    }
-
     fn notice(&mut self, text: String, grave: bool) {
         if self.notices.back().is_some_and(|n| n.text == text) {
             return;
@@ -684,52 +476,5 @@ impl Desk {
         while self.notices.len() > NOTICES {
             self.notices.pop_front();
         }
-    }
-}
-
-fn take_view(take: &Take) -> TakeView {
-    let ends = take
-        .take
-        .places
-        .iter()
-        .map(|p| p.at)
-        .fold(None, |ends: Option<(Seconds, Seconds)>, at| {
-            Some(ends.map_or((at, at), |(a, b)| {
-                (Seconds(a.0.min(at.0)), Seconds(b.0.max(at.0)))
-            }))
-        })
-        .unwrap_or((Seconds(0.0), Seconds(0.0)));
-    TakeView {
-        name: take.take.name.clone(),
-        path: Some(take.take.path.clone()),
-        from: ends.0,
-        to: ends.1,
-        analysis: take.analysis.clone(),
-        answer: take.answer.clone(),
-        shown: take.shown,
-        gone: take.analysis.is_none() && !take.take.path.is_file(),
-    }
-}
-
-/// Sets a parameter as a player's own gesture.
-fn set<P: Param>(gui: Option<&GuiContext>, param: &P, value: P::Plain) {
-    if let Some(gui) = gui {
-        let setter = gui.param_setter();
-        setter.begin_set_parameter(param);
-        setter.set_parameter(param, value);
-        setter.end_set_parameter(param);
-    }
-}
-
-fn dials_view(dials: &Dials) -> DialsView {
-    DialsView {
-        speed: f64::from(dials.speed.value()) / 100.0,
-        pitch: f64::from(dials.pitch.value()) + f64::from(dials.cents.value()) / 100.0,
-        gain_db: f64::from(dials.gain.value()),
-        click: dials.click.value(),
-        click_db: f64::from(dials.click_level.value()),
-        channels: dials.channels.value(),
-        through: dials.through.value(),
-        follow: dials.follow.value(),
     }
 }

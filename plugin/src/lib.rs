@@ -10,6 +10,7 @@ pub mod jobs;
 pub mod params;
 pub mod practice;
 pub mod reel;
+pub mod relay;
 pub mod session;
 pub mod shelf;
 pub mod snapshot;

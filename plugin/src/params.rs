@@ -4,6 +4,10 @@ use crate::session::Store;
 use nice_plug::prelude::*;
 use std::sync::Arc;
 
+/// The hidden parameter that tells the host of changed marks goes round in so many steps. Few: some
+/// hosts ask for the text of every one.
+pub const MARKS: i32 = 100;
+
 /// Which channels of the recording are heard, on both sides.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Enum)]
 pub enum Channels {
@@ -129,9 +133,19 @@ fn linear(
     step: f32,
     unit: &'static str,
 ) -> FloatParam {
+    let digits = usize::from(step < 1.0);
+    let shown = move |value: f32| {
+        let shown = format!("{value:.digits$}");
+        // What is rounded to nothing has no sign.
+        match shown.strip_prefix('-') {
+            Some(size) if size.trim_matches(['0', '.']).is_empty() => size.to_owned(),
+            _ => shown,
+        }
+    };
     FloatParam::new(name, default, FloatRange::Linear { min, max })
         .with_step_size(step)
         .with_unit(unit)
+        .with_value_to_string(Arc::new(shown))
 }
 
 impl Dials {
@@ -166,16 +180,9 @@ impl Dials {
                 .with_value_to_string(formatters::v2s_bool_bypass())
                 .with_string_to_value(formatters::s2v_bool_bypass())
                 .make_bypass(),
-            marks: IntParam::new(
-                "Marks",
-                0,
-                IntRange::Linear {
-                    min: 0,
-                    max: 1_000_000,
-                },
-            )
-            .non_automatable()
-            .hide(),
+            marks: IntParam::new("Marks", 0, IntRange::Linear { min: 0, max: MARKS })
+                .non_automatable()
+                .hide(),
         }
     }
 }

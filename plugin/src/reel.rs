@@ -1,18 +1,51 @@
 //! Recorded sound on its way to disk: a WAV file that is whole at every moment but for the last
 //! half second, so that a crash, a full disk or a pulled plug costs no more than that.
+//!
+//! Beside it lies a note of what it was recorded against, until the recording is closed. A note
+//! that is left over tells of a recording that was cut short: [`cut_short`] finds it again.
 
 use hound::{SampleFormat, WavSpec, WavWriter};
+use serde::{Deserialize, Serialize};
 use std::fs::File;
-use std::io::{self, BufWriter};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
-use std::time::{SystemTime, UNIX_EPOCH};
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use thumbline::deck::capture::{Place, Reel, Source};
+use thumbline::recording::ContentHash;
 use thumbline::unit::Span;
+
+/// A note that has not been renewed for so long belongs to no recording under way.
+const ABANDONED: Duration = Duration::from_secs(10);
+
+/// Ending of the notes' names.
+const NOTE: &str = "note";
 
 /// Where recordings and takes are kept: the player's data folder, or a temporary one where the
 /// system names none.
 pub fn data_dir() -> PathBuf {
     thumbline::home::data().unwrap_or_else(|| std::env::temp_dir().join("thumbline"))
+}
+
+/// Writes a file whole or not at all.
+///
+/// # Errors
+/// When it cannot be written or put in its place; the file that was there stays then.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    if let Some(dir) = path.parent() {
+        std::fs::create_dir_all(dir)?;
+    }
+    let unfinished = path.with_extension("unfinished");
+    let mut file = File::create(&unfinished)?;
+    file.write_all(bytes)?;
+    file.sync_all()?;
+    std::fs::rename(&unfinished, path)
+}
+
+/// What a recording was made against.
+#[derive(Debug, Serialize, Deserialize)]
+struct Note {
+    recording: Option<ContentHash>,
+    places: Vec<Place>,
 }
 
 /// A recording under way.
@@ -21,28 +54,49 @@ pub struct Recorder {
     pub source: Source,
     reel: Reel,
     path: PathBuf,
+    against: Option<ContentHash>,
     writer: Option<WavWriter<BufWriter<File>>>,
     /// Where on the recording's timeline it was played.
     pub places: Vec<Place>,
     frames: Vec<[f32; 2]>,
     written: u64,
     flushed: u64,
-    /// The file could not be written any further.
+    fault: Option<String>,
+}
+
+/// A recording that has come to its end.
+pub struct Taped {
+    /// From where.
+    pub source: Source,
+    /// Its file; none when nothing was recorded.
+    pub path: Option<PathBuf>,
+    /// Where on the recording's timeline it was played.
+    pub places: Vec<Place>,
+    /// What is surely kept of it.
+    pub length: Span,
+    /// Why it stopped early.
     pub fault: Option<String>,
 }
 
+fn folder(source: Source) -> PathBuf {
+    data_dir().join(match source {
+        Source::Track => "recordings",
+        Source::Take => "takes",
+    })
+}
+
 impl Recorder {
-    /// Starts a file of its own in the data folder.
+    /// Starts a file of its own in the data folder, recorded `against` what is open.
     ///
     /// # Errors
     /// When the folder or the file cannot be made.
-    pub fn start(source: Source, reel: Reel) -> io::Result<Self> {
-        let (folder, what) = match source {
-            Source::Track => ("recordings", "recording"),
-            Source::Take => ("takes", "take"),
-        };
-        let dir = data_dir().join(folder);
+    pub fn start(source: Source, reel: Reel, against: Option<ContentHash>) -> io::Result<Self> {
+        let dir = folder(source);
         std::fs::create_dir_all(&dir)?;
+        let what = match source {
+            Source::Track => "recording",
+            Source::Take => "take",
+        };
         let (path, file) = fresh_file(&dir, what)?;
         let spec = WavSpec {
             channels: 2,
@@ -55,6 +109,7 @@ impl Recorder {
             source,
             reel,
             path,
+            against,
             writer: Some(writer),
             places: Vec::new(),
             frames: Vec::new(),
@@ -72,26 +127,39 @@ impl Recorder {
         if let Some(heard) = heard {
             heard.extend_from_slice(&self.frames);
         }
-        let Some(writer) = &mut self.writer else {
-            return;
-        };
-        let result = self
-            .frames
-            .iter()
-            .flatten()
-            .try_for_each(|&s| writer.write_sample(s))
-            .and_then(|()| {
-                self.written += self.frames.len() as u64;
-                if self.written - self.flushed >= u64::from(self.reel.rate()) / 2 {
-                    self.flushed = self.written;
-                    writer.flush()?;
-                }
-                Ok(())
-            });
-        if let Err(error) = result {
+        if let Err(error) = self.write() {
             self.fault = Some(error.to_string());
             self.writer = None;
+            self.written = self.flushed;
         }
+    }
+
+    fn write(&mut self) -> Result<(), hound::Error> {
+        let Some(writer) = &mut self.writer else {
+            return Ok(());
+        };
+        for &sample in self.frames.iter().flatten() {
+            writer.write_sample(sample)?;
+        }
+        self.written += self.frames.len() as u64;
+        if self.written - self.flushed >= u64::from(self.reel.rate()) / 2 {
+            writer.flush()?;
+            self.flushed = self.written;
+            // The note only helps to find the file again: the sound goes on without it.
+            let _ = self.note();
+        }
+        Ok(())
+    }
+
+    fn note(&self) -> io::Result<()> {
+        let note = Note {
+            recording: self.against,
+            places: self.places.clone(),
+        };
+        write_whole(
+            &self.path.with_extension(NOTE),
+            &serde_json::to_vec(&note).map_err(io::Error::other)?,
+        )
     }
 
     /// Has the audio thread let go, and is everything written?
@@ -109,19 +177,54 @@ impl Recorder {
         self.reel.rate()
     }
 
-    /// Closes the file; its path, or none when nothing was recorded (the file is removed).
-    pub fn close(mut self) -> Option<PathBuf> {
+    /// Closes the file, or removes it when nothing was recorded.
+    pub fn close(mut self) -> Taped {
         if let Some(writer) = self.writer.take()
             && let Err(error) = writer.finalize()
         {
             self.fault = Some(error.to_string());
+            self.written = self.flushed;
         }
+        let _ = std::fs::remove_file(self.path.with_extension(NOTE));
         if self.written == 0 {
             let _ = std::fs::remove_file(&self.path);
-            return None;
         }
-        Some(self.path)
+        Taped {
+            source: self.source,
+            length: self.length(),
+            path: (self.written > 0).then_some(self.path),
+            places: self.places,
+            fault: self.fault,
+        }
     }
+}
+
+/// Recordings that were cut short (the program was killed, the power went) and that belong to the
+/// recording `against`: file and places. Each is found once.
+pub fn cut_short(source: Source, against: Option<ContentHash>) -> Vec<(PathBuf, Vec<Place>)> {
+    let Ok(entries) = std::fs::read_dir(folder(source)) else {
+        return Vec::new();
+    };
+    let mut found: Vec<_> = entries
+        .filter_map(|entry| entry.ok())
+        .filter(|entry| {
+            let age = entry.metadata().and_then(|m| m.modified()).ok();
+            let age = age.and_then(|at| SystemTime::now().duration_since(at).ok());
+            age.is_some_and(|age| age > ABANDONED)
+        })
+        .map(|entry| entry.path())
+        .filter(|path| path.extension().is_some_and(|e| e == NOTE))
+        .filter_map(|path| {
+            let note: Note = serde_json::from_slice(&std::fs::read(&path).ok()?).ok()?;
+            let sound = path.with_extension("wav");
+            let ours = source == Source::Track || note.recording == against;
+            // Whoever removes the note has found it: two instances do not both take it.
+            let first = ours && std::fs::remove_file(&path).is_ok();
+            (first && sound.is_file()).then_some((sound, note.places))
+        })
+        .collect();
+    found.sort_by(|a, b| a.0.cmp(&b.0));
+    found
 }
 
 /// A new file named after the moment; two instances at once get two files.

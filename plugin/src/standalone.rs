@@ -5,13 +5,12 @@
 
 use crate::hub::Hub;
 use crate::params::{Channels, Dials};
-use crate::reel::data_dir;
+use crate::reel::{data_dir, write_whole};
 use crate::session::Session;
 use nice_plug::context::gui::{GuiContext, ParamSetter};
 use nice_plug::prelude::Param;
 use serde_json::{Map, Value, json};
 use std::fs;
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, OnceLock, Weak};
 use std::time::Duration;
@@ -36,18 +35,6 @@ pub fn program() -> Option<&'static Program> {
 pub fn declare(recording: Option<PathBuf>) {
     let state = data_dir().join("state.json");
     let _ = PROGRAM.set(Program { state, recording });
-}
-
-/// Writes a file whole or not at all.
-fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    if let Some(dir) = path.parent() {
-        fs::create_dir_all(dir)?;
-    }
-    let unfinished = path.with_extension("unfinished");
-    let mut file = fs::File::create(&unfinished)?;
-    file.write_all(bytes)?;
-    file.sync_all()?;
-    fs::rename(&unfinished, path)
 }
 
 /// The state as it is kept: the session, and the parameters by their ids.

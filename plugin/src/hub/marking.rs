@@ -97,7 +97,7 @@ impl Hub {
         }
     }
 
-    fn choose(&self, path: &Path) {
+    pub(super) fn choose(&self, path: &Path) {
         let mut desk = locked(&self.desk);
         let missing = match &desk.open {
             Open::Missing { name, .. } => Some(name.clone()),
@@ -413,7 +413,7 @@ impl Desk {
 
     /// Gives a fresh player the recording that is open.
     pub(super) fn reload(&mut self, sound: &Arc<Recording>) {
-        let onsets = super::opening::onset_table(self.heard.as_deref(), sound);
+        let onsets = super::hearing::onset_table(self.heard.as_deref(), sound);
         if let Ok(track) = Track::new(Arc::clone(sound), onsets, sound.rate()) {
             let place = self.store.lock().position;
             self.send(Message::Load(Box::new(track)));

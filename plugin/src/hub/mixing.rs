@@ -152,7 +152,7 @@ impl Desk {
 
     /// Puts a sound in the recording's place; where it plays, it plays on.
     fn replace(&mut self, sound: &Arc<Recording>) {
-        let onsets = super::opening::onset_table(self.heard.as_deref(), sound);
+        let onsets = super::hearing::onset_table(self.heard.as_deref(), sound);
         if let Ok(track) = Track::new(Arc::clone(sound), onsets, sound.rate()) {
             self.send(Message::Replace(Box::new(track)));
             self.flush();

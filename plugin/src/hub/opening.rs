@@ -1,25 +1,22 @@
-//! Opening a recording: growing prefixes that already play, then the whole, then what is heard in
-//! it.
+//! Opening a recording: growing prefixes that already play, then the whole.
 
-use super::{Hub, Open, locked};
+use super::hearing::onset_table;
+use super::{Desk, Hub, Open, locked};
 use crate::jobs::Urgency;
 use crate::session::RecordingRef;
 use crate::shelf::{self, FileKey};
-use crate::snapshot::{AnalysisView, Hear, Peaks};
+use crate::snapshot::{AnalysisView, Peaks};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Weak};
-use thumbline::analysis::{self, Analysis, Observer, Options, Stage, beat};
 use thumbline::deck::resample::{ResampleError, to_rate};
-use thumbline::deck::{ClickRate, Message, Pulse, Track};
+use thumbline::deck::{Message, Track};
 use thumbline::load::{Decoder, Part};
-use thumbline::music::tuning::Tuning;
 use thumbline::recording::{ContentHash, Recording};
-use thumbline::stretch::OnsetTable;
-use thumbline::timing;
 use thumbline::unit::{Seconds, Span};
 
-/// The first prefix that plays, in seconds; each further one is twice as long.
-const FIRST: f64 = 5.0;
+/// The first prefix that plays, in seconds; each further one is twice as long. At 150 % it lasts a
+/// second, in which the next one is long ready; what is longer only delays the first sound.
+const FIRST: f64 = 1.5;
 
 /// Stretches in an outline.
 const OUTLINE: usize = 3000;
@@ -43,6 +40,8 @@ enum Reading {
     },
     Fitting {
         original: Arc<Recording>,
+        /// Its identity, where it is known already.
+        hash: Option<ContentHash>,
         warnings: Vec<String>,
     },
     Done,
@@ -54,6 +53,8 @@ struct Reader {
     path: PathBuf,
     key: Option<FileKey>,
     rate: u32,
+    /// Length of the first prefix that plays: it reaches beyond the place where it starts.
+    first: f64,
     state: Reading,
 }
 
@@ -96,6 +97,10 @@ impl Hub {
             path: path.to_owned(),
             key: FileKey::of(path),
             rate: desk.rate,
+            first: match why {
+                Why::Chosen => FIRST,
+                Why::Restored | Why::Refitted => desk.store.lock().position.0 + FIRST,
+            },
             state: Reading::Opening,
         };
         self.crew.read(Urgency::Sound, move || reader.step());
@@ -178,6 +183,11 @@ impl Hub {
             let (name, path) = (name.clone(), path.clone());
             desk.settle(&name, &path, hash);
             desk.open = Open::Ready { name, path };
+            if desk.heard.is_none() {
+                // At once, so that nobody who waits for the analysis takes it for done.
+                desk.analysis = AnalysisView::Working { progress: 0.0 };
+            }
+            desk.tell_analysis();
             for warning in warnings {
                 desk.notice(warning, false);
             }
@@ -208,121 +218,6 @@ impl Hub {
             desk.notice(reason.clone(), true);
             desk.open = Open::Failed { name, reason };
         }
-    }
-
-    /// Listens to the recording on the listening thread.
-    pub(super) fn analyse(
-        &self,
-        original: Arc<Recording>,
-        hash: ContentHash,
-        tuning: Option<Tuning>,
-    ) {
-        let (generation, hub) = {
-            let mut desk = locked(&self.desk);
-            desk.listening += 1;
-            desk.analysis = AnalysisView::Working { progress: 0.0 };
-            desk.original = Some(Arc::clone(&original));
-            (desk.listening, self.me.clone())
-        };
-        self.crew.listen(Urgency::Sight, move || {
-            let result = if let Some(known) = shelf::heard(hash, tuning.as_ref()) {
-                Ok(known)
-            } else {
-                let options = Options {
-                    tuning: tuning.clone(),
-                };
-                let mut watch = Watch {
-                    hub: hub.clone(),
-                    generation,
-                };
-                analysis::analyze(&original, &options, &mut watch)
-                    .map(Arc::new)
-                    .map_err(|e| e.to_string())
-            };
-            if let Some(hub) = hub.upgrade() {
-                if let Ok(heard) = &result {
-                    shelf::share_heard(hash, tuning.clone(), heard);
-                }
-                hub.heard(generation, result);
-            }
-            false
-        });
-    }
-
-    fn heard(&self, generation: u64, result: Result<Arc<Analysis>, String>) {
-        {
-            let mut desk = locked(&self.desk);
-            if desk.listening != generation {
-                return;
-            }
-            // The samples at the file's own rate are not needed any longer.
-            desk.original = None;
-            match result {
-                Ok(heard) => desk.heard = Some(heard),
-                Err(reason) => {
-                    desk.analysis = AnalysisView::Failed(reason);
-                    return;
-                }
-            }
-        }
-        self.correct();
-    }
-
-    /// Applies the player's corrections to what was heard, and tells the deck.
-    pub(super) fn correct(&self) {
-        let (heard, corrections, generation) = {
-            let mut desk = locked(&self.desk);
-            let Some(heard) = desk.heard.clone() else {
-                return;
-            };
-            desk.correcting += 1;
-            (
-                heard,
-                desk.marks(|m| m.corrections.clone()),
-                desk.correcting,
-            )
-        };
-        let hub = self.me.clone();
-        self.crew.listen(Urgency::Sound, move || {
-            let mut corrected = corrections.applied(&heard);
-            let edits = corrections.grid_edits();
-            if !edits.is_empty() {
-                let tracked = beat::track(&corrected.notes, corrected.end, &edits);
-                corrected.grid = tracked.grid;
-                corrected.warnings.extend(tracked.warnings);
-            }
-            let pins = corrections.pins(&corrected.notes);
-            if let Some(hub) = hub.upgrade() {
-                hub.corrected(generation, Arc::new(corrected), pins.into());
-            }
-            false
-        });
-    }
-
-    fn corrected(&self, generation: u64, analysis: Arc<Analysis>, pins: Arc<[(usize, Seconds)]>) {
-        let swing = timing::measure(
-            &analysis.notes,
-            &analysis.grid,
-            timing::Reference::default(),
-        )
-        .swing
-        .map_or(0.5, |s| s.ratio / (1.0 + s.ratio));
-        let mut desk = locked(&self.desk);
-        if desk.correcting != generation {
-            return;
-        }
-        desk.swing = swing;
-        desk.analysis = AnalysisView::Ready(analysis);
-        desk.pins = pins;
-        desk.tell_analysis();
-        desk.flush();
-        let dial = desk.marks(|m| m.balance);
-        if desk.hear == Hear::default() {
-            desk.hear = Hear::Balance(dial);
-        }
-        drop(desk);
-        self.answer_takes();
-        self.mix();
     }
 }
 
@@ -365,6 +260,22 @@ impl Reader {
         }
     }
 
+    /// The file cannot be read any more, but its whole sound is here at the rate before: the host's
+    /// change of rate need not silence it.
+    fn from_memory(&self, hub: &Hub) -> Option<Reading> {
+        let desk = locked(&hub.desk);
+        let sound = desk.sound.clone()?;
+        let hash = desk.hash?;
+        (desk.why == Why::Refitted).then(|| Reading::Fitting {
+            original: sound,
+            hash: Some(hash),
+            warnings: vec![format!(
+                "{} cannot be read any more; it plays on from memory until it is closed",
+                name_of(&self.path)
+            )],
+        })
+    }
+
     fn advance(&mut self, hub: &Hub) -> Result<bool, String> {
         match std::mem::replace(&mut self.state, Reading::Done) {
             Reading::Opening => {
@@ -380,10 +291,12 @@ impl Reader {
                     );
                     return Ok(false);
                 }
-                let decoder = Decoder::open(&self.path, Part::WHOLE).map_err(|e| e.to_string())?;
-                self.state = Reading::Growing {
-                    decoder,
-                    until: FIRST,
+                self.state = match Decoder::open(&self.path, Part::WHOLE) {
+                    Ok(decoder) => Reading::Growing {
+                        decoder,
+                        until: self.first,
+                    },
+                    Err(error) => self.from_memory(hub).ok_or_else(|| error.to_string())?,
                 };
             }
             Reading::Growing { mut decoder, until } => {
@@ -403,11 +316,19 @@ impl Reader {
                 } else {
                     let warnings = decoder.warnings();
                     let original = Arc::new(decoder.finish().map_err(|e| e.to_string())?);
-                    self.state = Reading::Fitting { original, warnings };
+                    self.state = Reading::Fitting {
+                        original,
+                        hash: None,
+                        warnings,
+                    };
                 }
             }
-            Reading::Fitting { original, warnings } => {
-                let hash = original.hash();
+            Reading::Fitting {
+                original,
+                hash,
+                warnings,
+            } => {
+                let hash = hash.unwrap_or_else(|| original.hash());
                 if let Some(sound) = self.fit(&original)? {
                     let sound = shelf::share(self.key.clone(), hash, sound);
                     hub.complete(self.generation, &sound, original, hash, warnings);
@@ -419,70 +340,7 @@ impl Reader {
     }
 }
 
-struct Watch {
-    hub: Weak<Hub>,
-    generation: u64,
-}
-
-impl Observer for Watch {
-    fn progress(&mut self, stage: Stage, fraction: f32) {
-        // Reading notes takes most of the time.
-        let (from, share) = match stage {
-            Stage::Onsets => (0.0, 0.3),
-            Stage::Notes => (0.3, 0.5),
-            Stage::Roles => (0.8, 0.05),
-            Stage::Beats => (0.85, 0.15),
-        };
-        if let Some(hub) = self.hub.upgrade() {
-            let mut desk = locked(&hub.desk);
-            if desk.listening == self.generation {
-                desk.analysis = AnalysisView::Working {
-                    progress: from + share * fraction,
-                };
-            }
-        }
-    }
-
-    fn cancelled(&mut self) -> bool {
-        self.hub
-            .upgrade()
-            .is_none_or(|hub| locked(&hub.desk).listening != self.generation)
-    }
-}
-
-/// The onsets that the stretch engine keeps sharp: those heard, or until then its own reading.
-pub(super) fn onset_table(heard: Option<&Analysis>, sound: &Arc<Recording>) -> Arc<OnsetTable> {
-    match heard {
-        Some(analysis) => {
-            let frames = analysis
-                .notes
-                .iter()
-                .map(|n| n.time.frame(sound.rate()))
-                .collect();
-            Arc::new(OnsetTable::cleaned(frames, sound.frames()))
-        }
-        None => Arc::new(thumbline::stretch::transient::onsets(sound)),
-    }
-}
-
-impl super::Desk {
-    /// Tells the deck what was heard.
-    pub(super) fn tell_analysis(&mut self) {
-        let (AnalysisView::Ready(analysis), Some(sound)) = (&self.analysis, &self.sound) else {
-            return;
-        };
-        let onsets = onset_table(Some(analysis), sound);
-        let click = match self.store.lock().click_rate {
-            crate::snapshot::ClickRate::Beat => ClickRate::Beat,
-            crate::snapshot::ClickRate::Half => ClickRate::Half,
-            crate::snapshot::ClickRate::Third => ClickRate::Third,
-            crate::snapshot::ClickRate::Quarter => ClickRate::Quarter,
-        };
-        let pulse = Pulse::new(&analysis.grid, sound.rate(), click, self.swing);
-        self.send(Message::Onsets(onsets));
-        self.send(Message::Pulse(pulse.map(Box::new)));
-    }
-
+impl Desk {
     /// The recording's identity is known: its marks are found, and what was marked meanwhile is
     /// added to them.
     fn settle(&mut self, name: &str, path: &Path, hash: ContentHash) {

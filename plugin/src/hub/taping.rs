@@ -4,10 +4,10 @@
 use super::keeping::Heard;
 use super::{Desk, Hub, Take, locked};
 use crate::jobs::Urgency;
-use crate::reel::Recorder;
+use crate::reel::{self, Recorder};
 use crate::session::TakeRef;
 use crate::snapshot::{CaptureSource, CaptureView};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::analysis::{self, Analysis, Options};
 use thumbline::compare::{Model, compare};
@@ -92,7 +92,7 @@ impl Hub {
             CaptureSource::Take => Source::Take,
         };
         let (tap, reel) = tap(from, desk.rate, ROOM);
-        match Recorder::start(from, reel) {
+        match Recorder::start(from, reel, desk.hash) {
             Ok(recorder) => {
                 desk.recorder = Some(recorder);
                 desk.round = Round::default();
@@ -142,46 +142,36 @@ impl Hub {
     }
 
     fn taped(&self, recorder: Recorder) {
-        let (source, places, length) =
-            (recorder.source, recorder.places.clone(), recorder.length());
-        let fault = recorder.fault.clone();
-        let path = recorder.close();
+        let taped = recorder.close();
         {
             let mut desk = locked(&self.desk);
-            if let Some(fault) = fault {
+            if let Some(fault) = taped.fault {
                 desk.notice(
                     format!(
                         "The recording stopped after {:.1} s, which are kept: {fault}",
-                        length.0
+                        taped.length.0
                     ),
                     true,
                 );
                 desk.send(Message::StopRecording);
                 desk.flush();
             }
+            let lost = desk.state.map_or(0, |state| state.dropped) as f64 / f64::from(desk.rate);
+            if lost > 0.0 {
+                desk.notice(
+                    format!("{lost:.1} s are missing in the recording: the computer was too busy"),
+                    true,
+                );
+            }
         }
-        let Some(path) = path else {
+        let Some(path) = taped.path else {
             locked(&self.desk).notice("Nothing was recorded".into(), false);
             return;
         };
-        match source {
-            Source::Track => self.open(&path, super::opening::Why::Chosen),
+        match taped.source {
+            Source::Track => self.choose(&path),
             Source::Take => {
-                let take = {
-                    let mut desk = locked(&self.desk);
-                    let number = desk.takes.len() + 1;
-                    let take = TakeRef {
-                        name: format!("take {number}"),
-                        path,
-                        places,
-                    };
-                    desk.marks(|m| m.takes.push(take.clone()));
-                    desk.takes.push(Take {
-                        fresh: true,
-                        ..Take::new(take.clone())
-                    });
-                    take
-                };
+                let take = locked(&self.desk).keep_take(path, taped.places);
                 self.hear_take(take);
             }
         }
@@ -385,10 +375,48 @@ impl Desk {
         }
     }
 
-    /// Takes of the recording that is open, from its marks.
+    /// Adds a take to the marks.
+    fn keep_take(&mut self, path: PathBuf, places: Vec<Place>) -> TakeRef {
+        let take = TakeRef {
+            name: format!("take {}", self.takes.len() + 1),
+            path,
+            places,
+        };
+        self.marks(|m| m.takes.push(take.clone()));
+        self.takes.push(Take {
+            fresh: true,
+            ..Take::new(take.clone())
+        });
+        take
+    }
+
+    /// Takes of the recording that is open, from its marks, and those that were cut short.
     pub(super) fn load_takes(&mut self) {
         let takes = self.marks(|m| m.takes.clone());
         self.takes = takes.into_iter().map(Take::new).collect();
+        if self.hash.is_none() {
+            return;
+        }
+        for (path, places) in reel::cut_short(Source::Take, self.hash) {
+            let take = self.keep_take(path, places);
+            let text = format!(
+                "A take was cut short; what was recorded is kept as {}",
+                take.name
+            );
+            self.notice(text, false);
+        }
+    }
+
+    /// Recordings of the track that were cut short go to the head of the recent ones.
+    pub(super) fn find_cut_short(&mut self) {
+        for (path, _) in reel::cut_short(Source::Track, None) {
+            let text = format!(
+                "A recording was cut short; what was recorded is kept as {}",
+                super::opening::name_of(&path)
+            );
+            self.store.lock().remember(path);
+            self.notice(text, false);
+        }
     }
 
     /// Analyses of the takes whose files are there and that have none yet.

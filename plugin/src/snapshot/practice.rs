@@ -1,0 +1,115 @@
+//! The settings of practice: loop, ladder, click, count-in.
+
+use std::sync::Arc;
+pub use thumbline::deck::ClickRate;
+use thumbline::unit::{Seconds, Span};
+
+/// A stretch of the recording with a name.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RegionView {
+    /// What the player calls it.
+    pub name: String,
+    /// Start.
+    pub from: Seconds,
+    /// End, after `from`.
+    pub to: Seconds,
+}
+
+/// What loop ends hold on to while they are dragged.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Snap {
+    /// Whole bars.
+    #[default]
+    Bar,
+    /// Beats.
+    Beat,
+    /// The nearest note's start.
+    Onset,
+    /// Nothing.
+    Free,
+}
+
+/// A loop that speeds up step by step.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default)]
+pub struct Ladder {
+    /// Is it in force?
+    pub on: bool,
+    /// Speed of the first rounds, 0.25 to 1.5.
+    pub start: f64,
+    /// What each step adds, 0.01 to 0.5.
+    pub step: f64,
+    /// Rounds on each step, at least 1.
+    pub rounds: u32,
+    /// Highest speed, up to 1.5.
+    pub top: f64,
+    /// Step only when the last round's drift stayed inside this many milliseconds; none steps
+    /// always.
+    pub within_ms: Option<f64>,
+}
+
+impl Default for Ladder {
+    fn default() -> Self {
+        Self {
+            on: false,
+            start: 0.6,
+            step: 0.05,
+            rounds: 4,
+            top: 1.0,
+            within_ms: None,
+        }
+    }
+}
+
+/// What is heard of the recording.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Hear {
+    /// Thumb against fingers: −1 the thumb alone, 0 both as recorded, 1 the fingers alone.
+    Balance(f64),
+    /// The recording left and this take right, bar for bar together.
+    Beside(usize),
+}
+
+impl Default for Hear {
+    fn default() -> Self {
+        Self::Balance(0.0)
+    }
+}
+
+/// The settings of practice.
+#[derive(Debug, Clone, Default)]
+pub struct PracticeView {
+    /// What is heard of the recording.
+    pub hear: Hear,
+    /// Is that being made?
+    pub mixing: bool,
+    /// Is the loop on?
+    pub loop_on: bool,
+    /// The loop's ends; none = the whole recording.
+    pub region: Option<RegionView>,
+    /// Kept regions, in the order of the recording.
+    pub regions: Arc<[RegionView]>,
+    /// Which of `regions` is looped now.
+    pub current_region: Option<usize>,
+    /// What loop ends hold on to.
+    pub snap: Snap,
+    /// Bars counted before the start, 0 to 2.
+    pub count_in_bars: u8,
+    /// Silent beats between rounds, 0 to 16.
+    pub rest_beats: u8,
+    /// The ladder.
+    pub ladder: Ladder,
+    /// How often the click sounds.
+    pub click_rate: ClickRate,
+    /// Round-trip latency taken off own takes.
+    pub latency: Span,
+    /// A MIDI control being learnt, by the control's name.
+    pub learning: Option<crate::action::Control>,
+    /// Number of corrections that can be taken back.
+    pub undoable: usize,
+    /// Number of corrections that can be done again.
+    pub redoable: usize,
+    /// Slots the player named: index of the note in the analysis, and the slot's instant.
+    pub pins: Arc<[(usize, Seconds)]>,
+}
