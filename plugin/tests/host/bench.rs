@@ -1,0 +1,95 @@
+//! A desk and its audio thread without a host: for what a host does not ask for, as the window does.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use thumbline::deck::{Block, Controls, Host, Player};
+use thumbline_plugin::hub::Hub;
+use thumbline_plugin::params::Dials;
+use thumbline_plugin::session::{RecordingRef, Session, Store};
+use thumbline_plugin::snapshot::RecordingView;
+
+/// Frames a second at the start.
+pub const RATE: u32 = 48_000;
+
+/// A desk and its audio thread, without a host.
+pub struct Bench {
+    /// The desk.
+    pub hub: Arc<Hub>,
+    /// The audio thread's end.
+    pub player: Player,
+    /// What it is told in every block.
+    pub controls: Controls,
+    /// Frames rendered.
+    pub frames: u64,
+}
+
+impl Bench {
+    pub fn new() -> Self {
+        let hub = Hub::new(Arc::new(Dials::new(Store::default())));
+        let player = hub.activate(RATE);
+        Self {
+            hub,
+            player,
+            controls: Controls::default(),
+            frames: 0,
+        }
+    }
+
+    pub fn restore(&self, path: &Path) {
+        let mut session = Session::default();
+        session.recording = Some(RecordingRef {
+            name: "tone.wav".into(),
+            path: path.to_owned(),
+            hash: None,
+        });
+        self.hub.dials().store.replace(session);
+    }
+
+    /// Renders with a counting input (its sample tells its frame), on the side too where asked.
+    pub fn run(&mut self, frames: usize, side: bool) -> Vec<f32> {
+        let input: Vec<f32> = (0..frames)
+            .map(|i| ((self.frames + i as u64) % 48_000) as f32 / 48_000.0)
+            .collect();
+        self.run_with(&input, side.then_some(&input))
+    }
+
+    /// Renders with these inputs; the left output.
+    pub fn run_with(&mut self, input: &[f32], side: Option<&Vec<f32>>) -> Vec<f32> {
+        let (mut left, mut right) = (input.to_vec(), input.to_vec());
+        self.player.set_controls(self.controls);
+        self.player.process(&mut Block {
+            left: &mut left,
+            right: &mut right,
+            side: side.map(|side| (&side[..], &side[..])),
+            host: Some(Host {
+                playing: true,
+                quarters: Some(0.0),
+                tempo: Some(100.0),
+            }),
+        });
+        self.frames += input.len() as u64;
+        left
+    }
+
+    /// Renders in real time, or a little faster, until `done`; at most 30 s.
+    pub fn until(&mut self, what: &str, mut done: impl FnMut(&Hub) -> bool) {
+        let begun = Instant::now();
+        while !done(&self.hub) {
+            assert!(begun.elapsed() < Duration::from_secs(30), "never {what}");
+            self.run(480, true);
+            std::thread::sleep(Duration::from_millis(8));
+        }
+    }
+
+    pub fn until_whole(&mut self) {
+        self.until("whole", |hub| {
+            matches!(hub.snapshot().recording, RecordingView::Ready { .. })
+        });
+    }
+
+    pub fn said(&self, part: &str) -> bool {
+        let notices = self.hub.snapshot().notices;
+        notices.iter().any(|n| n.text.contains(part))
+    }
+}

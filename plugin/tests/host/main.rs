@@ -1,0 +1,13 @@
+//! The plug-in inside an independent CLAP host (clack), in process: what a host asks of it, and
+//! what a project, a player's foot and a bad day ask of it.
+
+// The entry point is a raw C symbol, as a host loads it.
+#![allow(unsafe_code)]
+
+mod bench;
+mod conformance;
+mod driving;
+mod faults;
+mod practice;
+mod project;
+mod rig;

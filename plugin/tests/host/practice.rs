@@ -1,0 +1,130 @@
+//! Practice as the window asks for it: the ladder that listens, set-ups, another rate in the middle.
+
+use crate::bench::{Bench, RATE};
+use crate::rig::recording;
+use std::time::Duration;
+use thumbline::unit::{Seconds, Span};
+use thumbline_plugin::action::Action;
+use thumbline_plugin::snapshot::{AnalysisView, Ladder};
+
+/// The built-in tune as a file.
+fn tune(dir: &std::path::Path) -> std::path::PathBuf {
+    let piece = thumbline::demo::recording(RATE).expect("the tune");
+    let path = dir.join("tune.wav");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: RATE,
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    let mut writer = hound::WavWriter::create(&path, spec).expect("a file");
+    // Twelve seconds are enough, and quicker listened to.
+    for s in piece.recording.channels()[0]
+        .iter()
+        .take(12 * RATE as usize)
+    {
+        writer.write_sample(*s).expect("written");
+    }
+    writer.finalize().expect("closed");
+    path
+}
+
+/// Plays the loop's rounds while the take is the recording itself, `late` seconds late; the
+/// ladder's speed in the end.
+fn climbed(late: f64) -> f64 {
+    let dir = tempfile::tempdir().expect("a folder");
+    let mut bench = Bench::new();
+    bench.restore(&tune(dir.path()));
+    bench.until_whole();
+    bench.until("heard", |hub| {
+        matches!(hub.snapshot().analysis, AnalysisView::Ready(_))
+    });
+    bench.hub.apply(Action::SetBars(2, 3), None);
+    let ladder = Ladder {
+        on: true,
+        start: 0.8,
+        step: 0.1,
+        rounds: 1,
+        top: 1.0,
+        within_ms: Some(30.0),
+    };
+    bench.hub.apply(Action::SetLadder(ladder), None);
+    let block = 480;
+    let delay = (late * f64::from(RATE)) as usize + block;
+    // What the plug-in itself delays is known, as a measured round trip would be.
+    let own = (block + bench.player.latency()) as f64 / f64::from(RATE);
+    bench.hub.apply(Action::SetLatency(Span(own)), None);
+    bench.hub.apply(Action::CaptureTake(true), None);
+    bench.controls.play = true;
+    bench.controls.looping = true;
+    let mut echo = vec![0.0f32; delay];
+    let silence = vec![0.0f32; block];
+    for count in 0..40 * RATE as usize / block {
+        let side = echo[echo.len() - delay..][..block].to_vec();
+        echo.extend(bench.run_with(&silence, Some(&side)));
+        bench.hub.tend();
+        if count % 20 == 0 {
+            // The listening thread gets its turn.
+            std::thread::sleep(Duration::from_millis(40));
+        }
+        let speed = bench.hub.snapshot().transport.speed;
+        if speed > 0.85 {
+            return speed;
+        }
+    }
+    bench.hub.snapshot().transport.speed
+}
+
+#[test]
+fn a_listening_ladder_climbs_after_a_round_in_time_and_not_after_a_late_one() {
+    crate::faults::in_own_folder(
+        "practice::a_listening_ladder_climbs_after_a_round_in_time_and_not_after_a_late_one",
+        || {
+            let late = climbed(0.09);
+            assert!((late - 0.8).abs() < 0.01, "{late}");
+            let timely = climbed(0.0);
+            assert!(timely > 0.85, "{timely}");
+        },
+    );
+}
+
+#[test]
+fn every_set_up_can_be_used() {
+    let bench = Bench::new();
+    let names = bench.hub.snapshot().set_ups;
+    assert!(names.len() >= 2, "{names:?}");
+    let mut seen = Vec::new();
+    for index in 0..names.len() {
+        bench.hub.apply(Action::UseSetUp(index), None);
+        let practice = bench.hub.snapshot().practice;
+        seen.push(format!(
+            "{:?} {} {} {:?}",
+            practice.ladder, practice.rest_beats, practice.count_in_bars, practice.click_rate
+        ));
+    }
+    bench.hub.apply(Action::UseSetUp(99), None);
+    seen.dedup();
+    assert!(seen.len() > 1, "they all do the same: {seen:?}");
+}
+
+#[test]
+fn a_backend_that_tells_its_rate_late_gets_a_player_that_fits() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let path = recording(dir.path(), "tone.wav", 48_000);
+    let mut bench = Bench::new();
+    bench.restore(&path);
+    let mut runner = bench.hub.runner();
+    let mut player = Some(Box::new(bench.hub.activate(44_100)));
+    assert!(runner.heed(&mut player, 44_100.0));
+    bench.until("another player", |_| runner.heed(&mut player, 48_000.0));
+    let player = *player.expect("a player");
+    assert_eq!(player.rate(), 48_000);
+    bench.player = player;
+    bench.until_whole();
+    bench.controls.play = true;
+    bench.hub.apply(Action::Seek(Seconds(1.0)), None);
+    bench.run(4800, false);
+    let out = bench.run(9600, false);
+    assert!(out.iter().any(|s| s.abs() > 0.1));
+    assert!(bench.hub.snapshot().host_rate == 48_000);
+}
