@@ -2,6 +2,9 @@
 //! allocates nor frees. An allocator that forbids both watches (`assert_no_alloc`); a breach
 //! aborts the test.
 
+#[path = "deck_realtime/soak.rs"]
+mod soak;
+
 use assert_no_alloc::{AllocDisabler, assert_no_alloc};
 use std::sync::Arc;
 use thumbline::deck::{
@@ -32,6 +35,11 @@ fn sound(seconds: f64) -> Arc<Recording> {
 
 fn onsets(sound: &Recording) -> Arc<OnsetTable> {
     let frames = (0..sound.frames()).step_by(11_000).collect();
+    Arc::new(OnsetTable::cleaned(frames, sound.frames()))
+}
+
+fn onsets_of(sound: &Recording, at: &[Seconds]) -> Arc<OnsetTable> {
+    let frames = at.iter().map(|t| t.frame(RATE)).collect();
     Arc::new(OnsetTable::cleaned(frames, sound.frames()))
 }
 
