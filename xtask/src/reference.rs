@@ -116,21 +116,34 @@ fn environment() -> Result<PathBuf> {
         Command::new("python3").args(["-m", "venv"]).arg(&venv),
         "python3 cannot make a venv",
     )?;
-    quietly(
-        Command::new(&python)
-            .args([
-                "-m",
-                "pip",
-                "install",
-                "--quiet",
-                "--disable-pip-version-check",
-                "-r",
-            ])
-            .arg(requirements),
-        "the pinned Python packages cannot be installed",
-    )?;
+    if let Err(error) = install(&python, &["-r", &requirements.to_string_lossy()]) {
+        // One package that cannot be had here costs only the checks that need it: they say so.
+        println!("{error:#}; trying them one by one");
+        let pins = wanted
+            .lines()
+            .filter(|l| !l.is_empty() && !l.starts_with('#'));
+        let mut had = 0;
+        for pin in pins {
+            match install(&python, &[pin]) {
+                Ok(()) => had += 1,
+                Err(_) => println!("  cannot be installed: {pin}"),
+            }
+        }
+        anyhow::ensure!(had > 0, "{error:#}");
+        return Ok(python);
+    }
     std::fs::write(mark, wanted)?;
     Ok(python)
+}
+
+fn install(python: &Path, what: &[&str]) -> Result<()> {
+    quietly(
+        Command::new(python)
+            .args(["-m", "pip", "install", "--quiet"])
+            .arg("--disable-pip-version-check")
+            .args(what),
+        "the pinned Python packages cannot be installed",
+    )
 }
 
 fn quietly(command: &mut Command, failing: &str) -> Result<()> {
