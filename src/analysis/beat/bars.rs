@@ -112,10 +112,8 @@ fn prior(meter: Meter) -> f64 {
     p.ln()
 }
 
-/// Weight of the harmony's likelihood: pitch classes within a bar are not independent draws.
-/// This and the weights below: tuned on rendered pieces, rounded.
-const HARMONY: f64 = 0.5;
-/// Concentration of a chord over the twelve pitch classes.
+/// Concentration of a chord over the twelve pitch classes. This and the weights below: tuned on
+/// rendered pieces, rounded.
 const CHORD: f64 = 0.25;
 /// Beats of evidence that the usual rates of thumb and fingers are worth against the piece's own
 /// pattern, and the weight of the pattern: no more than that of the beats, whose empty slots it
@@ -124,26 +122,24 @@ const USUAL: f64 = 2.5;
 const PATTERN: f64 = 0.5;
 /// Chance of a thumb note on a downbeat.
 const ON_ONE: f64 = 0.9;
-/// Most that beats in threes can gain a compound meter, nats.
-const TRIPLE: f64 = 10.0;
+/// Most that a meter can lose by dividing its beats otherwise than they are played, nats.
+const MISFIT: f64 = 20.0;
 /// Gain per SD of a lower thumb, and of a stronger accent.
-const LOW: f64 = 0.35;
-const ACCENT: f64 = 0.25;
+const LOW: f64 = 0.7;
+const ACCENT: f64 = 0.5;
 /// Gain when the run's first event is on a downbeat, and its last.
-const FIRST: f64 = 1.0;
-const LAST: f64 = 0.7;
+const FIRST: f64 = 2.0;
+const LAST: f64 = 1.5;
 
 /// All phases of a meter, best first. `triple` is the log-likelihood gain of dividing the beat
-/// by three; a recording `cut` to the click begins with a bar.
+/// by three: where it speaks against a meter it counts, where it speaks for it the beats' own
+/// likelihood has counted it (or six eighths would always be 6/8 and never 3/4). A recording
+/// `cut` to the click begins with a bar.
 pub(crate) fn choices(pulses: &[Pulse], meter: Meter, triple: f64, cut: bool) -> Vec<Choice> {
     let marks = Marks::read(pulses);
     let bar = usize::from(meter.beats().max(1));
-    let compound = if meter.is_compound() {
-        triple.clamp(-20.0, TRIPLE)
-    } else {
-        (-triple).clamp(-20.0, 0.0)
-    };
-    let shared = prior(meter) - (bar as f64).ln() + compound;
+    let fit = if meter.is_compound() { triple } else { -triple };
+    let shared = prior(meter) - (bar as f64).ln() + fit.clamp(-MISFIT, 0.0);
     let mut all: Vec<Choice> = (0..if cut { 1 } else { bar })
         .map(|phase| {
             let (pat, har, mar) = (
@@ -189,7 +185,7 @@ fn harmony(pulses: &[Pulse], bar: usize, phase: usize) -> f64 {
             *sum += c;
         }
     }
-    HARMONY * (total + chord_gain(&chord) - alike)
+    total + chord_gain(&chord) - alike
 }
 
 fn chord_gain(chord: &[f64; 12]) -> f64 {
@@ -246,10 +242,10 @@ impl Marks {
     fn read(pulses: &[Pulse]) -> Self {
         let low = standard(&pulses.iter().map(|p| p.low).collect::<Vec<_>>());
         let level = standard(&pulses.iter().map(|p| p.level).collect::<Vec<_>>());
-        let mut gain: Vec<f64> = pulses
+        let mut gain: Vec<f64> = low
             .iter()
-            .zip(low.iter().zip(&level))
-            .map(|(p, (low, level))| p.played[0][0] * 0.0 - LOW * low + ACCENT * level)
+            .zip(&level)
+            .map(|(low, level)| ACCENT * level - LOW * low)
             .collect();
         let sounding = |p: &Pulse| p.played[0][0] + p.played[1][0] > 0.3;
         if let Some(first) = pulses.iter().position(sounding) {

@@ -15,7 +15,7 @@ use crate::music::meter::Meter;
 const SHORTEST_RUN: usize = 5;
 /// Weight of the beats' likelihood beside that of the bars: notes of a pattern are not
 /// independent. Tuned on rendered pieces.
-const PATH: f64 = 0.6;
+const PATH: f64 = 0.7;
 /// Readings whose beats differ by less than this share are the same.
 const SAME: f64 = 0.04;
 /// Readings that are measured.
@@ -205,10 +205,10 @@ fn distinct(mut paths: Vec<(Source, Path)>) -> Vec<(Source, Path)> {
     kept
 }
 
-/// Prior log-probability of a tempo: centred on 88 beats a minute, a quarter of an octave wide,
+/// Prior log-probability of a tempo: centred on 88 beats a minute, 0.22 octaves wide (SD),
 /// narrow because the notes of a pattern overstate their case; tuned on rendered pieces, near the
 /// tempi that listeners tap (Parncutt 1994, Music Perception 11, from memory).
 fn tempo_prior(beat: f64) -> f64 {
     let octaves = (60.0 / beat / 88.0).log2();
-    -0.5 * (octaves / 0.25).powi(2)
+    -0.5 * (octaves / 0.22).powi(2)
 }
