@@ -115,21 +115,23 @@ fn prior(meter: Meter) -> f64 {
 /// Concentration of a chord over the twelve pitch classes. This and the weights below: tuned on
 /// rendered pieces, rounded.
 const CHORD: f64 = 0.25;
+/// Pitch classes beyond one (exponential of the entropy) from which on chords tell all they can.
+const CHORDAL: f64 = 2.0;
 /// Beats of evidence that the usual rates of thumb and fingers are worth against the piece's own
 /// pattern, and the weight of the pattern: no more than that of the beats, whose empty slots it
 /// takes back.
 const USUAL: f64 = 2.5;
-const PATTERN: f64 = 0.5;
+const PATTERN: f64 = 0.4;
 /// Chance of a thumb note on a downbeat.
 const ON_ONE: f64 = 0.9;
 /// Most that a meter can lose by dividing its beats otherwise than they are played, nats.
 const MISFIT: f64 = 20.0;
 /// Gain per SD of a lower thumb, and of a stronger accent.
-const LOW: f64 = 0.7;
-const ACCENT: f64 = 0.5;
+const LOW: f64 = 1.0;
+const ACCENT: f64 = 0.75;
 /// Gain when the run's first event is on a downbeat, and its last.
-const FIRST: f64 = 2.0;
-const LAST: f64 = 1.5;
+const FIRST: f64 = 3.0;
+const LAST: f64 = 2.2;
 
 /// All phases of a meter, best first. `triple` is the log-likelihood gain of dividing the beat
 /// by three: where it speaks against a meter it counts, where it speaks for it the beats' own
@@ -160,7 +162,8 @@ pub(crate) fn choices(pulses: &[Pulse], meter: Meter, triple: f64, cut: bool) ->
 }
 
 /// Gain in log-likelihood when the pitch classes of each bar come from a chord of its own
-/// (Dirichlet-multinomial) instead of from the run as a whole.
+/// (Dirichlet-multinomial) instead of from the run as a whole; a run on hardly more than one
+/// pitch class tells nothing of chords.
 fn harmony(pulses: &[Pulse], bar: usize, phase: usize) -> f64 {
     let mut all = [0.0; 12];
     for pulse in pulses {
@@ -174,6 +177,7 @@ fn harmony(pulses: &[Pulse], bar: usize, phase: usize) -> f64 {
         .filter(|&&c| c > 0.0)
         .map(|&c| c * (c / n).ln())
         .sum();
+    let classes = (-alike / n.max(1.0)).exp();
     let mut total = 0.0;
     let mut chord = [0.0; 12];
     for (k, pulse) in pulses.iter().enumerate() {
@@ -185,7 +189,7 @@ fn harmony(pulses: &[Pulse], bar: usize, phase: usize) -> f64 {
             *sum += c;
         }
     }
-    total + chord_gain(&chord) - alike
+    (total + chord_gain(&chord) - alike) * ((classes - 1.0) / CHORDAL).min(1.0)
 }
 
 fn chord_gain(chord: &[f64; 12]) -> f64 {
