@@ -15,6 +15,7 @@ pub mod edits;
 mod events;
 mod lattice;
 mod measure;
+pub mod pinch;
 mod reading;
 mod settle;
 mod slots;

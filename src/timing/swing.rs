@@ -5,6 +5,7 @@
 
 use super::stats;
 use super::{Figure, Swing};
+use crate::analysis::beat::pinch::{self, Touch};
 use crate::music::grid::Grid;
 use crate::music::note::{Note, Role};
 use crate::unit::Span;
@@ -21,6 +22,8 @@ const LEAST: usize = 3;
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Phase {
     pub role: Role,
+    /// When it was heard, seconds.
+    pub time: f64,
     /// Beat index.
     pub beat: usize,
     /// Place in the beat, 0 to below 1.
@@ -58,6 +61,7 @@ pub(super) fn phases(notes: &[Note], grid: &Grid) -> Vec<Phase> {
             let beat = at.0.floor().clamp(0.0, last - 1.0) as usize;
             Some(Phase {
                 role: note.role,
+                time: note.time.0,
                 beat,
                 at: at.0 - at.0.floor(),
                 length: length.0,
@@ -148,7 +152,8 @@ pub(super) fn place(swing: Option<Swing>) -> f64 {
 /// where either hand has fewer than three notes to tell it by.
 ///
 /// Where beats divide in two, only fingers on the beat tell: an off-beat's lateness cannot be
-/// told from swing. Notes of rolled chords count: they do sound later.
+/// told from swing. Notes of rolled chords count: they do sound later. Attacks that both hands
+/// share are taken apart as [`pinch`] tells.
 pub(super) fn lateness(phases: &[Phase], swing_place: f64) -> Option<Figure> {
     let halves = 2 * phases.iter().filter(|p| p.parts == 2).count() > phases.len();
     let away = |p: &Phase| {
@@ -158,27 +163,41 @@ pub(super) fn lateness(phases: &[Phase], swing_place: f64) -> Option<Figure> {
             .min_by(|a, b| a.abs().total_cmp(&b.abs()))
             .map_or(0.0, |away| away * p.length)
     };
-    let thumb: Vec<(f64, f64)> = phases
+    let mut touches: Vec<Touch> = phases
         .iter()
-        .filter(|p| p.role == Role::Bass)
-        .map(|p| (away(p), p.weight))
+        .filter(|p| p.role == Role::Bass || !halves || p.on_beat())
+        .map(|p| Touch {
+            time: p.time,
+            away: if halves && p.role == Role::Melody {
+                p.away_from_beat()
+            } else {
+                away(p)
+            },
+            role: p.role,
+            weight: p.weight,
+        })
         .collect();
-    let fingers: Vec<(f64, f64)> = phases
-        .iter()
-        .filter(|p| p.role == Role::Melody)
-        .filter(|p| !halves || p.on_beat())
-        .map(|p| (if halves { p.away_from_beat() } else { away(p) }, p.weight))
-        .collect();
+    touches.sort_by(|a, b| a.time.total_cmp(&b.time));
+    let apart = pinch::apart(&touches);
+    if let Some(apart) = &apart {
+        touches = pinch::taken_apart(&touches, apart);
+    }
+    let of = |role: Role| -> Vec<(f64, f64)> {
+        let own = touches.iter().filter(|t| t.role == role);
+        own.map(|t| (t.away, t.weight)).collect()
+    };
+    let (mut thumb, mut fingers) = (of(Role::Bass), of(Role::Melody));
     if thumb.len() < LEAST || fingers.len() < LEAST {
         return None;
     }
     let plain =
         |pairs: &[(f64, f64)]| stats::figure(&pairs.iter().map(|p| p.0).collect::<Vec<_>>());
     let (t, f) = (plain(&thumb)?, plain(&fingers)?);
-    let centre =
-        stats::weighted_median(&mut fingers.clone())? - stats::weighted_median(&mut thumb.clone())?;
+    let centre = stats::weighted_median(&mut fingers)? - stats::weighted_median(&mut thumb)?;
     let half = |figure: &Figure| Some((figure.high? - figure.low?).0 / 2.0);
     let both = half(&t).zip(half(&f)).map(|(a, b)| a.hypot(b));
+    // Taking shared attacks apart has an error of its own.
+    let both = both.map(|b| b.max(apart.map_or(0.0, |a| 1.96 * a.sd)));
     Some(Figure {
         n: f.n,
         centre: Span(centre),
