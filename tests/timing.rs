@@ -121,8 +121,19 @@ fn playing_on_the_grid_is_never_called_early_or_late() {
     let drift = measure(&notes, &grid(48, 0.6), Reference::OwnTempo);
     assert!(drift.notes.iter().flatten().all(|d| d.audible().is_none()));
     assert_eq!(drift.slants().count(), 0);
-    assert!(drift.swing.expect("swing").ratio - 1.0 < 1e-9);
-    assert!(drift.lateness.expect("lateness").centre.abs().ms() < 1e-6);
+    // Attacks at one instant leave open which hand came a little earlier: the interval says so.
+    let swing = drift.swing.expect("swing");
+    assert!(
+        (swing.ratio - 1.0).abs() < 0.02 && swing.low <= 1.0 && 1.0 <= swing.high,
+        "{swing:?}"
+    );
+    let late = drift.lateness.expect("lateness");
+    let (low, high) = (late.low.expect("low").ms(), late.high.expect("high").ms());
+    assert!(
+        late.centre.abs().ms() < 2.5 && low < 0.0 && 0.0 < high,
+        "{} ms, {low} to {high}",
+        late.centre.ms()
+    );
 }
 
 #[test]

@@ -90,13 +90,10 @@ pub(super) fn swing(phases: &[Phase]) -> Option<Swing> {
     if off.len() < LEAST {
         return None;
     }
-    let mut on: Vec<f64> = fingers()
-        .filter(|p| p.on_beat())
-        .map(|p| (p.at + 0.5).fract() - 0.5)
-        .collect();
+    let (mut on, unsure) = on_beat(phases);
     let (base, error) = if on.len() >= LEAST {
         let centre = stats::median(&mut on)?;
-        (centre, half_width(&on))
+        (centre, half_width(&on).max(unsure))
     } else {
         (0.0, 0.0)
     };
@@ -115,6 +112,38 @@ pub(super) fn swing(phases: &[Phase]) -> Option<Swing> {
         low: ratio(place - half),
         high: ratio(place + half),
     })
+}
+
+/// Distances from the beat, as shares of it, of the fingers' notes on beats of two parts; attacks
+/// shared with the thumb are taken apart, with the second value as the 95 % error of that.
+fn on_beat(phases: &[Phase]) -> (Vec<f64>, f64) {
+    let mut two: Vec<&Phase> = phases
+        .iter()
+        .filter(|p| p.parts == 2 && p.on_beat())
+        .collect();
+    two.sort_by(|a, b| a.time.total_cmp(&b.time));
+    let mut touches: Vec<Touch> = two
+        .iter()
+        .map(|p| Touch {
+            time: p.time,
+            away: p.away_from_beat(),
+            role: p.role,
+            weight: p.weight,
+        })
+        .collect();
+    let mut unsure = 0.0;
+    if let Some(apart) = pinch::apart(&touches) {
+        touches = pinch::taken_apart(&touches, &apart);
+        let lengths = two.iter().map(|p| p.length).sum::<f64>();
+        unsure = 1.96 * apart.sd * two.len() as f64 / lengths;
+    }
+    let on = two
+        .iter()
+        .zip(touches)
+        .filter(|(p, _)| p.role == Role::Melody)
+        .map(|(p, touch)| touch.away / p.length)
+        .collect();
+    (on, unsure)
 }
 
 /// Half of the 95 % interval of a median; the whole range where there are too few values.

@@ -6,6 +6,7 @@
 
 use super::bars::locate;
 use super::events::Event;
+use super::pinch::{self, Touch};
 use super::slots::{self, Slots};
 use super::smooth::{self, Curve, Pin, Sight};
 use crate::music::note::Role;
@@ -40,10 +41,12 @@ impl Run {
             Hand {
                 late: 0.0,
                 sd: 0.012,
+                waits: 0.0,
             },
             Hand {
                 late: 0.0,
                 sd: 0.02,
+                waits: 0.0,
             },
         ];
         for _ in 0..3 {
@@ -89,16 +92,29 @@ fn windows(beats: usize) -> Vec<(usize, usize)> {
 struct Hand {
     late: f64,
     sd: f64,
+    /// How much later than heard it is in attacks that both hands share.
+    waits: f64,
 }
 
 fn sights(beats: &[f64], events: &[Event], slots: &Slots, hands: &[Hand; 2]) -> Vec<Sight> {
+    let sharing = sharing(events);
     events
         .iter()
-        .filter_map(|event| {
-            let (beat, at) = locate(beats, event.time)?;
+        .zip(&sharing)
+        // Of an attack that both hands share the thumb's half says all.
+        .filter(|(event, shares)| !(**shares && event.role == Role::Melody))
+        .filter_map(|(event, &shares)| {
             let hand = hands[usize::from(event.role == Role::Melody)];
+            let time = event.time + if shares { hand.waits } else { 0.0 };
+            let (beat, at) = locate(beats, time)?;
             let length = length(beats, beat);
             let (on, part, _) = slots.nearest(beat, at - hand.late / length);
+            // The place of a swung off-beat holds the fingers' lateness already.
+            let late = if on == 0 && slots.swings(beat, part) {
+                0.0
+            } else {
+                hand.late
+            };
             let beat = beat + on;
             let share = if on == 1 {
                 0.0
@@ -114,12 +130,33 @@ fn sights(beats: &[f64], events: &[Event], slots: &Slots, hands: &[Hand; 2]) -> 
             (beat < beats.len()).then_some(Sight {
                 beat,
                 share,
-                time: event.time - hand.late,
+                time: time - late,
                 sd,
                 weight: event.weight,
             })
         })
         .collect()
+}
+
+/// Which events are one attack with an event of the other hand.
+fn sharing(events: &[Event]) -> Vec<bool> {
+    let touches: Vec<Touch> = events.iter().map(|e| touch(e, 0.0)).collect();
+    let mut shares = vec![false; events.len()];
+    for (i, j) in pinch::pairs(&touches) {
+        if pinch::shared(&touches[i], &touches[j]) {
+            (shares[i], shares[j]) = (true, true);
+        }
+    }
+    shares
+}
+
+fn touch(event: &Event, away: f64) -> Touch {
+    Touch {
+        time: event.time,
+        away,
+        role: event.role,
+        weight: event.weight * (2.0 * event.sure - 1.0).max(0.05),
+    }
 }
 
 fn length(beats: &[f64], k: usize) -> f64 {
@@ -130,22 +167,33 @@ fn length(beats: &[f64], k: usize) -> f64 {
     }
 }
 
-/// Median distance of the fingers from their slots when the thumb is on time, and the spread of
-/// both hands.
+/// Distance of the fingers from their slots when the thumb is on time, and the spread of both
+/// hands. Swung off-beats do not say how late the fingers are: their place was read from them.
 fn hands(beats: &[f64], events: &[Event], slots: &Slots) -> [Hand; 2] {
-    let mut off: [Vec<f64>; 2] = [Vec::new(), Vec::new()];
+    let mut touches: Vec<Touch> = Vec::with_capacity(events.len());
     for event in events {
-        if let Some((beat, at)) = locate(beats, event.time) {
-            let (_, _, away) = slots.nearest(beat, at);
-            off[usize::from(event.role == Role::Melody)].push(away * length(beats, beat));
+        let Some((beat, at)) = locate(beats, event.time) else {
+            continue;
+        };
+        let (on, part, away) = slots.nearest(beat, at);
+        let swung = on == 0 && slots.swings(beat, part);
+        if !(swung && event.role == Role::Melody) {
+            touches.push(touch(event, away * length(beats, beat)));
         }
     }
-    let [thumb, fingers] = off.map(|mut away| {
+    let apart = pinch::apart(&touches);
+    if let Some(apart) = &apart {
+        touches = pinch::taken_apart(&touches, apart);
+    }
+    let [thumb, fingers] = [Role::Bass, Role::Melody].map(|role| {
+        let own = touches.iter().filter(|t| t.role == role);
+        let mut away: Vec<f64> = own.map(|t| t.away).collect();
         let late = median(&mut away);
         let mut distance: Vec<f64> = away.iter().map(|a| (a - late).abs()).collect();
         Hand {
             late,
             sd: (1.4826 * median(&mut distance)).clamp(HAND.0, HAND.1),
+            waits: 0.0,
         }
     });
     // Too few thumb notes place no beat: then the fingers do.
@@ -159,10 +207,12 @@ fn hands(beats: &[f64], events: &[Event], slots: &Slots) -> [Hand; 2] {
         Hand {
             late: 0.0,
             sd: thumb.sd.max(0.006),
+            waits: apart.map_or(0.0, |a| (-a.shared).max(0.0)),
         },
         Hand {
             late: late.clamp(-0.06, 0.06),
             sd: fingers.sd.max(0.008),
+            waits: 0.0,
         },
     ]
 }

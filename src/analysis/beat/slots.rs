@@ -79,6 +79,11 @@ impl Slots {
         share(parts, part, self.swing)
     }
 
+    /// Is this the off-beat of a beat of two parts, read as swung?
+    pub fn swings(&self, beat: usize, part: u8) -> bool {
+        part == 1 && self.parts.get(beat) == Some(&2) && self.swing > 0.5
+    }
+
     /// The slot nearest to a place in a beat: (beats on, part, distance in beats).
     pub fn nearest(&self, beat: usize, at: f64) -> (usize, u8, f64) {
         let parts = self.parts.get(beat).copied().unwrap_or(2);
