@@ -72,7 +72,14 @@ impl Snapshot {
         });
         put(match &self.analysis {
             AnalysisView::None => 0,
-            AnalysisView::Working { progress } => 1 + percent(*progress),
+            AnalysisView::Working {
+                progress,
+                onsets,
+                so_far,
+            } => {
+                let drawn = so_far.as_ref().map_or(0, |a| Arc::as_ptr(a).addr());
+                1 + percent(*progress) + (onsets.len() as u64) * 101 + drawn as u64
+            }
             AnalysisView::Ready(analysis) => Arc::as_ptr(analysis).addr() as u64,
             AnalysisView::Failed(_) => 2000,
         });

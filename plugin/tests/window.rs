@@ -113,7 +113,11 @@ fn every_state_says_what_is_and_what_still_works() {
         path,
         hash: None,
     };
-    let working = AnalysisView::Working { progress: f32::NAN };
+    let working = AnalysisView::Working {
+        progress: f32::NAN,
+        onsets: Arc::from([Seconds(0.5)]),
+        so_far: None,
+    };
     let broken = AnalysisView::Failed("Out of memory.".to_owned());
     let cases = [
         (
@@ -660,4 +664,32 @@ fn a_way_to_practise_is_one_choice() {
     });
     click(&mut harness, "Practice");
     assert_eq!(click(&mut harness, "Slow and climb"), [Action::UseSetUp(0)]);
+}
+
+#[test]
+fn the_sheet_fills_in_while_it_is_listened_to() {
+    let whole = heard(4);
+    let analysis = whole.analysis.ready().expect("heard");
+    let so_far = Arc::new(thumbline::analysis::Analysis {
+        grid: thumbline::music::grid::Grid::default(),
+        ..(**analysis).clone()
+    });
+    let mut harness = usual(Snapshot {
+        analysis: AnalysisView::Working {
+            progress: 0.8,
+            onsets: analysis.notes.iter().map(|n| n.time).collect(),
+            so_far: Some(so_far),
+        },
+        ..whole.clone()
+    });
+    harness.get_by_label_contains("Bar sheet");
+    harness.get_by_label_contains("Finding the beat");
+    assert!(notes(&harness) > 10);
+    assert_eq!(click(&mut harness, "Cancel"), [Action::Cancel]);
+}
+
+/// Notes on the page, as a screen reader finds them.
+fn notes(harness: &Harness<World>) -> usize {
+    let named = |label: &str| harness.query_all_by_label_contains(label).count();
+    named("thumb") + named("finger")
 }

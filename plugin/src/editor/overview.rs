@@ -5,7 +5,7 @@
 use super::sight::Sight;
 use super::theme;
 use crate::action::Action;
-use crate::snapshot::{RecordingView, Snapshot};
+use crate::snapshot::{AnalysisView, RecordingView, Snapshot};
 use egui::{EventFilter, Key, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 use thumbline::report::sheet::Ink;
 use thumbline::unit::{Seconds, Span};
@@ -63,6 +63,12 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         // Square root: soft passages stay visible beside loud ones.
         let reach = height.sqrt() * (HEIGHT - 16.0);
         painter.vline(at, foot - reach..=foot, stroke);
+    }
+    if let AnalysisView::Working { onsets, .. } = &snapshot.analysis {
+        let stroke = Stroke::new(1.0, theme::ink(ground, Ink::Finger));
+        for &onset in onsets.iter().filter(|t| t.0.is_finite()) {
+            painter.vline(x(onset), strip.top()..=strip.top() + 6.0, stroke);
+        }
     }
     for kept in practice.regions.iter() {
         let line = [pos2(x(kept.from), foot + 3.5), pos2(x(kept.to), foot + 3.5)];

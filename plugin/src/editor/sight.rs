@@ -150,7 +150,7 @@ impl Outline {
 impl Sight {
     /// What was heard, measured once for every change of it.
     pub fn heard(&mut self, snapshot: &Snapshot) -> Option<Arc<Heard>> {
-        let analysis = snapshot.analysis.ready()?;
+        let analysis = snapshot.analysis.shown()?;
         let take = shown_take(snapshot);
         let same = |heard: &&Arc<Heard>| {
             let second = heard.second.as_ref().map(|(a, _)| Arc::as_ptr(a));

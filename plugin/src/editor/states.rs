@@ -46,7 +46,21 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             });
             false
         }
-        (RecordingView::Ready { name, .. }, AnalysisView::Working { progress }) => {
+        (
+            RecordingView::Ready { .. },
+            AnalysisView::Working {
+                progress,
+                so_far: Some(_),
+                ..
+            },
+        ) => {
+            ui.horizontal(|ui| {
+                bar(ui, Some(*progress), "Finding the beat");
+                cancel(ui, wishes);
+            });
+            true
+        }
+        (RecordingView::Ready { name, .. }, AnalysisView::Working { progress, .. }) => {
             page(ui, |ui| {
                 ui.heading(format!("Listening to {name}"));
                 bar(ui, Some(*progress), "Finding notes and beats");

@@ -12,7 +12,8 @@ use thumbline::report::sheet::Ink;
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
     sight.lit.clear();
     // The width only matters to the page; the words are the same at any.
-    let Some(scene) = sight.latest() else {
+    let ready = snapshot.analysis.ready().is_some();
+    let Some(scene) = sight.latest().filter(|_| ready) else {
         ui.label("Nothing has been heard yet.");
         return;
     };

@@ -8,6 +8,8 @@ use crate::snapshot::{AnalysisView, Hear};
 use std::sync::{Arc, Weak};
 use thumbline::analysis::{self, Analysis, Observer, Options, Stage, beat};
 use thumbline::deck::{Message, Pulse};
+use thumbline::music::grid::Grid;
+use thumbline::music::note::Note;
 use thumbline::music::tuning::Tuning;
 use thumbline::recording::{ContentHash, Recording};
 use thumbline::stretch::OnsetTable;
@@ -25,7 +27,7 @@ impl Hub {
         let (generation, hub) = {
             let mut desk = locked(&self.desk);
             desk.listening += 1;
-            desk.analysis = AnalysisView::Working { progress: 0.0 };
+            desk.analysis = AnalysisView::begun();
             desk.original = Some(Arc::clone(&original));
             (desk.listening, self.me.clone())
         };
@@ -39,6 +41,10 @@ impl Hub {
                 let mut watch = Watch {
                     hub: hub.clone(),
                     generation,
+                    end: original.end(),
+                    progress: 0.0,
+                    onsets: Vec::new(),
+                    so_far: None,
                 };
                 analysis::analyze(&original, &options, &mut watch)
                     .map(Arc::new)
@@ -131,9 +137,29 @@ impl Hub {
     }
 }
 
+/// Shows an analysis while it is under way.
 struct Watch {
     hub: Weak<Hub>,
     generation: u64,
+    end: Seconds,
+    progress: f32,
+    onsets: Vec<Seconds>,
+    so_far: Option<Arc<Analysis>>,
+}
+
+impl Watch {
+    fn show(&self) {
+        if let Some(hub) = self.hub.upgrade() {
+            let mut desk = locked(&hub.desk);
+            if desk.listening == self.generation {
+                desk.analysis = AnalysisView::Working {
+                    progress: self.progress,
+                    onsets: self.onsets.as_slice().into(),
+                    so_far: self.so_far.clone(),
+                };
+            }
+        }
+    }
 }
 
 impl Observer for Watch {
@@ -145,14 +171,25 @@ impl Observer for Watch {
             Stage::Roles => (0.8, 0.05),
             Stage::Beats => (0.85, 0.15),
         };
-        if let Some(hub) = self.hub.upgrade() {
-            let mut desk = locked(&hub.desk);
-            if desk.listening == self.generation {
-                desk.analysis = AnalysisView::Working {
-                    progress: from + share * fraction,
-                };
-            }
-        }
+        self.progress = from + share * fraction;
+        self.show();
+    }
+
+    fn onsets(&mut self, onsets: &[Seconds]) {
+        self.onsets.extend_from_slice(onsets);
+        self.show();
+    }
+
+    fn notes(&mut self, notes: &[Note]) {
+        self.so_far = Some(Arc::new(Analysis {
+            notes: notes.to_vec(),
+            grid: Grid::default(),
+            tuning_offset: None,
+            tuning: Tuning::standard(),
+            end: self.end,
+            warnings: Vec::new(),
+        }));
+        self.show();
     }
 
     fn cancelled(&mut self) -> bool {

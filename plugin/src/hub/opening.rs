@@ -185,7 +185,7 @@ impl Hub {
             desk.open = Open::Ready { name, path };
             if desk.heard.is_none() {
                 // At once, so that nobody who waits for the analysis takes it for done.
-                desk.analysis = AnalysisView::Working { progress: 0.0 };
+                desk.analysis = AnalysisView::begun();
             }
             desk.tell_analysis();
             for warning in warnings {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::recording::{ContentHash, Recording};
-use thumbline::unit::Span;
+use thumbline::unit::{Seconds, Span};
 
 /// The state of the open recording.
 #[derive(Debug, Clone, Default)]
@@ -70,6 +70,10 @@ pub enum AnalysisView {
     Working {
         /// Share done, 0 to 1.
         progress: f32,
+        /// Where something begins, as far as it was listened to; in order of time.
+        onsets: Arc<[Seconds]>,
+        /// The notes with provisional roles and no grid, once they are known.
+        so_far: Option<Arc<Analysis>>,
     },
     /// Done.
     Ready(Arc<Analysis>),
@@ -78,6 +82,24 @@ pub enum AnalysisView {
 }
 
 impl AnalysisView {
+    /// Just begun.
+    pub fn begun() -> Self {
+        Self::Working {
+            progress: 0.0,
+            onsets: Arc::from([]),
+            so_far: None,
+        }
+    }
+
+    /// What can be drawn: the result, or as much of it as there is.
+    pub fn shown(&self) -> Option<&Arc<Analysis>> {
+        match self {
+            Self::Ready(analysis) => Some(analysis),
+            Self::Working { so_far, .. } => so_far.as_ref(),
+            _ => None,
+        }
+    }
+
     /// The result, where there is one.
     pub fn ready(&self) -> Option<&Arc<Analysis>> {
         match self {
