@@ -167,7 +167,6 @@ impl Hub {
             crew: Arc::clone(&crew),
             dials,
         });
-        locked(&hub.desk).find_cut_short();
         crew.tend(Arc::downgrade(&hub));
         hub
     }

@@ -15,6 +15,10 @@ use thumbline::unit::{Seconds, Span};
 impl Hub {
     /// Wakes this window when there is something new to show; none when it is closed.
     pub fn watch(&self, window: Option<RepaintNotifier>) {
+        if window.is_some() {
+            // Now there is somebody to tell.
+            locked(&self.desk).find_cut_short();
+        }
         *locked(&self.eye) = window.map(|window| (window, 0));
     }
 

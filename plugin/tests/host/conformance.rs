@@ -495,6 +495,51 @@ fn events_may_lie_anywhere_in_a_block() {
 }
 
 #[test]
+fn automation_arrives_at_its_sample() {
+    let mut rig = Rig::new();
+    rig.activate(RATE);
+    let latency: PluginLatency = rig.extension();
+    rig.process(&[0.1; 4096], &EventBuffer::new(), None);
+    let late = latency.get(&rig.instance.plugin_handle()) as usize;
+    let through = rig.param("Hear the input");
+    let mut events = EventBuffer::new();
+    events.push(&ParamValueEvent::new(500, through, Pckn::match_all(), 0.0));
+    let out = rig.process(&[0.1; 2048], &events, None);
+    let first = out[0].iter().position(|s| *s != 0.1);
+    assert!(
+        first.is_some_and(|at| (500 + late..500 + late + 8).contains(&at)),
+        "{first:?}, wanted {}",
+        500 + late
+    );
+}
+
+#[test]
+fn a_state_cut_short_or_of_something_else_does_no_harm() {
+    let mut random = noise(16);
+    let mut rig = Rig::new();
+    let events = random_values(&mut rig, &mut random);
+    flush(&mut rig, &events);
+    let (bytes, wanted) = (saved(&mut rig), values(&mut rig));
+    let other: Vec<u8> = (0..5000).map(|_| (random() * 256.0) as u8).collect();
+    let cuts = (0..bytes.len())
+        .step_by(bytes.len() / 23)
+        .map(|n| &bytes[..n]);
+    let mut victim = Rig::new();
+    victim.activate(RATE);
+    for strange in cuts.chain([&other[..], b"<?xml version=\"1.0\"?><state/>", b"RIFF"]) {
+        let before = values(&mut victim);
+        if !victim.load_raw(strange) {
+            assert_eq!(values(&mut victim), before, "refused, so nothing changes");
+        }
+        let out = victim.silent(64);
+        assert!(out[0].iter().all(|s| s.is_finite()));
+    }
+    assert!(victim.load_raw(&bytes));
+    victim.silent(64);
+    assert_eq!(values(&mut victim), wanted);
+}
+
+#[test]
 fn instances_are_made_and_destroyed_in_any_order() {
     for round in 0..3 {
         let mut rigs: Vec<Rig> = (0..4).map(|_| Rig::new()).collect();

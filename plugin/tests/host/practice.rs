@@ -2,10 +2,11 @@
 
 use crate::bench::{Bench, RATE};
 use crate::rig::recording;
+use std::sync::Arc;
 use std::time::Duration;
 use thumbline::unit::{Seconds, Span};
 use thumbline_plugin::action::Action;
-use thumbline_plugin::snapshot::{AnalysisView, Ladder};
+use thumbline_plugin::snapshot::{AnalysisView, Ladder, RecordingView};
 
 /// The built-in tune as a file.
 fn tune(dir: &std::path::Path) -> std::path::PathBuf {
@@ -127,4 +128,87 @@ fn a_backend_that_tells_its_rate_late_gets_a_player_that_fits() {
     let out = bench.run(9600, false);
     assert!(out.iter().any(|s| s.abs() > 0.1));
     assert!(bench.hub.snapshot().host_rate == 48_000);
+}
+
+#[test]
+fn instances_share_the_sound_of_a_recording_even_under_another_name() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let path = recording(dir.path(), "tone.wav", 44_100);
+    let copy = dir.path().join("copy.wav");
+    std::fs::copy(&path, &copy).expect("copied");
+    let mut benches: Vec<Bench> = [&path, &path, &copy]
+        .into_iter()
+        .map(|path| {
+            let bench = Bench::new();
+            bench.restore(path);
+            bench
+        })
+        .collect();
+    let mut sounds = Vec::new();
+    for bench in &mut benches {
+        bench.until_whole();
+        if let RecordingView::Ready { sound, .. } = bench.hub.snapshot().recording {
+            sounds.push(sound);
+        }
+    }
+    assert_eq!(sounds.len(), 3);
+    for sound in &sounds[1..] {
+        assert!(Arc::ptr_eq(sound, &sounds[0]), "decoded and held twice");
+    }
+}
+
+#[test]
+#[ignore = "a figure: cargo xtask bench first-sound"]
+fn first_sound_of_five_minutes() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let wav = dir.path().join("long.wav");
+    let spec = hound::WavSpec {
+        channels: 2,
+        sample_rate: 44_100,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(&wav, spec).expect("a file");
+    for i in 0..300 * 44_100 {
+        let t = f64::from(i) / 44_100.0;
+        let fall = (-6.0 * (t % 0.25)).exp();
+        let s = (0.4 * fall * (std::f64::consts::TAU * 196.0 * t).sin() * 32767.0) as i16;
+        writer.write_sample(s).expect("written");
+        writer.write_sample(s / 2).expect("written");
+    }
+    writer.finalize().expect("closed");
+    for ending in ["wav", "flac", "mp3", "m4a"] {
+        let path = dir.path().join(format!("five.{ending}"));
+        let made = std::process::Command::new("ffmpeg")
+            .args(["-v", "error", "-y", "-i"])
+            .args([&wav, &path])
+            .status();
+        if !made.is_ok_and(|status| status.success()) {
+            println!("skipped: no ffmpeg here to make a {ending}");
+            continue;
+        }
+        let mut times: Vec<f64> = (0..7).map(|_| first_sound(&path)).collect();
+        times.sort_by(f64::total_cmp);
+        println!(
+            "first sound of a five-minute {ending}: least {:.0} ms, middle {:.0} ms",
+            times[0], times[3]
+        );
+    }
+}
+
+/// Milliseconds from the choice of a file to its first sound, rendering all the time.
+fn first_sound(path: &std::path::Path) -> f64 {
+    let mut bench = Bench::new();
+    bench.controls.play = true;
+    let silence = [0.0f32; 64];
+    bench.run_with(&silence, None);
+    let begun = std::time::Instant::now();
+    bench.hub.apply(Action::Load(path.to_owned()), None);
+    loop {
+        let out = bench.run_with(&silence, None);
+        if out.iter().any(|s| s.abs() > 1e-3) {
+            return begun.elapsed().as_secs_f64() * 1000.0;
+        }
+        std::thread::sleep(Duration::from_millis(1));
+    }
 }
