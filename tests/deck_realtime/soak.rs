@@ -81,6 +81,8 @@ struct Soak {
     sound: Arc<Recording>,
     reel: Option<capture::Reel>,
     sent: BTreeMap<&'static str, usize>,
+    /// Output frame from which on a calibration is over.
+    calibrated: u64,
     blocks: usize,
     /// Shares of a buffer's time, of buffers of 64 frames or more.
     shares: Vec<f64>,
@@ -101,6 +103,7 @@ impl Soak {
             sound: ticking(),
             reel: None,
             sent: BTreeMap::new(),
+            calibrated: 0,
             blocks: 0,
             shares: Vec::new(),
             apart: Vec::new(),
@@ -172,6 +175,8 @@ impl Soak {
             _ => {
                 let (tap, _) = capture::tap(capture::Source::Take, RATE, 3.0);
                 self.send("calibrate", Message::Calibrate(tap));
+                // Its own clicks sound for a while.
+                self.calibrated = self.deck.state().clock + 3 * u64::from(RATE);
             }
         }
     }
@@ -264,6 +269,10 @@ impl Soak {
             reel.drain(&mut Vec::new(), &mut Vec::new());
         }
         let c = self.controls;
+        let begun = self.deck.state().clock - out[0].len() as u64;
+        if begun < self.calibrated {
+            return out[0].len();
+        }
         if c.play && !c.follow && !c.bypass && !c.through && c.channels == Channels::Stereo {
             self.compare(&out);
         }

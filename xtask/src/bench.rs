@@ -3,11 +3,16 @@
 use crate::run;
 use anyhow::Result;
 
-/// Runs the bench called `args[0]` (`job`, `deck`, `stretch` or `soak`), or all but the last; what
-/// follows goes to it.
+/// Runs the bench called `args[0]` (`job`, `deck`, `stretch`, `soak` or `first-sound`), or the first
+/// three; what follows goes to it.
 pub fn run(args: &[String]) -> Result<()> {
-    if args.first().is_some_and(|name| name == "soak") {
-        return soak();
+    match args.first().map(String::as_str) {
+        Some("soak") => return figures(&["--test", "deck_realtime"], "half_an_hour_at_random"),
+        Some("first-sound") => {
+            let host = ["--package", "thumbline-plugin", "--test", "host"];
+            return figures(&host, "first_sound_of_five_minutes");
+        }
+        _ => {}
     }
     let mut command = run::cargo();
     command.args(["bench", "--features", "bench"]);
@@ -18,10 +23,11 @@ pub fn run(args: &[String]) -> Result<()> {
     run::must(&mut command)
 }
 
-/// Half an hour of sound through the deck, under the allocator that refuses.
-fn soak() -> Result<()> {
+/// A test that is left out of the tests because it takes long, for what it prints: `soak` is half
+/// an hour of sound through the deck, under the allocator that refuses.
+fn figures(binary: &[&str], name: &str) -> Result<()> {
     let mut command = run::cargo();
-    command.args(["test", "--release", "--test", "deck_realtime", "--"]);
-    command.args(["--ignored", "--nocapture", "half_an_hour_at_random"]);
+    command.args(["test", "--release"]).args(binary);
+    command.args(["--", "--ignored", "--nocapture", name]);
     run::must(&mut command)
 }
