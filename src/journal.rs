@@ -2,13 +2,14 @@
 //!
 //! One SQLite file in the player's data folder, safe as a ledger: write-ahead log with full
 //! synchronisation, foreign keys, numbered schema versions. A round is committed whole or not at
-//! all; nothing is deleted by a migration, a merge or a restore. This module owns the file; what
-//! its figures mean is `timing`'s, and recording takes is the deck's.
+//! all; nothing is deleted by a migration, a merge or a restore. This module owns the file
+//! and the takes beside it; what its figures mean is `timing`'s, and recording takes is the deck's.
 //!
 //! | file | owns |
 //! |---|---|
 //! | `schema` | the tables, and how an older file becomes a newer one |
-//! | `write` | keeping rounds and takes, merging, backing up, restoring |
+//! | `takes` | the sound of takes, as FLAC beside the journal |
+//! | `write` | keeping rounds, merging, backing up, restoring |
 //! | `read` | pages, rounds, progress over days, what a damaged file still gives |
 //! | `kept` | what a comparison leaves in the journal |
 //! | `chart` | progress as text and as a picture |
@@ -19,11 +20,13 @@ pub mod chart;
 mod kept;
 mod read;
 mod schema;
+mod takes;
 mod write;
 
 pub use kept::{Practised, rounds_of};
 pub use read::{Page, Salvage, Session, salvage};
 pub use schema::{CURRENT as SCHEMA_VERSION, Migration};
+pub use takes::KeptTake;
 pub use write::{Merged, restore, spawn_writer};
 
 use crate::home;

@@ -7,6 +7,7 @@ pub mod bar_picture;
 pub mod compare;
 pub mod csv;
 pub mod file;
+pub mod flac;
 pub mod jams;
 pub mod json;
 pub mod marks;

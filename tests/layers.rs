@@ -12,12 +12,13 @@ const LAYERS: [&[&str]; 5] = [
 ];
 
 /// Modules of one layer that may use each other, with the reason.
-const SIDEWAYS: [(&str, &str); 5] = [
+const SIDEWAYS: [(&str, &str); 6] = [
     ("dsp", "unit"),          // filters speak in seconds and decibels
     ("stretch", "recording"), // the engine reads the recording it stretches
     ("deck", "load"),         // decoding feeds the deck
     ("compare", "timing"),    // comparing is drift against another player
     ("demo", "report"),       // the demo writes what it found
+    ("journal", "report"),    // takes are kept as sound files
 ];
 
 fn layer(module: &str) -> Option<usize> {

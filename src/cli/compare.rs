@@ -43,7 +43,7 @@ pub struct Compare {
     /// With --hear: speed of the recording; the take follows. By default the take keeps its own.
     #[arg(long, requires = "hear", value_parser = arguments::speed)]
     speed: Option<thumbline::stretch::Speed>,
-    /// Keep each time through in the journal.
+    /// Keep each time through in the journal, and the take's sound beside it.
     #[arg(long)]
     keep: bool,
     /// The journal's file, when it is not in its usual place.
@@ -160,6 +160,17 @@ impl Compare {
             Some(path) => path.clone(),
             None => Journal::usual_place()?,
         };
+        let mut journal = Journal::open(&path)?;
+        let sound = match journal.keep_sound(&take.sound) {
+            Ok(hash) => Some(hash),
+            Err(why @ journal::JournalError::ReadOnly { .. }) => return Err(why.into()),
+            Err(why) => {
+                terminal.warn(&format!(
+                    "the take's sound is not kept, its figures are: {why}"
+                ));
+                None
+            }
+        };
         let rounds = journal::rounds_of(
             found,
             &Practised {
@@ -167,13 +178,22 @@ impl Compare {
                 name: model.sound.name(),
                 grid: &model.heard.grid,
                 tuning: None,
-                take: Some(take.sound.hash()),
+                take: sound,
                 at: Moment::now(),
                 note: &self.note,
             },
         );
-        Journal::open(&path)?.keep_all(&rounds)?;
-        terminal.remark(&format!("{} rounds kept in the journal", rounds.len()));
+        journal.keep_all(&rounds)?;
+        let with = if sound.is_some() {
+            " with the take's sound"
+        } else {
+            ""
+        };
+        let said = match rounds.len() {
+            1 => format!("one round kept in the journal{with}"),
+            n => format!("{n} rounds kept in the journal{with}"),
+        };
+        terminal.remark(&said);
         Ok(())
     }
 }

@@ -1,12 +1,13 @@
 //! `journal`: pages, progress, advice; export, backup, restore, merge, rescue.
 
+use super::strings::text::wrapped;
 use super::terminal::Terminal;
 use super::{Command, usage};
 use anyhow::{Context, Result, bail};
 use clap::{Args, Subcommand};
 use std::fmt::Write as _;
 use std::path::PathBuf;
-use thumbline::journal::{self, Journal, Moment, Page, Round, advice, chart};
+use thumbline::journal::{self, Journal, KeptTake, Moment, Page, Round, advice, chart};
 use thumbline::report::file::Target;
 
 /// Version of the JSON that `journal export` writes.
@@ -84,7 +85,21 @@ enum Verb {
         /// The new journal; it must not exist yet.
         to: PathBuf,
     },
-    /// Remove a page and its rounds for good.
+    /// List the takes whose sound is kept beside the journal.
+    Takes {
+        /// As JSON.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Remove the sound of a take for good; the rounds measured on it stay.
+    Discard {
+        /// The beginning of the take's hash, as `journal takes` shows it.
+        take: String,
+        /// Say that you mean it.
+        #[arg(long)]
+        for_good: bool,
+    },
+    /// Remove a page and its rounds for good; its takes stay.
     Forget {
         /// The recording's name or the beginning of its hash.
         name: String,
@@ -163,10 +178,12 @@ fn act(verb: Verb, journal: &mut Journal, terminal: &Terminal) -> Result<()> {
         Verb::Merge { other } => {
             let merged = journal.merge(&other)?;
             Ok(terminal.say(&format!(
-                "{} rounds taken in, {} were here already",
-                merged.added, merged.known
+                "{} rounds taken in, {} were here already; {} takes copied",
+                merged.added, merged.known, merged.takes
             ))?)
         }
+        Verb::Takes { json } => takes(&journal.takes()?, json, terminal),
+        Verb::Discard { take, for_good } => discard(journal, &take, for_good, terminal),
         Verb::Forget { name, for_good } => {
             let page = find(journal, &name)?;
             if !for_good {
@@ -180,6 +197,58 @@ fn act(verb: Verb, journal: &mut Journal, terminal: &Terminal) -> Result<()> {
         }
         Verb::Restore { .. } | Verb::Rescue { .. } => Ok(()), // done before the journal was opened
     }
+}
+
+fn takes(takes: &[KeptTake], json: bool, terminal: &Terminal) -> Result<()> {
+    if json {
+        return say_json(&serde_json::json!({ "takes": takes }), terminal);
+    }
+    if takes.is_empty() {
+        terminal.say("No take is kept yet. `thumbline compare … --keep` keeps one.")?;
+        return Ok(());
+    }
+    let mut out = String::from("take      kept              rounds      size  file\n");
+    for t in takes {
+        let size = t.bytes.map_or_else(
+            || "gone".to_owned(),
+            |b| format!("{:.1} MB", b as f64 / 1e6),
+        );
+        let name = t.file.file_name().unwrap_or_default().to_string_lossy();
+        let short: String = name.chars().take(16).collect();
+        let _ = writeln!(
+            out,
+            "{}  {:<16}  {:>6}  {size:>8}  {short}…",
+            &t.hash.to_string()[..8],
+            t.at.local(),
+            t.rounds
+        );
+    }
+    if let Some(folder) = takes.first().and_then(|t| t.file.parent()) {
+        let _ = write!(out, "in {}", folder.display());
+    }
+    Ok(terminal.say(&out)?)
+}
+
+fn discard(journal: &mut Journal, take: &str, for_good: bool, terminal: &Terminal) -> Result<()> {
+    let found: Vec<KeptTake> = journal
+        .takes()?
+        .into_iter()
+        .filter(|t| !take.is_empty() && t.hash.to_string().starts_with(&take.to_lowercase()))
+        .collect();
+    let [one] = found.as_slice() else {
+        bail!(
+            "{} takes begin with “{take}”: `thumbline journal takes` lists them",
+            found.len()
+        );
+    };
+    if !for_good {
+        return Err(usage(format!(
+            "this would remove the sound of the take of {} for good: say --for-good if you mean it",
+            one.at.local()
+        )));
+    }
+    journal.discard_take(one.hash)?;
+    Ok(terminal.say("the take's sound is removed; its rounds are still in the journal")?)
 }
 
 fn find(journal: &Journal, name: &str) -> Result<Page> {
@@ -262,11 +331,12 @@ fn next(journal: &Journal, json: bool, terminal: &Terminal) -> Result<()> {
         terminal.say("Nothing is due today. Rest is practice too.")?;
     }
     for suggestion in &told {
-        terminal.say(&suggestion.words())?;
+        terminal.say(&wrapped(&suggestion.words(), 78))?;
     }
-    terminal.say(&format!("\nThe rule: {}", advice::RULE))?;
+    let rule = format!("The rule: {}", advice::RULE);
+    terminal.say(&format!("\n{}", wrapped(&rule, 78)))?;
     Ok(terminal.say(
-        "Warm up first and stop when something hurts; if it keeps hurting, see a professional.",
+        "Warm up first and stop when something hurts; if it keeps hurting, see a\n  professional.",
     )?)
 }
 

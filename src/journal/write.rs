@@ -1,4 +1,4 @@
-//! Keeping rounds and takes; merging, backing up and restoring.
+//! Keeping rounds; merging, backing up and restoring.
 
 use super::{Figure, Journal, JournalError, Moment, Round, schema};
 use crate::recording::ContentHash;
@@ -14,6 +14,8 @@ pub struct Merged {
     pub added: usize,
     /// Rounds that both journals had.
     pub known: usize,
+    /// Takes whose sound was copied.
+    pub takes: usize,
 }
 
 impl Journal {
@@ -47,22 +49,6 @@ impl Journal {
         Ok(added)
     }
 
-    /// Notes where a take's sound is kept.
-    ///
-    /// # Errors
-    /// What the disk says.
-    pub fn keep_take(&mut self, hash: ContentHash, file: &Path) -> Result<(), JournalError> {
-        self.writable()?;
-        self.connection
-            .execute(
-                "INSERT INTO take (hash, file, at) VALUES (?1, ?2, ?3)
-                 ON CONFLICT (hash) DO UPDATE SET file = excluded.file",
-                params![hash.to_string(), file.to_string_lossy(), Moment::now().0],
-            )
-            .map(|_| ())
-            .map_err(|e| self.wrap(e))
-    }
-
     /// Forgets every round of a recording's page; returns how many there were. The caller has
     /// asked for a second word first.
     ///
@@ -78,7 +64,7 @@ impl Journal {
             .map_err(|e| self.wrap(e))
     }
 
-    /// Takes in every round of another journal that is not here yet.
+    /// Takes in every round of another journal that is not here yet, and copies the takes beside it.
     ///
     /// # Errors
     /// When the other file is not a journal or cannot be read; nothing is taken in then.
@@ -97,6 +83,7 @@ impl Journal {
         Ok(Merged {
             added,
             known: rounds.len() - added,
+            takes: self.take_in_takes(&theirs)?,
         })
     }
 
@@ -119,7 +106,7 @@ impl Journal {
         copied
     }
 
-    fn writable(&self) -> Result<(), JournalError> {
+    pub(super) fn writable(&self) -> Result<(), JournalError> {
         match &self.read_only {
             Some(why) => Err(JournalError::read_only_because(&self.path, why.as_str())),
             None => Ok(()),
