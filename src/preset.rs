@@ -6,11 +6,10 @@ pub use crate::home::presets as user_folder;
 use crate::music::meter::Meter;
 use crate::music::picking::{Cell, Pattern};
 use crate::music::scale::{Scale, ScaleKind};
-use crate::music::tuning::{Tuning, TuningError};
+use crate::music::tuning::{Named, Tuning, TuningError};
 use serde::Deserialize;
 use std::path::Path;
 
-const TUNINGS: &str = include_str!("../presets/tunings.toml");
 const SCALES: &str = include_str!("../presets/scales.toml");
 const PATTERNS: &str = include_str!("../presets/patterns.toml");
 
@@ -65,50 +64,15 @@ fn hint(near: &[String]) -> String {
     }
 }
 
-/// A tuning with its name.
-#[derive(Debug, Clone, PartialEq)]
-pub struct NamedTuning {
-    /// What players call it.
-    pub name: String,
-    /// Other names.
-    pub aliases: Vec<String>,
-    /// The strings.
-    pub tuning: Tuning,
-    /// How common it is taken to be; standard is 10.
-    pub weight: f64,
-}
-
 /// Everything that can be asked for by name.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Presets {
     /// Tunings.
-    pub tunings: Vec<NamedTuning>,
+    pub tunings: Vec<Named>,
     /// Kinds of scale.
     pub scales: Vec<ScaleKind>,
     /// Picking patterns.
     pub patterns: Vec<Pattern>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct TuningFile {
-    #[serde(default)]
-    tuning: Vec<TuningEntry>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct TuningEntry {
-    name: String,
-    #[serde(default)]
-    aliases: Vec<String>,
-    strings: String,
-    #[serde(default = "one")]
-    weight: f64,
-}
-
-fn one() -> f64 {
-    1.0
 }
 
 #[derive(Deserialize)]
@@ -138,12 +102,11 @@ struct PatternEntry {
 impl Presets {
     /// What the program brings along.
     pub fn built_in() -> Self {
-        let mut presets = Self::default();
-        for (file, text) in [
-            ("tunings.toml", TUNINGS),
-            ("scales.toml", SCALES),
-            ("patterns.toml", PATTERNS),
-        ] {
+        let mut presets = Self {
+            tunings: Named::built_in().to_vec(),
+            ..Self::default()
+        };
+        for (file, text) in [("scales.toml", SCALES), ("patterns.toml", PATTERNS)] {
             if let Err(why) = presets.add(file, text) {
                 unreachable!("built-in {file} is well formed: {why}");
             }
@@ -185,15 +148,7 @@ impl Presets {
         let told = |error: toml::de::Error| error.message().to_owned();
         match file {
             "tunings.toml" => {
-                for entry in toml::from_str::<TuningFile>(text).map_err(told)?.tuning {
-                    let tuning = Tuning::parse(&entry.strings)
-                        .map_err(|why| format!("tuning `{}`: {why}", entry.name))?;
-                    let named = NamedTuning {
-                        name: entry.name,
-                        aliases: entry.aliases,
-                        tuning,
-                        weight: entry.weight.clamp(0.0, 100.0),
-                    };
+                for named in Named::read(text)? {
                     put(&mut self.tunings, named, |t| &t.name);
                 }
             }

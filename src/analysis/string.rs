@@ -6,9 +6,10 @@
 //! algorithm; the strings follow from it.
 
 use super::decide::Event;
+use crate::music::guess::{self, Heard};
 use crate::music::note::Role;
-use crate::music::tuning::Tuning;
-use crate::unit::Seconds;
+use crate::music::tuning::{Named, Tuning};
+use crate::unit::{Cents, Seconds};
 
 /// Highest fret above the capo that is considered.
 pub const HIGHEST_FRET: i32 = 19;
@@ -249,47 +250,27 @@ fn lean(pitch: &Pitch, tuning: &Tuning, style: Style, position: usize) -> f32 {
     least(true) - least(false)
 }
 
-/// The tuning and capo whose open strings best fit the pitches that were played.
+/// The likeliest tuning and capo for the pitches that were played. A single line says nothing of
+/// its tuning: it is taken to be standard.
 pub fn guess(events: &[Event]) -> Tuning {
-    let families = [
-        Tuning::standard(),
-        Tuning::low_to_high(&[38, 45, 50, 55, 59, 64]),
-        Tuning::dadgad(),
-        Tuning::low_to_high(&[38, 43, 50, 55, 59, 62]),
-        Tuning::low_to_high(&[38, 45, 50, 54, 57, 62]),
-        Tuning::low_to_high(&[38, 43, 48, 53, 57, 62]),
-    ];
     let standard = Tuning::standard();
     if Style::of(events.iter().map(|e| e.midi), &standard) == Style::Line {
         return standard;
     }
-    let mut best = (f64::NEG_INFINITY, standard);
-    for (rank, family) in families.into_iter().enumerate() {
-        for capo in 0..8 {
-            let tuning = family.clone().with_capo(capo);
-            let fit: f64 = events
-                .iter()
-                .map(|e| f64::from(e.confidence) * place_fit(&tuning, e.midi))
-                .sum();
-            let prior = events.len() as f64 * (0.02 * f64::from(capo) + 0.03 * rank.min(1) as f64);
-            if fit - prior > best.0 {
-                best = (fit - prior, tuning);
-            }
-        }
-    }
-    best.1
-}
-
-/// How naturally a pitch lies: open best, low frets well, below the lowest string not at all.
-fn place_fit(tuning: &Tuning, midi: i32) -> f64 {
-    let lowest = tuning
-        .places(midi, HIGHEST_FRET)
+    let heard: Vec<Heard> = events
+        .iter()
+        .map(|e| Heard {
+            time: e.time,
+            midi: e.midi,
+            role: None,
+        })
+        .collect();
+    let found = guess::guess(&heard, Cents(0.0), Named::built_in(), 5);
+    let best = found.first().map_or(0.0, |g| g.odds);
+    // Of tunings that are nearly as likely, the one with the lowest capo is the least far-fetched.
+    found
         .into_iter()
-        .map(|(_, fret)| fret)
-        .min();
-    match lowest {
-        None => -4.0,
-        Some(0) => 1.0,
-        Some(fret) => 0.5 - 0.08 * f64::from(fret),
-    }
+        .filter(|g| g.odds >= 0.5 * best)
+        .min_by_key(|g| g.tuning.capo())
+        .map_or(standard, |g| g.tuning)
 }

@@ -117,12 +117,17 @@ impl Search<'_> {
             self.keep();
             return;
         };
-        // Below the lowest string that is played, strings may be left out; above it one may.
+        // Strings may be left out below the lowest that is played and above the highest.
         self.frets[index] = None;
         self.string(string - 1);
         let Some(open) = self.tuning.open(string) else {
             return;
         };
+        // A string left out between played ones is hard to keep silent.
+        let lower = &self.frets[index + 1..];
+        if lower.first() == Some(&None) && lower.iter().any(Option::is_some) {
+            return;
+        }
         for fret in 0..=HIGHEST {
             let class = (open + fret).rem_euclid(12);
             if self.chord.classes.contains(&class) && self.fits(index, fret) {
@@ -165,12 +170,6 @@ impl Search<'_> {
             .filter_map(|(i, f)| f.map(|f| (i, f)))
             .collect();
         if played.len() < 4 {
-            return None;
-        }
-        // Strings left out between played ones are hard to keep silent.
-        let highest = played.first()?.0;
-        let lowest = played.last()?.0;
-        if lowest - highest + 1 != played.len() {
             return None;
         }
         let class = |(i, f): (usize, i32)| {

@@ -3,6 +3,10 @@
 //! Owns pitches of strings and places on the neck; what a player does with them is elsewhere.
 //! Named tunings are data (`presets/tunings.toml`).
 
+mod named;
+
+pub use named::Named;
+
 use super::pitch::{Key, read_class};
 use crate::unit::{Cents, MidiNote};
 use serde::{Deserialize, Serialize};

@@ -8,7 +8,7 @@ use std::fmt::Write;
 use std::path::Path;
 use thumbline::analysis::Options;
 use thumbline::load::Part;
-use thumbline::music::guess::{Candidate, Guess, guess, heard};
+use thumbline::music::guess::{Guess, guess, heard};
 use thumbline::preset::Presets;
 use thumbline::report::file::Target;
 use thumbline::unit::Cents;
@@ -21,16 +21,7 @@ pub fn run(rec: &Path, presets: &Presets, json: Option<Target>, terminal: &Termi
     let recording = source::read(rec, Part::WHOLE, terminal)?;
     let found = source::analyze(&recording, &Options::default(), terminal)?;
     let offset = found.tuning_offset.unwrap_or(Cents(0.0));
-    let candidates: Vec<Candidate<'_>> = presets
-        .tunings
-        .iter()
-        .map(|t| Candidate {
-            name: &t.name,
-            tuning: &t.tuning,
-            weight: t.weight,
-        })
-        .collect();
-    let guesses = guess(&heard(&found.notes, offset), offset, &candidates, TOLD);
+    let guesses = guess(&heard(&found.notes, offset), offset, &presets.tunings, TOLD);
     if guesses.is_empty() {
         bail!(
             "no pitch was heard in `{}`: there is nothing to guess a tuning from",
@@ -57,6 +48,10 @@ fn report(guesses: &[Guess]) -> String {
             "cents": (g.cents.0 * 100.0).round() / 100.0,
             "odds": (g.odds * 10_000.0).round() / 10_000.0,
             "strings": g.tuning.clone().with_capo(0).to_string(),
+            "alike": g.alike.iter().map(|(name, capo)| json!({
+                "tuning": name,
+                "capo": capo,
+            })).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
     });
     format!("{document:#}\n")
@@ -65,12 +60,21 @@ fn report(guesses: &[Guess]) -> String {
 /// Writing to a string cannot fail.
 fn text(guesses: &[Guess]) -> String {
     let mut out = String::from("Tunings that fit the notes, with the odds of each:\n");
+    let capo = |fret: i32| match fret {
+        0 => "no capo".to_owned(),
+        fret => format!("capo {fret}"),
+    };
     for g in guesses {
-        let capo = match g.tuning.capo() {
-            0 => "no capo".to_owned(),
-            fret => format!("capo {fret}"),
-        };
-        let _ = writeln!(out, "  {:>5.1} %  {:<18} {capo}", 100.0 * g.odds, g.name);
+        let alike = g.alike.first().map_or_else(String::new, |(name, fret)| {
+            format!("  (sounds like {name}, {})", capo(*fret))
+        });
+        let _ = writeln!(
+            out,
+            "  {:>5.1} %  {:<15} {:<8}{alike}",
+            100.0 * g.odds,
+            g.name,
+            capo(g.tuning.capo())
+        );
     }
     let cents = guesses.first().map_or(0.0, |g| g.cents.0);
     let _ = writeln!(out, "The guitar lies {cents:+.0} cents from A = 440 Hz.");

@@ -71,7 +71,8 @@ impl Harmonics {
         heading(&mut out, &self.name, &self.tuning);
         let _ = writeln!(
             out,
-            "\nNatural harmonics (touch over this fret; mm from nut or capo at {:.0} mm)",
+            "\nNatural harmonics: partial, pitch, cents off; touch over these frets (mm from\n\
+             nut or capo, of {:.0})",
             self.length_mm
         );
         for string in (1..=self.tuning.strings()).rev() {
@@ -120,13 +121,14 @@ impl Harmonics {
             .filter(|n| n.fret < BODY)
             .map(|n| format!("{:.2} ({:.0})", n.fret, n.distance_mm(self.length_mm)))
             .collect();
-        let line = format!(
-            "partial {number}: {:<4} {:+6.1} cents, fret (mm) {}",
+        // Five places fit into one line.
+        let _ = writeln!(
+            out,
+            "    {number}  {:<4} {:+6.1}  {}",
             pitch_name(first),
             first.cents.0,
-            places.join(", ")
+            places.join("  ")
         );
-        let _ = writeln!(out, "    {}", wrapped(&line, WIDTH - 6));
     }
 
     /// The lowest stopped place for a missing pitch class.
