@@ -25,6 +25,9 @@ use thumbline::unit::{Beats, Bpm};
 /// Known patterns that are named.
 const NEAREST: usize = 3;
 
+/// Below this share of strokes that agree with the cell, it is not called the pattern.
+const HARDLY: f64 = 0.5;
+
 /// Patterns further away than this are not called near.
 const NOTHING_ALIKE: f64 = 0.8;
 
@@ -151,7 +154,15 @@ impl Answer {
         } else {
             format!("{} bars", cell.bars)
         };
-        let mut out = format!("The pattern is {bars} of {} long.\n\n", cell.meter);
+        let mut out = if self.faithful() < HARDLY {
+            format!(
+                "Hardly a pattern: what repeats most is {bars} of {} long, and most strokes\n\
+                 leave it.\n\n",
+                cell.meter
+            )
+        } else {
+            format!("The pattern is {bars} of {} long.\n\n", cell.meter)
+        };
         out += &tab::text(&self.score(), 80);
         for note in &cell.notes {
             let strings: Vec<String> = note.strings.iter().map(u8::to_string).collect();
