@@ -1,9 +1,10 @@
 //! Picking patterns: the cell found in generated playing, and the distance between cells.
 
+use crate::invented::{agreement, pair};
 use thumbline::dsp::pluck::Chance;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
-use thumbline::music::picking::{Cell, Found, Placed, find, nearest, place};
+use thumbline::music::picking::{Cell, Placed, find, nearest, place};
 use thumbline::preset::Presets;
 use thumbline::unit::Beats;
 
@@ -50,23 +51,6 @@ fn played(cell: &Cell, bars: usize, seed: u64) -> Vec<Placed> {
     notes
 }
 
-/// Two presets in one meter as a cell of two bars.
-fn pair(a: &Cell, b: &Cell) -> Cell {
-    let mut both = a.clone();
-    both.bars = a.bars + b.bars;
-    both.division = if a.division >= b.division {
-        a.division
-    } else {
-        b.division
-    };
-    for note in &b.notes {
-        let mut note = note.clone();
-        note.at.0 += a.beats();
-        both.notes.push(note);
-    }
-    both
-}
-
 fn cells() -> Vec<Cell> {
     let patterns = Presets::built_in().patterns;
     let mut cells: Vec<Cell> = patterns.iter().map(|p| p.cell.clone()).collect();
@@ -78,22 +62,6 @@ fn cells() -> Vec<Cell> {
         }
     }
     cells
-}
-
-/// Share of right strokes: those both have over those either has.
-fn agreement(found: &Found, cell: &Cell) -> f64 {
-    let slots = |c: &Cell| -> Vec<(i64, Role)> {
-        let mut s: Vec<_> = c
-            .notes
-            .iter()
-            .map(|n| ((n.at.0 * 12.0).round() as i64, n.role))
-            .collect();
-        s.dedup();
-        s
-    };
-    let (a, b) = (slots(&found.cell), slots(cell));
-    let both = a.iter().filter(|s| b.contains(s)).count();
-    both as f64 / (a.len() + b.len() - both) as f64
 }
 
 #[test]
@@ -109,7 +77,7 @@ fn the_cell_is_found_under_human_timing_and_detection_errors() {
             all += 1;
             if found.cell.bars == cell.bars {
                 right += 1;
-                slots.push(agreement(&found, cell));
+                slots.push(agreement(&found.cell, cell));
             }
         }
     }
@@ -227,4 +195,19 @@ fn the_demo_has_its_pattern() {
             .take(3)
             .any(|(p, _)| p.name == "off-beat melody")
     );
+}
+
+/// The whole way through sound: a cell of one bar and one of two.
+#[test]
+fn a_rendered_cell_is_found() {
+    let cells = crate::invented::cells();
+    let four: Vec<&Cell> = cells.iter().filter(|c| c.meter == Meter::COMMON).collect();
+    for cell in [four[1].clone(), pair(four[0], four[3])] {
+        let take = crate::invented::in_cell(&cell, 24, 501);
+        let heard = crate::compare_sound::heard(&take.recording);
+        let found = find(&place(&heard.notes, &heard.grid), heard.grid.meter).expect("a cell");
+        assert_eq!(found.cell.bars, cell.bars);
+        let share = agreement(&found.cell, &cell);
+        assert!(share >= 0.8, "{share}");
+    }
 }
