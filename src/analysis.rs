@@ -11,6 +11,7 @@ pub mod doubt;
 pub mod hear;
 pub mod net;
 pub mod onset;
+pub mod pinch;
 pub mod pitch;
 pub mod place;
 pub mod role;
@@ -113,7 +114,8 @@ pub fn analyze(
     let (candidates, coarse) = hear::candidates(&mono, observer)?;
     let heard = hear::heard(&mono, &candidates, coarse.unwrap_or_default(), observer)?;
     let offset = coarse.unwrap_or_default();
-    let events = decide::events(&heard);
+    let mut events = decide::events(&heard);
+    pinch::part(&mut events, &heard);
     let pitched: Vec<(Seconds, f64)> = events
         .iter()
         .map(|e| (e.time, f64::from(e.midi) + offset.0 / 100.0))

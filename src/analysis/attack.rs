@@ -34,7 +34,7 @@ pub fn describe(notes: &mut [Note], events: &[Event], heard: &[Heard]) {
 }
 
 fn attack(notes: &[Note], events: &[Event], i: usize) -> Attack {
-    let kinds = &events[i].kinds;
+    let made = &events[i].made;
     let (note, midi) = (&notes[i], events[i].midi);
     let before = notes[..i].iter().zip(events).rev().find(|(other, _)| {
         other.string.is_some() && other.string == note.string && other.time < note.time
@@ -44,11 +44,11 @@ fn attack(notes: &[Note], events: &[Event], i: usize) -> Attack {
         .map(|(_, event)| midi - event.midi)
         .filter(|step| step.abs() <= SPAN);
     match from {
-        Some(step) if kinds.legato > BELIEVED && step > 0 => Attack::HammerOn,
-        Some(step) if kinds.legato > BELIEVED && step < 0 => Attack::PullOff,
-        _ if kinds.slide > BELIEVED => Attack::Slide,
-        _ if kinds.harmonic > BELIEVED => Attack::Harmonic,
-        _ if kinds.dead > BELIEVED => Attack::Dead,
+        Some(step) if made.legato > BELIEVED && step > 0 => Attack::HammerOn,
+        Some(step) if made.legato > BELIEVED && step < 0 => Attack::PullOff,
+        _ if made.slide > BELIEVED => Attack::Slide,
+        _ if made.harmonic > BELIEVED => Attack::Harmonic,
+        _ if made.dead > BELIEVED => Attack::Dead,
         _ => Attack::Pluck,
     }
 }

@@ -5,7 +5,7 @@
 //! string and kind come after.
 
 use super::hear::Heard;
-use super::net::{Kinds, PITCHES};
+use super::net::{Made, PITCHES};
 use super::pitch::LOWEST;
 use crate::unit::Seconds;
 
@@ -21,7 +21,7 @@ pub struct Event {
     /// Its share of the loudness after the onset, amplitude.
     pub strength: f32,
     /// How it seems to be made.
-    pub kinds: Kinds,
+    pub made: Made,
     /// Index of its candidate.
     pub heard: usize,
 }
@@ -234,7 +234,7 @@ fn event(
         midi: LOWEST + pitch as i32,
         confidence,
         strength: h.peak * share.clamp(0.05, 1.0),
-        kinds: h.reading.kinds,
+        made: h.reading.made[pitch],
         heard: i,
     })
 }

@@ -59,6 +59,19 @@ pub struct Kinds {
     pub tap: f32,
 }
 
+/// How one new note was made: a probability each, of all that is not a plain pluck.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Made {
+    /// See [`Kinds::legato`].
+    pub legato: f32,
+    /// See [`Kinds::slide`].
+    pub slide: f32,
+    /// See [`Kinds::harmonic`].
+    pub harmonic: f32,
+    /// See [`Kinds::dead`].
+    pub dead: f32,
+}
+
 /// What was heard at one instant.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
@@ -66,6 +79,11 @@ pub struct Reading {
     pub onset: f32,
     /// For each pitch from [`LOWEST`]: probability that it is newly sounded within ±20 ms.
     pub pitches: [f32; PITCHES],
+    /// For each pitch from [`LOWEST`]: where it begins, if it does, seconds after the instant, −0.02
+    /// to 0.02.
+    pub begins: [f64; PITCHES],
+    /// For each pitch from [`LOWEST`]: how it is made, if it is newly sounded.
+    pub made: [Made; PITCHES],
     /// For each pitch from [`LOWEST`]: probability that it sounds 30 to 60 ms after the instant,
     /// new or old.
     pub sounding: [f32; PITCHES],
@@ -82,6 +100,8 @@ impl Reading {
         Self {
             onset,
             pitches: [0.0; PITCHES],
+            begins: [0.0; PITCHES],
+            made: [Made::default(); PITCHES],
             sounding: [0.0; PITCHES],
             kinds: Kinds::default(),
             offset: 0.0,
@@ -146,10 +166,21 @@ impl<'a> Listener<'a> {
         let said = MODEL.say(spectra, &context, levels, &mut self.scratch);
         let [onset, pluck, legato, slide, harmonic, dead, tap, offset] = said.scalars;
         let p = layers::sigmoid;
+        // the network counts in hundredths of a second
+        let seconds = |offset: f32| f64::from(offset.clamp(-2.0, 2.0)) * 0.01;
         Reading {
             onset: p(onset),
-            pitches: said.pitches.map(|[new, _]| p(new)),
-            sounding: said.pitches.map(|[_, old]| p(old)),
+            pitches: said.pitches.map(|[new, ..]| p(new)),
+            begins: said.pitches.map(|[_, _, offset, ..]| seconds(offset)),
+            made: said
+                .pitches
+                .map(|[_, _, _, legato, slide, harmonic, dead]| Made {
+                    legato: p(legato),
+                    slide: p(slide),
+                    harmonic: p(harmonic),
+                    dead: p(dead),
+                }),
+            sounding: said.pitches.map(|[_, old, ..]| p(old)),
             kinds: Kinds {
                 pluck: p(pluck),
                 legato: p(legato),
@@ -158,8 +189,7 @@ impl<'a> Listener<'a> {
                 dead: p(dead),
                 tap: p(tap),
             },
-            // the network counts in hundredths of a second
-            offset: f64::from(offset.clamp(-2.0, 2.0)) * 0.01,
+            offset: seconds(offset),
         }
     }
 }

@@ -8,6 +8,7 @@ from rooms import record, squeak, sympathetic, thump
 from strings import SR, Guitar
 
 KINDS = ["pluck", "legato", "slide", "harmonic", "dead", "tap"]
+MADE = KINDS[1:5]  # told of every pitch
 NEAR, BLUR = .020, .036  # a note belongs to an instant within NEAR; between NEAR and BLUR nothing is asked
 
 
@@ -54,8 +55,8 @@ def perform(seed, samples=None):
         n["level"] = level
         a, b = max(0, s0), min(len(mix), s0 + len(x))
         mix[a:b] += x[a - s0:b - s0]
-        if n["cut"] == "damp" and rng.random() < noisy:  # a finger lands on the string, or leaves it
-            y = release(rng, g, n, cents) * 10 ** (rng.uniform(-40, -14) / 20) * 10 ** (level / 20)
+        if n["cut"] == "damp" and rng.random() < (max(noisy, .7) if n["choked"] else noisy):  # a finger lands on the string, or leaves it
+            y = release(rng, g, n, cents) * 10 ** (rng.uniform(-40, -8 if n["choked"] else -14) / 20) * 10 ** (level / 20)
             a = int((n["end"] + rng.uniform(-.02, .02)) * SR)
             b = min(len(mix), a + len(y))
             if 0 < a < b:
@@ -103,6 +104,8 @@ def label(times, notes, taps):
     onset = np.zeros(n, np.int8)
     kinds = np.zeros((n, len(KINDS)), np.int8)
     offset = np.full(n, np.nan, np.float32)
+    begins = np.full((n, F.PITCHES), np.nan, np.float32)
+    made = np.full((n, F.PITCHES, len(MADE)), -1, np.int8)
     start = np.array([m["t"] for m in notes])
     for i, t in enumerate(times):
         d = start - t
@@ -115,6 +118,9 @@ def label(times, notes, taps):
                 sounding[i, p] = 1 if d[j] > -1.2 else -1
             near = abs(d[j])
             if near <= NEAR:
+                if not near >= abs(begins[i, p]) / 1000:  # of two notes of one pitch the nearer
+                    begins[i, p] = d[j] * 1000
+                    made[i, p] = [m["kind"] == k for k in MADE]
                 pitch[i, p] = 1
             elif near <= BLUR and pitch[i, p] == 0:
                 pitch[i, p] = -1
@@ -128,7 +134,7 @@ def label(times, notes, taps):
             onset[i] = -1
         if len(taps) and np.abs(np.array(taps) - t).min() < .02:
             kinds[i, 5] = 1
-    return pitch, sounding, onset, kinds, offset
+    return pitch, sounding, onset, kinds, offset, begins, made
 
 
 def instants(rng, x, notes, taps, secs):
@@ -147,7 +153,10 @@ def instants(rng, x, notes, taps, secs):
     other = rng.uniform(0, secs, len(start) // 3)
     after = start[rng.random(len(start)) < .3]
     after = after + rng.uniform(.03, .09, len(after)) * rng.choice([-1, 1], len(after))
-    t = np.concatenate(near + [peaks, other, after])
+    gap = np.diff(np.sort(start))
+    close = np.sort(start)[:-1][(gap > .003) & (gap < .045)]  # pinches, rolls, strums: from before the first to after the second
+    close = close + rng.uniform(-.02, .045, len(close))
+    t = np.concatenate(near + [peaks, other, after, close])
     return np.sort(t[(t > 0) & (t < secs)])
 
 
@@ -158,9 +167,9 @@ def make(seed, samples=None):
     # the tuning is known nearly, seldom badly
     known = cents + (rng.normal(0, 5) if rng.random() < .85 else rng.uniform(-35, 35))
     spectra, env, lev = F.patches(x, times, known)
-    pitch, sounding, onset, kinds, offset = label(times, notes, taps)
+    pitch, sounding, onset, kinds, offset, begins, made = label(times, notes, taps)
     return dict(spectra=spectra.astype(np.float16), env=env.astype(np.float16), lev=lev.astype(np.float16), pitch=pitch,
-                sounding=sounding, onset=onset, kinds=kinds, offset=offset)
+                sounding=sounding, onset=onset, kinds=kinds, offset=offset, begins=begins.astype(np.float16), made=made)
 
 
 def load_samples(path):

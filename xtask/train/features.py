@@ -13,11 +13,13 @@ BINS = PER_SEMITONE * 86
 LOWEST, HIGHEST = 36, 88  # pitches that are told
 PITCHES = HIGHEST - LOWEST + 1
 FLOOR = 1e-6  # power below the patch's strongest bin that still counts: 60 dB
-LONG, MEDIUM, SHORT = 4096, 2048, 1024
+LONG, MEDIUM, SHORT, BRIEF = 4096, 2048, 1024, 512
 # (window, first sample after the instant)
 BEFORE_LONG, BEFORE_MEDIUM = (LONG, -132 - LONG), (MEDIUM, -132 - MEDIUM)
 AFTER_SHORT, AFTER_MEDIUM, AFTER_LONG, LATER_LONG = (SHORT, -44), (MEDIUM, 0), (LONG, 0), (LONG, 1544)
-WINDOWS = [BEFORE_LONG, BEFORE_MEDIUM, AFTER_SHORT, AFTER_MEDIUM, AFTER_LONG, LATER_LONG]
+# how much of a partial lies in these against those above tells when it began
+ACROSS_SHORT, LATER_SHORT = (SHORT, -512), (SHORT, 440)
+WINDOWS = [BEFORE_LONG, BEFORE_MEDIUM, AFTER_SHORT, AFTER_MEDIUM, AFTER_LONG, LATER_LONG, ACROSS_SHORT, LATER_SHORT] + [(BRIEF, s) for s in (-384, -128, 128, 384)]
 CHANNELS = len(WINDOWS) + 2
 # the envelope: 29 frames of 256 samples, 5 ms apart, centred from -60 to +80 ms, in 19 bands
 FRAME, HOP, FRAMES, FIRST = 256, 110, 29, -12
@@ -62,8 +64,8 @@ def patches(x, times, cents=0.0):
     at = np.round(np.asarray(times) * RATE).astype(int) + pad
     at = np.clip(at, LONG + 200, len(xp) - LONG - 1600)
     n = len(at)
-    banks = {k: bank(k, cents) for k in (LONG, MEDIUM, SHORT)}
-    wins = {k: hann(k) * 2 / hann(k).sum() for k in (LONG, MEDIUM, SHORT, FRAME)}
+    banks = {k: bank(k, cents) for k in (LONG, MEDIUM, SHORT, BRIEF)}
+    wins = {k: hann(k) * 2 / hann(k).sum() for k in (LONG, MEDIUM, SHORT, BRIEF, FRAME)}
     P = np.zeros((n, len(WINDOWS), BINS))
     for c, (size, start) in enumerate(WINDOWS):
         seg = xp[(at + start)[:, None] + np.arange(size)[None]]

@@ -8,7 +8,7 @@ import torch
 from torch import nn
 
 import features as F
-from shape import AGAIN, BEAT, CONTEXT, FIRST, HIDDEN, KINDS, NEIGHBOURS, PARTIALS, PITCH, SECOND, WEIGHED
+from shape import AGAIN, BEAT, CONTEXT, FIRST, HIDDEN, KINDS, NEIGHBOURS, PARTIALS, PITCH, SAYS, SECOND, WEIGHED
 
 
 def around(h, where):
@@ -28,8 +28,9 @@ class Ear(nn.Module):
         self.ctx = nn.Linear(CONTEXT, PITCH, bias=False)
         self.p, self.pb = nn.Linear(len(NEIGHBOURS) * PITCH, PITCH), nn.BatchNorm1d(PITCH)
         self.q, self.qb = nn.Linear(len(AGAIN) * PITCH, WEIGHED), nn.BatchNorm1d(WEIGHED)
-        self.out = nn.Linear(PITCH + WEIGHED, 2)  # newly sounded; sounding
+        self.out = nn.Linear(PITCH + WEIGHED, SAYS)
         nn.init.constant_(self.out.bias, -3.0)
+        nn.init.constant_(self.out.bias[2], 0.0)
         self.g1 = nn.Linear(PITCH + WEIGHED + CONTEXT + 2, HIDDEN)
         self.g2 = nn.Linear(HIDDEN, 1 + KINDS + 1)
         self.e = nn.Linear(CONTEXT, 1)  # an onset, from the envelope alone
@@ -58,7 +59,7 @@ class Ear(nn.Module):
         out = self.out(z)
         g = torch.cat([z.amax(1), t, lev], 1)
         g = self.g2(torch.relu(self.g1(g)))
-        return dict(early=self.e(t)[:, 0], pitch=out[..., 0], sounding=out[..., 1], onset=g[:, 0], kinds=g[:, 1:1 + KINDS], offset=g[:, -1])
+        return dict(early=self.e(t)[:, 0], pitch=out[..., 0], sounding=out[..., 1], begins=out[..., 2], made=out[..., 3:], onset=g[:, 0], kinds=g[:, 1:1 + KINDS], offset=g[:, -1])
 
 
 def folded(w, b, bn):
@@ -115,5 +116,11 @@ def losses(out, y, dev):
     has = torch.isfinite(y["offset"])
     err = (out["offset"] - torch.nan_to_num(y["offset"]) / 10).abs() * has
     offset = err.sum() / len(has)
-    total = pitch + .05 * sounding + onset + .3 * early + .4 * kinds + .5 * offset
-    return total, dict(pitch=pitch, sounding=sounding, onset=onset, early=early, kinds=kinds, offset=err.sum() / has.sum().clamp(min=1) * 10)
+    # where and how each new pitch begins
+    new = torch.isfinite(y["begins"])
+    late = (out["begins"] - torch.nan_to_num(y["begins"]) / 10).abs() * new
+    begins = late.sum() / len(has)
+    made = (bce(out["made"], y["made"].float(), reduction="none") * (y["made"] >= 0)).sum() / len(has)
+    total = pitch + .05 * sounding + onset + .3 * early + .4 * kinds + .5 * offset + begins + .3 * made
+    return total, dict(pitch=pitch, sounding=sounding, onset=onset, early=early, kinds=kinds, offset=err.sum() / has.sum().clamp(min=1) * 10,
+                       begins=late.sum() / new.sum().clamp(min=1) * 10, made=made)

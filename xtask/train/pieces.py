@@ -43,13 +43,17 @@ def play(rng):
     sub = int(rng.choice([2, 2, 2, 3, 4])) if bpm < 120 else int(rng.choice([1, 2, 2, 3]))
     swing = rng.choice([.5, .5, rng.uniform(.5, .68)]) if sub == 2 else None
     bar = int(rng.choice([3, 4, 4, 4]))
-    style = rng.choice(["alternate", "steady", "muted", "arpeggio", "strum", "solo", "free"], p=[.24, .1, .08, .2, .14, .14, .1])
+    style = rng.choice(["alternate", "steady", "muted", "arpeggio", "strum", "solo", "free"], p=[.23, .09, .07, .18, .21, .13, .09])
     density = rng.uniform(.25, .85)
     jitter = rng.uniform(.002, .014)
     flam = rng.uniform(.001, .012)
     dyn = rng.uniform(.05, .3)
     bal = rng.uniform(-.15, .25)
-    techs = {k: rng.uniform(0, .16) * (rng.random() < .6) for k in ("legato", "slide", "harmonic", "dead", "ghost")}
+    brush = rng.uniform(0, .3) * (rng.random() < .4)  # the thumb takes two strings at once
+    slow = rng.random() < .5  # strums that one can hear run over the strings
+    chuck = rng.uniform(.05, .35) * (rng.random() < .35)  # strums on damped strings
+    light = rng.uniform(.1, .5) * (rng.random() < .5)  # strums that hardly touch a chord that still rings
+    techs = {k: rng.uniform(0, .3 if k == "legato" else .16) * (rng.random() < .6) for k in ("legato", "slide", "harmonic", "dead", "ghost")}
     notes = []
     late = rng.uniform(-.02, .025)
 
@@ -90,6 +94,8 @@ def play(rng):
             turn += 1
             kind = "dead" if style == "muted" and rng.random() < .85 or rng.random() < techs["dead"] * .5 else "pluck"
             add(when + e, s, hand.frets[s], "bass", kind)
+            if s - 1 in thumb_strings and rng.random() < brush:
+                add(when + e + np.exp(rng.uniform(np.log(.003), np.log(.035))), s - 1, hand.frets[s - 1], "bass", kind)
         if style == "strum" and rng.random() < density:
             strings = [s for s in range(6, 0, -1) if hand.frets[s] is not None]
             if rng.random() < .5:
@@ -97,9 +103,9 @@ def play(rng):
             if rng.random() < .3:
                 strings = strings[:rng.integers(2, 5)]
             down = rng.random() < .6
-            gap = np.exp(rng.uniform(np.log(.003), np.log(.02)))
-            base = .6 + dyn * rng.standard_normal()
-            kind = "dead" if rng.random() < techs["dead"] else "pluck"
+            gap = np.exp(rng.uniform(np.log(.004), np.log(.045 if slow else .02)))
+            base = .6 + dyn * rng.standard_normal() - (rng.uniform(.15, .45) if rng.random() < light else 0)
+            kind = "dead" if rng.random() < techs["dead"] + chuck else "pluck"
             for i, s in enumerate(strings if down else strings[::-1]):
                 add(when + e + i * gap * rng.uniform(.7, 1.3), s, hand.frets[s], "bass" if s > 3 else "melody", kind if rng.random() < .93 else "dead", base + .1 * rng.standard_normal())
         elif style != "strum" and rng.random() < (density if style != "free" else .4):
@@ -149,6 +155,14 @@ def play(rng):
         last[n["string"]] = n
         out.append(n)
     damped = rng.random() < .3
+    if rng.random() < (.5 if style in ("strum", "solo") else .15):  # the hand stops whole chords at once
+        first = [i for i, n in enumerate(out) if i == 0 or n["t"] - out[i - 1]["t"] > .09]
+        for a, b in zip(first, first[1:]):
+            gap = out[b]["t"] - out[b - 1]["t"]
+            if rng.random() < .7:
+                stop = out[b - 1]["t"] + gap * rng.uniform(.2, .95)
+                for n in out[a:b]:
+                    n["stop"] = stop + rng.normal(0, .006)
     for i, n in enumerate(out):
         nxt = next((m for m in out[i + 1:] if m["string"] == n["string"]), None)
         n["into"] = nxt["kind"] if nxt is not None else None
@@ -162,6 +176,9 @@ def play(rng):
             stop = n["t"] + rng.uniform(.15, 2)
             if stop < end:
                 end, n["cut"] = stop, "damp"
+        n["choked"] = "stop" in n and n["stop"] < end
+        if n["choked"]:
+            end, n["cut"] = n["stop"], "damp"
         n["end"] = max(end, n["t"] + .05)
     taps = []
     if rng.random() < .25:

@@ -30,7 +30,7 @@ def worker(q, first, step, until, samples, count):
     q.put((-1, None))
 
 
-KEYS = ["spectra", "env", "lev", "pitch", "sounding", "onset", "kinds", "offset"]
+KEYS = ["spectra", "env", "lev", "pitch", "sounding", "onset", "kinds", "offset", "begins", "made"]
 
 
 class Store:
@@ -51,7 +51,7 @@ class Store:
         self.n += n
 
     def batch(self, idx):
-        return {k: (self.a[k][idx].float() if k in ("spectra", "env", "lev", "offset") else self.a[k][idx]) for k in KEYS}
+        return {k: (self.a[k][idx].float() if k in ("spectra", "env", "lev", "offset", "begins") else self.a[k][idx]) for k in KEYS}
 
 
 def f_measure(p, t, at=.5):
@@ -133,6 +133,9 @@ def main():
             f_measure(torch.sigmoid(o["sounding"]), y["sounding"]))
         for i, k in enumerate(examples.KINDS):
             s += " %s %.3f" % (k, f_measure(torch.sigmoid(o["kinds"][:, i]), y["kinds"][:, i]))
+        m = torch.sigmoid(o["made"])
+        for i, k in enumerate(examples.MADE):
+            s += " %s of a pitch %.3f" % (k, f_measure(m[..., i], y["made"][..., i]))
         return s
 
     wait = min(40.0, a.minutes * 60 * .25)

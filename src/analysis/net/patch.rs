@@ -13,8 +13,8 @@ pub const PER_SEMITONE: usize = 3;
 pub const LOW_MIDI: usize = 34;
 /// Bins of the pitch axis: 86 semitones, 57 Hz to 8 kHz.
 pub const BINS: usize = PER_SEMITONE * 86;
-/// Spectra of a patch: six windows and two rises.
-pub const CHANNELS: usize = 8;
+/// Spectra of a patch: the windows and two rises.
+pub const CHANNELS: usize = WINDOWS.len() + 2;
 /// Frames of the envelope, 5 ms apart from −60 to +80 ms.
 pub const FRAMES: usize = 29;
 /// Bands of the envelope.
@@ -25,6 +25,7 @@ pub const LEVELS: usize = 2;
 const LONG: usize = 4096;
 const MEDIUM: usize = 2048;
 const SHORT: usize = 1024;
+const BRIEF: usize = 512;
 const FRAME: usize = 256;
 const HOP: isize = 110;
 const FIRST: isize = -12;
@@ -33,14 +34,20 @@ const BLOCK: usize = 1102;
 const FLOOR: f32 = 1e-6;
 const TINY: f32 = 1e-14;
 /// The windows, length and first sample after the instant: before (6 ms clear of it), across, after
-/// and later.
-const WINDOWS: [(usize, isize); 6] = [
+/// and later; the last six are short, and how much of a partial they hold tells when it began.
+const WINDOWS: [(usize, isize); 12] = [
     (LONG, -132 - LONG as isize),
     (MEDIUM, -132 - MEDIUM as isize),
     (SHORT, -44),
     (MEDIUM, 0),
     (LONG, 0),
     (LONG, 1544),
+    (SHORT, -512),
+    (SHORT, 440),
+    (BRIEF, -384),
+    (BRIEF, -128),
+    (BRIEF, 128),
+    (BRIEF, 384),
 ];
 /// Edges of the envelope's bands in bins of 86 Hz.
 const EDGES: [usize; BANDS + 1] = [
@@ -115,7 +122,7 @@ pub struct Patches<'a> {
     mono: &'a [f32],
     /// Mean square of the recording's loud part.
     loudness: f32,
-    sizes: [Sized; 3],
+    sizes: [Sized; 4],
     frame: Spectrum,
     frame_power: Vec<f32>,
     /// Spectra, bin by bin: `[bin][channel]`.
@@ -135,7 +142,7 @@ impl<'a> Patches<'a> {
         Self {
             mono,
             loudness: loudness(mono),
-            sizes: [LONG, MEDIUM, SHORT].map(|size| Sized::new(size, Cents(cents))),
+            sizes: [LONG, MEDIUM, SHORT, BRIEF].map(|size| Sized::new(size, Cents(cents))),
             frame_power: vec![0.0; frame.bins()],
             frame,
             spectra: vec![[0.0; CHANNELS]; BINS],
@@ -173,8 +180,8 @@ impl<'a> Patches<'a> {
             .fold(0.0_f32, |a, b| a.max(*b))
             + TINY;
         for bin in &mut self.spectra {
-            bin[6] = (bin[4] - bin[0]).max(0.0);
-            bin[7] = (bin[3] - bin[1]).max(0.0);
+            bin[WINDOWS.len()] = (bin[4] - bin[0]).max(0.0);
+            bin[WINDOWS.len() + 1] = (bin[3] - bin[1]).max(0.0);
             for p in bin.iter_mut() {
                 *p = squash(*p / top);
             }

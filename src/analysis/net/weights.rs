@@ -19,6 +19,8 @@ const WEIGHED: usize = 24;
 const BEAT: usize = 24;
 const CONTEXT: usize = 32;
 const HIDDEN: usize = 40;
+/// Told of every pitch: newly sounded, sounding, where it begins, four ways of making it.
+pub const SAYS: usize = 7;
 /// Onset, six kinds, offset.
 const SCALARS: usize = 8;
 /// Frames of the envelope after the layer that takes every other one.
@@ -44,7 +46,7 @@ const COUNT: usize = (5 * CHANNELS + 1) * FIRST
     + CONTEXT * PITCH
     + (NEIGHBOURS.len() * PITCH + 1) * PITCH
     + (AGAIN.len() * PITCH + 1) * WEIGHED
-    + (PITCH + WEIGHED + 1) * 2
+    + (PITCH + WEIGHED + 1) * SAYS
     + (PITCH + WEIGHED + CONTEXT + LEVELS + 1) * HIDDEN
     + (HIDDEN + 1) * SCALARS
     + CONTEXT
@@ -59,8 +61,9 @@ pub static MODEL: LazyLock<Model> = LazyLock::new(Model::read);
 
 /// What the network says, before probabilities are made of it.
 pub struct Said {
-    /// For each pitch: newly sounded, sounding.
-    pub pitches: [[f32; 2]; PITCHES],
+    /// For each pitch: newly sounded, sounding, offset in hundredths of a second, hammered or
+    /// pulled, slid, harmonic, dead.
+    pub pitches: [[f32; SAYS]; PITCHES],
     /// Onset, kinds, offset in hundredths of a second.
     pub scalars: [f32; SCALARS],
 }
@@ -75,7 +78,7 @@ pub struct Model {
     tint: Vec<f32>,
     neighbours: Reaching<PITCH>,
     again: Reaching<WEIGHED>,
-    pitch: Dense<2>,
+    pitch: Dense<SAYS>,
     hidden: Dense<HIDDEN>,
     scalars: Dense<SCALARS>,
     early: Dense<1>,
@@ -198,7 +201,7 @@ impl Model {
             weighed.extend(sums.map(|x| x.max(0.0)));
         }
         let mut best = [0.0_f32; PITCH + WEIGHED];
-        let mut pitches = [[0.0; 2]; PITCHES];
+        let mut pitches = [[0.0; SAYS]; PITCHES];
         for (pitch, said) in pitches.iter_mut().enumerate() {
             let once = &weighed[pitch * PITCH..(pitch + 1) * PITCH];
             let again = self.again.at(pitch as isize, weighed).map(|x| x.max(0.0));
