@@ -38,6 +38,10 @@ pub struct Analysis {
     /// Offset of the guitar's tuning from A4 = 440 Hz, −50 to 50 cents; none when nothing tonal
     /// was heard.
     pub tuning_offset: Option<Cents>,
+    /// The same offset through the recording, a value every 20 s or so, in order of time; empty where
+    /// too little was heard to tell.
+    #[serde(default)]
+    pub tuning_course: Vec<tuning::At>,
     /// The tuning that strings and frets refer to: given or assumed.
     pub tuning: Tuning,
     /// Length of the recording.
@@ -120,13 +124,10 @@ pub fn analyze(
         .iter()
         .map(|e| (e.time, f64::from(e.midi) + offset.0 / 100.0))
         .collect();
-    let measured = hear::measured(&mono, &pitched, observer)?;
-    let deviations: Vec<(f64, f64)> = events
-        .iter()
-        .zip(&measured)
-        .filter_map(|(e, m)| m.map(|(p, w)| (100.0 * (p.0 - f64::from(e.midi)), w.sqrt())))
-        .collect();
+    observer.notes(&role::notes(&events, &Tuning::standard(), offset));
+    let deviations = tuning::deviations(&events, &hear::measured(&mono, &pitched, observer)?);
     let tuning_offset = coarse.and(tuning::offset(&deviations));
+    let tuning_course = coarse.map_or_else(Vec::new, |_| tuning::course(&deviations));
     go_on(observer, Stage::Roles, 0.0)?;
     let tuning = options
         .tuning
@@ -154,6 +155,7 @@ pub fn analyze(
         notes,
         grid: beats.grid,
         tuning_offset,
+        tuning_course,
         tuning,
         end: recording.end(),
         warnings: {

@@ -36,6 +36,7 @@ fn heard(shift: f64) -> Analysis {
         ],
         grid: Grid::from_beats(&times, 0, Meter::COMMON),
         tuning_offset: None,
+        tuning_course: Vec::new(),
         tuning: Tuning::dadgad(),
         end: Seconds(5.0),
         warnings: Vec::new(),

@@ -10,6 +10,11 @@ use thumbline::unit::{MidiNote, Seconds};
 
 /// A plucked string: twelve stiff partials, released at the middle of its length's fifth.
 fn pluck(out: &mut [f32], rate: u32, at: f64, midi: f64, level: f64) {
+    stiff_pluck(out, rate, at, midi, level, 6e-5);
+}
+
+/// The same with stiffness `b`: f_n = n f0 √(1 + B n²).
+fn stiff_pluck(out: &mut [f32], rate: u32, at: f64, midi: f64, level: f64, b: f64) {
     let f0 = MidiNote(midi).hz();
     for (i, sample) in out
         .iter_mut()
@@ -21,7 +26,7 @@ fn pluck(out: &mut [f32], rate: u32, at: f64, midi: f64, level: f64) {
         let sum: f64 = (1..=12)
             .map(|h| {
                 let n = f64::from(h);
-                let f = n * f0 * (1.0 + 6e-5 * n * n).sqrt();
+                let f = n * f0 * (1.0 + b * n * n).sqrt();
                 let shape = (n * std::f64::consts::PI * 0.17).sin() / n;
                 if f > 0.45 * f64::from(rate) {
                     0.0
@@ -116,6 +121,27 @@ fn tuning_offset_is_read_to_a_few_cents() {
     assert!((offset + 28.0).abs() < 3.0, "{offset} cents");
 }
 
+/// A guitar that goes flat by 12 cents a minute, and one that stays.
+#[test]
+fn tuning_is_followed_through_the_recording() {
+    let pitches = [45, 52, 57, 60, 64, 48, 55, 59];
+    for slope in [0.0, -12.0] {
+        let played: Vec<(f64, f64, f64)> = (0..140)
+            .map(|i| {
+                let at = 0.4 + 0.5 * f64::from(i);
+                let midi = f64::from(pitches[i as usize % 8]);
+                (at, midi + slope / 100.0 * at / 60.0, 0.3)
+            })
+            .collect();
+        let found = hear(&recording(RATE, 72.0, &played));
+        assert!(found.tuning_course.len() >= 3, "{:?}", found.tuning_course);
+        for at in &found.tuning_course {
+            let true_cents = slope * at.time.0 / 60.0;
+            assert!((at.offset.0 - true_cents).abs() < 2.5, "{slope}: {at:?}");
+        }
+    }
+}
+
 /// The same delay for low and high strings: a detector slower on the bass would fake lateness.
 #[test]
 fn low_and_high_strings_have_the_same_delay() {
@@ -145,6 +171,56 @@ fn low_and_high_strings_have_the_same_delay() {
     assert!(
         low.abs() < 1.5 && high.abs() < 1.5,
         "low {low:.2} ms, high {high:.2} ms"
+    );
+}
+
+/// Stiffness of plain steel, .012" E4 1.9e-5 and .016" B3 6.0e-5 (computed for L = 647.7 mm from
+/// B = π³Ed⁴/(64TL²), Young 1952), and of the stiffest guitar strings, up to 1e-3 (Järveläinen &
+/// Karjalainen): the pitch heard is that of the string, not of its sharp partials.
+#[test]
+fn stiff_strings_keep_their_pitch() {
+    for (midi, b) in [(64.0, 1.9e-5), (59.0, 6.0e-5), (45.0, 1e-4), (59.0, 5e-4)] {
+        let mut sound = vec![0.0; 4 * RATE as usize];
+        for i in 0..6 {
+            stiff_pluck(&mut sound, RATE, 0.4 + 0.5 * f64::from(i), midi, 0.3, b);
+        }
+        let found = hear(&Recording::new("stiff", RATE, vec![sound]).expect("a recording"));
+        let right = |n: &&Note| n.pitch.is_some_and(|p| (p.0 - midi).abs() < 0.1);
+        let heard = found.notes.iter().filter(right).count();
+        assert!(heard >= 5, "B = {b}: {heard} of 6 at {midi}");
+    }
+}
+
+/// A thumb note 20 ms after a finger has its own time, and so has one 20 ms before.
+#[test]
+fn notes_of_a_pinch_have_their_own_times() {
+    let mut errors = Vec::new();
+    for (i, gap) in [0.020, -0.020, 0.026, -0.026].into_iter().enumerate() {
+        let low = 45.0 + [0.0, 2.0, 5.0, -5.0][i];
+        let played: Vec<(f64, f64, f64)> = (0..6)
+            .flat_map(|k| {
+                let at = 0.5 + 0.6 * f64::from(k);
+                [(at, 66.0, 0.3), (at + gap, low, 0.3)]
+            })
+            .collect();
+        let found = hear(&recording(44_100, 4.5, &played));
+        for (at, midi, _) in &played {
+            let near = |n: &&Note| {
+                (n.time.0 - at).abs() < 0.05 && n.pitch.is_some_and(|p| (p.0 - midi).abs() < 0.5)
+            };
+            let errs = found
+                .notes
+                .iter()
+                .filter(near)
+                .map(|n| (n.time.0 - at).abs());
+            errors.push(1000.0 * errs.fold(50.0, f64::min));
+        }
+    }
+    errors.sort_by(f64::total_cmp);
+    let (middle, most) = (errors[errors.len() / 2], errors[errors.len() * 9 / 10]);
+    assert!(
+        middle < 4.0 && most < 15.0,
+        "off by {middle:.1} ms at the median, {most:.1} ms at nine tenths"
     );
 }
 
@@ -215,7 +291,42 @@ fn the_same_recording_gives_the_same_analysis() {
         (1.1, 60.0, 0.1),
     ];
     let sound = recording(44_100, 2.0, &played);
-    assert_eq!(hear(&sound), hear(&sound));
+    let first = hear(&sound);
+    std::thread::scope(|scope| {
+        let others: Vec<_> = (0..3).map(|_| scope.spawn(|| hear(&sound))).collect();
+        for other in others {
+            assert_eq!(first, other.join().expect("no panic"));
+        }
+    });
+}
+
+/// Onsets come first, then all notes with provisional roles, then the final ones.
+#[test]
+fn results_stream() {
+    #[derive(Default)]
+    struct Watch {
+        onsets: Vec<Seconds>,
+        notes: Vec<usize>,
+    }
+    impl Observer for Watch {
+        fn onsets(&mut self, onsets: &[Seconds]) {
+            assert!(self.notes.is_empty(), "onsets after notes");
+            self.onsets.extend(onsets);
+        }
+        fn notes(&mut self, notes: &[Note]) {
+            self.notes.push(notes.len());
+        }
+    }
+    let played = [(0.4, 45.0, 0.3), (1.0, 64.0, 0.3), (1.6, 50.0, 0.3)];
+    let mut watch = Watch::default();
+    let sound = recording(44_100, 2.5, &played);
+    let found = analyze(&sound, &Options::default(), &mut watch).expect("nobody cancels");
+    for (at, ..) in played {
+        let near = |t: &Seconds| (t.0 - at).abs() < 0.01;
+        assert!(watch.onsets.iter().any(near), "{at} s");
+    }
+    assert_eq!(watch.notes.len(), 2, "provisional and final");
+    assert_eq!(watch.notes.last(), Some(&found.notes.len()));
 }
 
 #[test]

@@ -23,6 +23,8 @@ struct Expected {
     kinds: Vec<f32>,
     pitches: Vec<f32>,
     sounding: Vec<f32>,
+    begins: Vec<f64>,
+    made: Vec<[f32; 4]>,
 }
 
 /// Plucks of partials 1 to 8 at (second, hertz), over a faint hiss.
@@ -83,6 +85,13 @@ fn says_what_its_trainer_says() {
             );
         }
         assert!((got.offset - expected.offset).abs() < 1e-4);
+        for (a, b) in got.begins.iter().zip(&expected.begins) {
+            assert!((a - b).abs() < 1e-4, "begins {a} against {b}");
+        }
+        for (made, b) in got.made.iter().zip(&expected.made) {
+            let a = [made.legato, made.slide, made.harmonic, made.dead];
+            assert!(a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-3));
+        }
     }
 }
 

@@ -54,6 +54,7 @@ pub fn tune(bars: usize) -> Analysis {
         notes,
         grid,
         tuning_offset: None,
+        tuning_course: Vec::new(),
         tuning,
         end: Seconds(0.5 + 2.4 * bars as f64),
         warnings: Vec::new(),

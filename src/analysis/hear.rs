@@ -44,8 +44,8 @@ pub struct Heard {
 pub struct Mono<'a> {
     recording: &'a Recording,
     resampler: Resampler,
-    /// Channels that are mixed.
-    channels: Vec<usize>,
+    /// Channels that are mixed, each with its mean, which is no sound and is taken off.
+    channels: Vec<(usize, f32)>,
     /// All of it, where that is not much.
     whole: Option<Vec<f32>>,
 }
@@ -73,11 +73,10 @@ impl<'a> Mono<'a> {
         let mut mono = Self {
             recording,
             resampler: Resampler::new(recording.rate(), RATE),
-            channels: if cancels {
-                vec![loudest]
-            } else {
-                (0..channels.len()).collect()
-            },
+            channels: (0..channels.len())
+                .filter(|c| !cancels || *c == loudest)
+                .map(|c| (c, mean(&channels[c])))
+                .collect(),
             whole: None,
         };
         if mono.len() <= KEPT {
@@ -106,12 +105,12 @@ impl<'a> Mono<'a> {
         let (from, to) = (from.clamp(0, frames), to.clamp(0, frames));
         let share = 1.0 / self.channels.len() as f32;
         let mut input = vec![0.0f32; (to - from) as usize];
-        for channel in &self.channels {
+        for (channel, mean) in &self.channels {
             let samples = &self.recording.channels()[*channel][from as usize..to as usize];
             input
                 .iter_mut()
                 .zip(samples)
-                .for_each(|(m, s)| *m += share * s);
+                .for_each(|(m, s)| *m += share * (s - mean));
         }
         Cow::Owned(self.resampler.convert(&input, from, first, last))
     }
@@ -304,6 +303,13 @@ pub fn measured(
         }
     }
     Ok(all)
+}
+
+/// The mean of a channel; 0 where it is not a number.
+fn mean(samples: &[f32]) -> f32 {
+    let sum: f64 = samples.iter().map(|s| f64::from(*s)).sum();
+    let mean = (sum / samples.len().max(1) as f64) as f32;
+    if mean.is_finite() { mean } else { 0.0 }
 }
 
 fn peak(signal: &[f32], time: f64) -> f32 {

@@ -4,9 +4,11 @@
 //! the partials of the notes that were found.
 
 use super::RATE;
+use super::decide::Event;
 use super::onset::{Candidate, samples};
 use crate::dsp::spectrum::Spectrum;
 use crate::unit::{Cents, MidiNote, Seconds};
+use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
 const WINDOW: usize = 4096;
@@ -106,19 +108,72 @@ impl Fine {
     }
 }
 
+/// How far one note lies from its whole semitone.
+#[derive(Debug, Clone, Copy)]
+pub struct Deviation {
+    /// When it begins.
+    pub time: Seconds,
+    /// By how much it is sharp.
+    pub cents: f64,
+    /// How much it counts, above 0.
+    pub weight: f64,
+}
+
+/// The deviations of `events` from what was measured of them, in the same order.
+pub fn deviations(events: &[Event], measured: &[Option<(MidiNote, f64)>]) -> Vec<Deviation> {
+    let both = events.iter().zip(measured);
+    both.filter_map(|(event, measured)| {
+        measured.map(|(pitch, strength)| Deviation {
+            time: event.time,
+            cents: 100.0 * (pitch.0 - f64::from(event.midi)),
+            weight: strength.sqrt(),
+        })
+    })
+    .collect()
+}
+
 /// Offset of measured notes from their whole semitones: the weighted median of the deviations.
-pub fn offset(notes: &[(f64, f64)]) -> Option<Cents> {
-    let mut sorted: Vec<(f64, f64)> = notes.to_vec();
-    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let half = sorted.iter().map(|n| n.1).sum::<f64>() / 2.0;
+pub fn offset(notes: &[Deviation]) -> Option<Cents> {
+    let mut sorted: Vec<Deviation> = notes.to_vec();
+    sorted.sort_by(|a, b| a.cents.total_cmp(&b.cents));
+    let half = sorted.iter().map(|n| n.weight).sum::<f64>() / 2.0;
     let mut run = 0.0;
     sorted
         .into_iter()
-        .find(|(_, weight)| {
-            run += weight;
+        .find(|note| {
+            run += note.weight;
             run >= half
         })
-        .map(|(cents, _)| Cents(cents))
+        .map(|note| Cents(note.cents))
+}
+
+/// The offset of the tuning at one time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct At {
+    /// The middle of the stretch that was measured.
+    pub time: Seconds,
+    /// The offset from A4 = 440 Hz.
+    pub offset: Cents,
+}
+
+/// Length of a stretch whose offset is told by itself, seconds, and the fewest notes it needs.
+const STRETCH: f64 = 20.0;
+const ENOUGH: usize = 12;
+
+/// The offset through the recording, from notes in order of time: the weighted median of every
+/// stretch that holds enough notes.
+pub fn course(notes: &[Deviation]) -> Vec<At> {
+    notes
+        .chunk_by(|a, b| (a.time.0 / STRETCH).floor() == (b.time.0 / STRETCH).floor())
+        .filter(|stretch| stretch.len() >= ENOUGH)
+        .filter_map(|stretch| {
+            let time = stretch.iter().map(|n| n.time.0).sum::<f64>() / stretch.len() as f64;
+            offset(stretch).map(|offset| At {
+                time: Seconds(time),
+                offset,
+            })
+        })
+        .collect()
 }
 
 /// Peaks above `least` between two frequencies as (Hz, magnitude), read by a parabola through the

@@ -4,15 +4,17 @@ use super::Command;
 use super::arguments::{self, GuitarArguments};
 use super::source::{self, Heard};
 use super::terminal::Terminal;
+use super::usage;
 use anyhow::Result;
 use clap::Args;
 use std::path::{Path, PathBuf};
 use thumbline::analysis::Analysis;
 use thumbline::load::Part;
 use thumbline::music::note::{Attack, Note, Role};
+use thumbline::recording::Recording;
 use thumbline::report::file::Target;
 use thumbline::report::sheet::{self, Ground, Piece};
-use thumbline::report::{csv, json, svg};
+use thumbline::report::{bar_picture, csv, json, svg};
 use thumbline::timing::Drift;
 
 /// Find every note with its time, thumb or finger, pitch and string, and the beats, bars, tempo
@@ -33,18 +35,26 @@ pub struct Analyze {
     /// Draw it on a dark ground.
     #[arg(long, requires = "svg")]
     dark: bool,
+    /// Draw one bar close up: the waveform, where the sound rises, and every pluck; - is standard
+    /// output.
+    #[arg(long, value_name = "FILE")]
+    close_up: Option<PathBuf>,
+    /// The bar that is drawn close up.
+    #[arg(long, value_name = "N", default_value_t = 2)]
+    bar: i32,
     #[command(flatten)]
     guitar: GuitarArguments,
 }
 
 impl Command for Analyze {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let reports = [self.json.as_ref(), self.csv.as_ref(), self.svg.as_ref()];
-        let [json_to, csv_to, svg_to] = arguments::targets(reports)?;
+        let reports = [&self.json, &self.csv, &self.svg, &self.close_up].map(Option::as_ref);
+        let [json_to, csv_to, svg_to, close_to] = arguments::targets(reports)?;
         let options = self.guitar.options()?;
         let recording = source::read(&self.rec, Part::WHOLE, terminal)?;
         let Heard { found, drift } = source::hear(&recording, &options, terminal)?;
-        let shown = [&json_to, &csv_to, &svg_to].contains(&&Some(Target::Output));
+        let all = [&json_to, &csv_to, &svg_to, &close_to];
+        let shown = all.contains(&&Some(Target::Output));
         if let Some(target) = json_to {
             source::save(&target, &json::analysis(&recording, &found, &drift))?;
         }
@@ -64,11 +74,29 @@ impl Command for Analyze {
                 &svg::write(&piece, sheet::Options::default(), ground),
             )?;
         }
+        if let Some(target) = close_to {
+            source::save(&target, &close_up(&recording, &found, self.bar)?)?;
+        }
         if !shown {
             terminal.say(&summary(&found, &drift))?;
         }
         Ok(())
     }
+}
+
+/// One bar as it was heard.
+fn close_up(recording: &Recording, found: &Analysis, number: i32) -> Result<String> {
+    let bars = found.grid.bars();
+    let Some(bar) = bars.iter().find(|bar| bar.number == number) else {
+        return Err(usage(match (bars.first(), bars.last()) {
+            (Some(first), Some(last)) => format!(
+                "there is no bar {number}: the recording holds bars {} to {}",
+                first.number, last.number
+            ),
+            _ => "no bars were found in this recording".to_owned(),
+        }));
+    };
+    Ok(bar_picture::draw(recording, found, bar.start, bar.end))
 }
 
 /// A recording's name without folder and ending.

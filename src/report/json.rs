@@ -43,6 +43,25 @@ struct TuningOut {
     capo: i32,
 }
 
+/// How the guitar stands to A4 = 440 Hz around one time.
+#[derive(Debug, Serialize)]
+struct TuningAt {
+    time_s: f64,
+    cents: f64,
+}
+
+fn tuning_course(found: &Analysis) -> Vec<TuningAt> {
+    let course = found.tuning_course.iter();
+    course
+        .filter_map(|at| {
+            Some(TuningAt {
+                time_s: round(at.time.0, 3)?,
+                cents: round(at.offset.0, 2)?,
+            })
+        })
+        .collect()
+}
+
 #[derive(Debug, Serialize)]
 struct OnsetOut {
     time_s: f64,
@@ -115,6 +134,8 @@ struct AnalysisOut<'a> {
     tuning: TuningOut,
     #[serde(skip_serializing_if = "Option::is_none")]
     tuning_cents: Option<f64>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    tuning_course: Vec<TuningAt>,
     #[serde(flatten)]
     figures: Figures,
     meter: String,
@@ -162,6 +183,7 @@ pub fn analysis(recording: &Recording, found: &Analysis, drift: &Drift) -> Strin
             capo: tuning.capo(),
         },
         tuning_cents: found.tuning_offset.and_then(|cents| round(cents.0, 2)),
+        tuning_course: tuning_course(found),
         figures: figures(found, drift),
         meter: found.grid.meter.to_string(),
         beats_s: beats.iter().map(|beat| seconds(beat.time)).collect(),

@@ -11,6 +11,9 @@ const OF_THE_DEMO: [(&str, &str); 2] = [
     ("both.svg", "compared.svg"),
 ];
 
+/// A recording beside the project, of which one bar is drawn close up.
+const RECORDING: &str = "data/guitarset/03_SS1-68-E_comp_mic.wav";
+
 /// Draws every picture again.
 pub fn run() -> Result<()> {
     run::build(&["--release", "--quiet", "--bin", "thumbline"])?;
@@ -25,6 +28,20 @@ pub fn run() -> Result<()> {
         Path::new(&format!("{out}/recording.wav")),
         Path::new(".pictures/window.png"),
     )?;
+    heard()?;
     println!("drawn into .pictures");
     Ok(())
+}
+
+/// One bar of a real recording as it was heard, where there is one beside the project.
+fn heard() -> Result<()> {
+    let take = run::shared().map(|shared| shared.join(RECORDING));
+    let Some(take) = take.filter(|take| take.is_file()) else {
+        println!("skipped: the close-up of a bar (there is no recording beside the project)");
+        return Ok(());
+    };
+    let mut command = Command::new(run::program("release", "thumbline"));
+    command.arg("analyze").arg(take);
+    command.args(["--close-up", ".pictures/heard-bar.svg", "--bar", "2"]);
+    run::must(&mut command)
 }

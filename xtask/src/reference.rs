@@ -101,7 +101,7 @@ fn checks() -> Result<Vec<PathBuf>> {
 
 /// The Python of an environment that has what `requirements.txt` pins; made once, made anew when
 /// the pins change.
-fn environment() -> Result<PathBuf> {
+pub fn environment() -> Result<PathBuf> {
     anyhow::ensure!(run::present("python3"), "there is no python3 here");
     let requirements = Path::new("tests/reference/requirements.txt");
     let wanted = std::fs::read_to_string(requirements)?;

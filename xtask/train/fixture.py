@@ -39,7 +39,9 @@ def main():
     for i, t in enumerate(TIMES):
         rows.append(dict(time=t, early=float(o["early"][i]), onset=float(o["onset"][i]), offset=float(np.clip(o["offset"][i], -20, 20) / 1000),
                          kinds=[round(float(v), 6) for v in o["kinds"][i]], pitches=[round(float(v), 6) for v in o["pitch"][i]],
-                         sounding=[round(float(v), 6) for v in o["sounding"][i]]))
+                         sounding=[round(float(v), 6) for v in o["sounding"][i]],
+                         begins=[round(float(np.clip(v, -20, 20) / 1000), 8) for v in o["begins"][i]],
+                         made=[[round(float(v), 6) for v in p] for p in o["made"][i]]))
     json.dump(dict(made_by="xtask/train/fixture.py", cents=7.0, readings=rows), sys.stdout, indent=1)
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from scipy.io import wavfile
 
 import features as F
-from shape import AGAIN, BEAT, CONTEXT, FIRST, HIDDEN, KINDS, NEIGHBOURS, PARTIALS, PITCH, SECOND, WEIGHED
+from shape import AGAIN, BEAT, CONTEXT, FIRST, HIDDEN, KINDS, NEIGHBOURS, PARTIALS, PITCH, SAYS, SECOND, WEIGHED
 
 
 class Ear:
@@ -44,7 +44,7 @@ class Ear:
         self.ctx = take(CONTEXT, PITCH)
         self.p = take(len(NEIGHBOURS) * PITCH, PITCH), take(PITCH)
         self.q = take(len(AGAIN) * PITCH, WEIGHED), take(WEIGHED)
-        self.out = take(PITCH + WEIGHED, 2), take(2)
+        self.out = take(PITCH + WEIGHED, SAYS), take(SAYS)
         self.g1 = take(PITCH + WEIGHED + CONTEXT + 2, HIDDEN), take(HIDDEN)
         self.g2 = take(HIDDEN, 2 + KINDS), take(2 + KINDS)
         self.e = take(CONTEXT, 1), take(1)
@@ -80,7 +80,7 @@ class Ear:
         o = z @ self.out[0] + self.out[1]
         g = relu(np.concatenate([z.max(1), t, lev], 1) @ self.g1[0] + self.g1[1]) @ self.g2[0] + self.g2[1]
         sig = lambda v: 1 / (1 + np.exp(-v))
-        return dict(early=sig(t @ self.e[0] + self.e[1])[:, 0], pitch=sig(o[..., 0]), sounding=sig(o[..., 1]), onset=sig(g[:, 0]), kinds=sig(g[:, 1:1 + KINDS]), offset=g[:, -1] * 10)
+        return dict(early=sig(t @ self.e[0] + self.e[1])[:, 0], pitch=sig(o[..., 0]), sounding=sig(o[..., 1]), begins=o[..., 2] * 10, made=sig(o[..., 3:]), onset=sig(g[:, 0]), kinds=sig(g[:, 1:1 + KINDS]), offset=g[:, -1] * 10)
 
 
 def truth_of(wav):
