@@ -22,6 +22,9 @@ const EXACT: f64 = 0.004;
 const NAMED: f32 = 0.15;
 /// The waveform's time stands where the readings agree with it to this, seconds.
 const AGREED: f64 = 0.003;
+/// Readings that lie before the first attack of the group by no more than this mean that attack,
+/// seconds: the waveform tells it more exactly.
+const FIRST: f64 = 0.006;
 /// A note this many semitones below another is the low one of the two.
 const BELOW: i32 = 4;
 /// The network, taught to be wrong by little on the whole, draws a low note that follows a higher
@@ -78,9 +81,10 @@ fn time(events: &[Event], aims: &[f64], i: usize) -> f64 {
     let others = (from..events.len())
         .take_while(|k| events[*k].time.0 < own.time.0 + NEAR)
         .filter(|k| events[*k].midi != own.midi);
-    let (mut alone, mut higher) = (true, f64::INFINITY);
+    let (mut alone, mut higher, mut first) = (true, f64::INFINITY, own.time.0);
     for k in others {
         alone = false;
+        first = first.min(events[k].time.0);
         if events[k].midi >= own.midi + BELOW {
             higher = higher.min(aims[k]);
         }
@@ -93,6 +97,11 @@ fn time(events: &[Event], aims: &[f64], i: usize) -> f64 {
         higher + 0.001 * undrawn(behind)
     } else {
         aims[i]
+    };
+    let aim = if aim < first && aim > first - FIRST {
+        first
+    } else {
+        aim
     };
     if (aim - own.time.0).abs() < AGREED {
         own.time.0
