@@ -185,6 +185,7 @@ impl Observer for Watch {
             notes: notes.to_vec(),
             grid: Grid::default(),
             tuning_offset: None,
+            tuning_course: Vec::new(),
             tuning: Tuning::standard(),
             end: self.end,
             warnings: Vec::new(),
