@@ -48,10 +48,6 @@ const LINE_HOME: usize = 4;
 /// Share of notes below the fourth string under which the playing is a line.
 const LINE: f64 = 0.08;
 
-/// What a tuning with a lowered sixth string loses a note where nothing is played on it below a
-/// standard one.
-const UNHEARD: f64 = 0.1;
-
 /// A note to be placed.
 #[derive(Debug, Clone, Copy)]
 pub struct Pitch {
