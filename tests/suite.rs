@@ -9,6 +9,7 @@ mod deck;
 mod demo;
 mod drill;
 mod exports;
+mod grid;
 mod hearing;
 mod invented;
 mod journal;

@@ -15,6 +15,7 @@ pub mod edits;
 mod events;
 mod lattice;
 mod measure;
+mod opening;
 pub mod pinch;
 mod reading;
 mod settle;

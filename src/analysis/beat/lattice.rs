@@ -283,6 +283,8 @@ impl Tables {
 /// Cost of entering and of leaving a stretch with a pulse, nats. Tuned on rendered pieces.
 pub(crate) const ENTER: f32 = 7.0;
 pub(crate) const LEAVE: f32 = 5.0;
+/// Least steps without a pulse: a beat that ends one run does not begin the next as well.
+const APART: usize = SHORTEST / 2;
 /// Cost of a sudden change of tempo, nats.
 const JUMP: f32 = 9.0;
 /// Relative change of the beat from one to the next (SD of its logarithm) in steady playing with
@@ -419,7 +421,10 @@ impl<'a> Decoder<'a> {
     ) -> (f32, u8) {
         let row = &reach[a * WIDTH..(a + 1) * WIDTH];
         let costs = &self.change[i * WIDTH..(i + 1) * WIDTH];
-        let mut best = (free[a] - ENTER + self.bonus[a], FROM_FREE);
+        let mut best = (
+            free[a.saturating_sub(APART)] - ENTER + self.bonus[a],
+            FROM_FREE,
+        );
         let from = i.saturating_sub(NEAR);
         let to = (i + NEAR + 1).min(WIDTH);
         for j in from..to {
@@ -457,6 +462,7 @@ impl<'a> Decoder<'a> {
                 t -= d;
                 run.push(self.lattice.time(t));
                 if from == FROM_FREE {
+                    t = t.saturating_sub(APART);
                     break;
                 }
                 i = from;

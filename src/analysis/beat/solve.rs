@@ -5,6 +5,7 @@
 
 use super::edits::Edit;
 use super::lattice::{FEELS, Steering};
+use super::opening;
 use super::reading::{Measured, Reading, Source, inside};
 use super::smooth::Pin;
 use super::{Alternative, LEVELS, Part, Tracked};
@@ -20,8 +21,9 @@ const HELD: f64 = 0.0005;
 const TAP_REWARD: f32 = 14.0;
 const DRAG_REWARD: f32 = 40.0;
 const BAR_REWARD: f32 = 8.0;
-/// A tempo that was set may be off by this factor.
-const TEMPO_ROOM: f64 = 1.22;
+/// A tempo that was set in figures may be off by this factor, one that was tapped or doubled by
+/// that.
+const TEMPO_ROOM: (f64, f64) = (1.08, 1.22);
 /// Free time between runs that is shorter than this many beats is no free time: the tracker
 /// found its beat again.
 const BRIEF: f64 = 1.6;
@@ -86,17 +88,49 @@ impl Part {
             }
         }
         self.trust(reading, &mut beats);
+        let opening = self.opening(reading, held, &mut beats);
         let reach = measured
             .runs
             .iter()
             .map(|r| r.curve.reach)
             .fold(0.0, f64::max);
+        let mut free = self.free(reading, held);
+        free.extend(opening);
         Tracked {
-            grid: Grid::from_parts(measured.meter, beats, self.free(reading, held)),
+            grid: Grid::from_parts(measured.meter, beats, free),
             time_constant: (reach > 0.0).then_some(Span(reach)),
             cut_to_click: reading.source == Source::Cut,
             ..Tracked::default()
         }
+    }
+
+    /// Takes away the beats of an opening without a pulse, which is given back, and counts bars
+    /// from what follows; nothing where the player has said that there is a pulse.
+    fn opening(&self, reading: &Reading, held: &[Edit], beats: &mut Vec<Beat>) -> Option<FreeTime> {
+        let run = reading.measured.runs.first()?.curve.beats.len();
+        let free = opening::free(beats.get(..run)?);
+        let to = beats.get(free)?.time;
+        let told = held.iter().any(|edit| match *edit {
+            Edit::Pulse { from, .. } => from < to,
+            Edit::Tempo { .. } | Edit::Halve | Edit::Double => true,
+            _ => edit.beat().is_some_and(|at| at < to),
+        });
+        if free == 0 || told || reading.source == Source::Cut {
+            return None;
+        }
+        let first = beats[free];
+        beats.drain(..free);
+        if !held.iter().any(|e| matches!(e, Edit::BarOne { .. })) {
+            let shift = i32::from(first.place == 1) - first.bar;
+            for beat in beats.iter_mut() {
+                beat.bar += shift;
+            }
+        }
+        let from = self.events.first()?.time - 0.1;
+        Some(FreeTime {
+            from: Seconds(from.max(0.0)),
+            to,
+        })
     }
 
     /// How sure each beat is: the share of notes around it that lie at slots, beyond what chance
@@ -240,6 +274,12 @@ impl Part {
             warnings.push("No pulse was heard.".to_owned());
         } else if sure < 0.35 {
             warnings.push("The beat is doubtful: check it by ear or tap it.".to_owned());
+        }
+        for free in tracked.grid.free_time() {
+            warnings.push(format!(
+                "No steady beat from {:.1} to {:.1} s: nothing there is called early or late.",
+                free.from.0, free.to.0
+            ));
         }
         let thumb = self
             .events
@@ -389,8 +429,10 @@ fn level_of(beat: f64) -> usize {
 }
 
 fn steering(beat: f64, target: Option<f64>, held: &[Edit]) -> Steering {
+    let set = held.iter().any(|e| matches!(e, Edit::Tempo { .. }));
+    let room = if set { TEMPO_ROOM.0 } else { TEMPO_ROOM.1 };
     let mut steering = Steering {
-        length: target.map(|t| (t / TEMPO_ROOM, t * TEMPO_ROOM)),
+        length: target.map(|t| (t / room, t * room)),
         ..Steering::default()
     };
     for edit in held {
