@@ -46,6 +46,9 @@ pub struct Analysis {
     pub tuning: Tuning,
     /// Length of the recording.
     pub end: Seconds,
+    /// Other readings of the beat, most probable first.
+    #[serde(default)]
+    pub alternatives: Vec<beat::Alternative>,
     /// Plain sentences about what makes these results doubtful; empty when nothing does.
     pub warnings: Vec<String>,
 }
@@ -158,6 +161,7 @@ pub fn analyze(
         tuning_course,
         tuning,
         end: recording.end(),
+        alternatives: beats.alternatives,
         warnings: {
             let mut said = doubt::warnings(recording, &events, foreign);
             said.extend(beats.warnings);

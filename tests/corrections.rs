@@ -39,6 +39,7 @@ fn heard(shift: f64) -> Analysis {
         tuning_course: Vec::new(),
         tuning: Tuning::dadgad(),
         end: Seconds(5.0),
+        alternatives: Vec::new(),
         warnings: Vec::new(),
     }
 }

@@ -68,6 +68,7 @@ fn take() -> (demo::Rendition, Analysis) {
         tuning_course: Vec::new(),
         tuning: Tuning::dadgad(),
         end: take.recording.end(),
+        alternatives: Vec::new(),
         warnings: Vec::new(),
     };
     (take, found)
@@ -276,6 +277,7 @@ fn nothing_heard_still_gives_valid_files() {
         tuning_course: Vec::new(),
         tuning: Tuning::standard(),
         end: Seconds(0.0),
+        alternatives: Vec::new(),
         warnings: Vec::new(),
     };
     assert!(starts(&midi::performance("", &[], &nothing.grid).expect("written")).is_empty());

@@ -57,6 +57,7 @@ pub fn tune(bars: usize) -> Analysis {
         tuning_course: Vec::new(),
         tuning,
         end: Seconds(0.5 + 2.4 * bars as f64),
+        alternatives: Vec::new(),
         warnings: Vec::new(),
     }
 }

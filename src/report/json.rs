@@ -113,6 +113,13 @@ struct FreeOut {
     to_s: f64,
 }
 
+/// Another reading of the beat.
+#[derive(Debug, Serialize)]
+struct AlternativeOut<'a> {
+    reading: &'a str,
+    odds: f64,
+}
+
 /// The figures that both documents give at their top level.
 #[derive(Debug, Serialize)]
 struct Figures {
@@ -144,6 +151,9 @@ struct AnalysisOut<'a> {
     downbeats_s: Vec<f64>,
     bars: Vec<BarOut>,
     free_time: Vec<FreeOut>,
+    /// Most probable first; odds are against the beat that was chosen.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    alternatives: Vec<AlternativeOut<'a>>,
     onsets: Vec<OnsetOut>,
     taps: Vec<TapOut>,
     timing: TimingOut,
@@ -212,6 +222,14 @@ pub fn analysis(recording: &Recording, found: &Analysis, drift: &Drift) -> Strin
             .map(|free| FreeOut {
                 from_s: seconds(free.from),
                 to_s: seconds(free.to),
+            })
+            .collect(),
+        alternatives: found
+            .alternatives
+            .iter()
+            .map(|other| AlternativeOut {
+                reading: &other.label,
+                odds: share(other.odds),
             })
             .collect(),
         onsets: with_drift()

@@ -188,6 +188,7 @@ impl Observer for Watch {
             tuning_course: Vec::new(),
             tuning: Tuning::standard(),
             end: self.end,
+            alternatives: Vec::new(),
             warnings: Vec::new(),
         }));
         self.show();
