@@ -10,15 +10,15 @@ use thumbline::stretch::{
 };
 use thumbline::unit::{Cents, MidiNote, Seconds, Span};
 
-fn recording(rate: u32, channels: Vec<Vec<f32>>) -> Arc<Recording> {
+pub(crate) fn recording(rate: u32, channels: Vec<Vec<f32>>) -> Arc<Recording> {
     Arc::new(Recording::new("test", rate, channels).expect("it has sound"))
 }
 
-fn table(onsets: &[usize], recording: &Recording) -> Arc<OnsetTable> {
+pub(crate) fn table(onsets: &[usize], recording: &Recording) -> Arc<OnsetTable> {
     Arc::new(OnsetTable::new(onsets.to_vec(), recording.frames()).expect("they ascend"))
 }
 
-fn slow(
+pub(crate) fn slow(
     recording: &Arc<Recording>,
     onsets: &Arc<OnsetTable>,
     speed: f64,

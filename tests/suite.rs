@@ -24,6 +24,7 @@ mod separate;
 mod sheet;
 mod sheet_theme;
 mod stretch;
+mod stretch_sounds;
 mod strings;
 mod syncopation;
 mod takes;

@@ -14,6 +14,8 @@
 //! Thresholds were tuned on synthesised and sampled phrases (seeds 401 to 403): of 417 plucks 9
 //! were missed and 8 found where there was none; of 281 others 7 and 9.
 
+mod spectral;
+
 use super::OnsetTable;
 use crate::recording::Recording;
 use std::collections::VecDeque;
@@ -47,11 +49,14 @@ const LAST: f64 = 0.95;
 /// Least distance of two plucks, milliseconds.
 const APART: f64 = 4.0;
 const APART_STRUM: f64 = 7.0;
+/// Least distance of a soft pluck from any other, and how far its place is sought, milliseconds.
+const APART_SOFT: f64 = 25.0;
+const SOFT_REACH: f64 = 12.0;
 
 /// Reads the plucks of `recording`.
 pub fn onsets(recording: &Recording) -> OnsetTable {
     let energies = Energies::of(recording);
-    let places = energies.plucks();
+    let places = energies.plucks(&spectral::plucks(recording));
     let place = |k: &usize| refine(recording, k * energies.step);
     OnsetTable::cleaned(places.iter().map(place).collect(), recording.frames())
 }
@@ -144,8 +149,9 @@ impl Energies {
         ((ms * self.per_ms).round() as usize).max(1)
     }
 
-    /// Grid places of plucks, ascending.
-    fn plucks(&self) -> Vec<usize> {
+    /// Grid places of plucks, ascending; `soft` are frames near which there is one, if only a
+    /// soft one.
+    fn plucks(&self, soft: &[usize]) -> Vec<usize> {
         let (alone, strum) = self.novelty();
         let apart = self.steps(APART);
         let mut found: Vec<usize> = peaks(&alone, PLUCK, apart);
@@ -174,7 +180,25 @@ impl Energies {
                 }
             }
         }
+        let clear = self.steps(APART_SOFT);
+        for near in soft.iter().map(|frame| frame / self.step) {
+            let at = found.partition_point(|&f| f + clear < near);
+            if found.get(at).is_none_or(|&f| f > near + clear)
+                && let Some(k) = self.most(&alone, near)
+            {
+                found.insert(at, k);
+            }
+        }
         found
+    }
+
+    /// The place near `near` that stands out most, the nearer the more.
+    fn most(&self, alone: &[f32], near: usize) -> Option<usize> {
+        let reach = self.steps(SOFT_REACH);
+        let end = (near + reach).min(alone.len());
+        let part = |k: usize| 1.0 - k.abs_diff(near) as f32 / (reach + 1) as f32;
+        let worth = |k: usize| alone[k].max(0.1) * part(k);
+        (near.saturating_sub(reach)..end).max_by(|&a, &b| worth(a).total_cmp(&worth(b)))
     }
 
     /// How much each moment stands out, dB: over all that was before it, and within a strum.

@@ -1,0 +1,122 @@
+//! The time-stretch engine on sounds that try it: noise, a soft pluck, a start just before a pluck.
+
+use super::stretch::{recording, slow, table};
+use std::f64::consts::TAU;
+use std::sync::Arc;
+use thumbline::dsp::pluck::Chance;
+use thumbline::dsp::spectrum::Spectrum;
+use thumbline::stretch::{OnsetTable, Speed, Stretcher, transient};
+
+const RATE: u32 = 44_100;
+
+/// Mean over frames of a spectrum's geometric over arithmetic mean, dB: how flat it is.
+fn flatness_db(x: &[f32]) -> f64 {
+    let len = 4096;
+    let mut spectrum = Spectrum::new(len, len);
+    let mut power = vec![0.0f32; spectrum.bins()];
+    let starts: Vec<usize> = (0..x.len() - len).step_by(len / 2).collect();
+    let sum: f64 = starts
+        .iter()
+        .map(|&start| {
+            spectrum.powers(x, start as isize, &mut power);
+            let bins = &power[30..740];
+            let n = bins.len() as f64;
+            let logs: f64 = bins.iter().map(|p| 10.0 * f64::from(*p).log10()).sum();
+            let mean: f64 = bins.iter().map(|p| f64::from(*p)).sum::<f64>() / n;
+            logs / n - 10.0 * mean.log10()
+        })
+        .sum();
+    sum / starts.len() as f64
+}
+
+#[test]
+fn noise_stays_noise() {
+    // White noise seen through a Hann window has a flatness of −2.51 dB: the mean of the logarithm
+    // of an exponentially distributed power is minus Euler's constant. Tones are far below.
+    let mut chance = Chance::new(5);
+    let x: Vec<f32> = (0..2 * RATE)
+        .map(|_| 0.1 * chance.normal() as f32)
+        .collect();
+    let recording = recording(RATE, vec![x]);
+    let none = Arc::new(OnsetTable::default());
+    for speed in [0.25, 0.5, 0.85, 1.25] {
+        let out = slow(&recording, &none, speed, 0.0).swap_remove(0);
+        let edge = (0.2 * f64::from(RATE) / speed) as usize;
+        let middle = &out[edge..out.len() - edge];
+        let flat = flatness_db(middle);
+        assert!(
+            (flat + 2.51).abs() < 0.3,
+            "flatness {flat:.2} dB at {speed}"
+        );
+        let power: f32 = middle.iter().map(|s| s * s).sum::<f32>() / middle.len() as f32;
+        let level = 10.0 * (power / 0.01).log10();
+        assert!(level.abs() < 0.3, "{level:.2} dB louder at {speed}");
+    }
+}
+
+#[test]
+fn a_start_just_before_a_pluck_leaves_nothing_behind() {
+    // A constant, and an onset so soon that a window reaches back before the start. What it puts
+    // there must not come up again when the engine's memory comes round, 0.74 s later.
+    let recording = recording(RATE, vec![vec![0.5; 3 * RATE as usize]]);
+    for ahead in [1, 30, 100, 130, 180, 300] {
+        let onsets = table(&[20_000 + ahead], &recording);
+        let mut player = Stretcher::new(Arc::clone(&recording), onsets);
+        player.set_speed(Speed::nearest(0.5));
+        player.seek(20_000);
+        let mut out = vec![0.0f32; 100_000];
+        player.process(&mut [&mut out]);
+        let worst = out.iter().map(|s| (s - 0.5).abs()).fold(0.0, f32::max);
+        assert!(
+            worst < 0.01,
+            "off by {worst} with an onset {ahead} frames ahead"
+        );
+    }
+}
+
+#[test]
+fn a_soft_pluck_under_a_ringing_string_is_read() {
+    // A high note rings; a soft low one begins without any burst, over 8 ms. Its 12 partials are
+    // 14 dB under the ringing ones: hardly a rise of energy anywhere.
+    let at = 0.8;
+    let x: Vec<f32> = (0..2 * RATE)
+        .map(|i| {
+            let t = f64::from(i) / f64::from(RATE);
+            let ring = |n: f64| (-2.0 * t).exp() * (TAU * 440.0 * n * t + n).sin() / n;
+            let high: f64 = (1..9).map(|n| ring(f64::from(n))).sum::<f64>() * (t / 0.001).min(1.0);
+            let since = t - at;
+            let rise = (since / 0.008).clamp(0.0, 1.0);
+            let low: f64 = (1..13)
+                .map(|n| (TAU * 98.3 * f64::from(n) * since + f64::from(n * n)).sin())
+                .sum();
+            (0.3 * high + 0.02 * rise * low) as f32
+        })
+        .collect();
+    let found = transient::onsets(&recording(RATE, vec![x]));
+    let ms = |f: &usize| (*f as f64 / f64::from(RATE) - at) * 1000.0;
+    let near = found.frames().iter().map(ms).find(|ms| ms.abs() < 12.0);
+    assert!(near.is_some(), "not read: {:?}", found.frames());
+}
+
+#[test]
+fn a_steady_low_string_is_no_row_of_plucks() {
+    // Low E with 24 partials and vibrato of a third of a semitone.
+    let mut phase = 0.0;
+    let x: Vec<f32> = (0..3 * RATE)
+        .map(|i| {
+            let t = f64::from(i) / f64::from(RATE);
+            phase += TAU * 82.41 / f64::from(RATE) * (1.0 + 0.01 * (TAU * 5.0 * t).sin());
+            let sum: f64 = (1..25)
+                .map(|n| (f64::from(n) * phase).cos() / f64::from(n))
+                .sum();
+            (0.2 * sum * (t / 0.05).min(1.0)) as f32
+        })
+        .collect();
+    let found = transient::onsets(&recording(RATE, vec![x]));
+    let late = found
+        .frames()
+        .iter()
+        .filter(|&&f| f > RATE as usize / 3)
+        .count();
+    assert_eq!(late, 0, "{:?}", found.frames());
+}
