@@ -44,7 +44,7 @@ impl Geometry {
             half: window / 2,
             // Six frames overlap: Hann squared then still sums to a constant.
             hop: window / 6,
-            zone: ms(12.0),
+            zone: ms(8.0),
             lead: ms(2.0),
             fade: ms(3.0),
             start: ms(17.0),
@@ -187,6 +187,8 @@ pub(super) struct Planner {
     jump: Option<(usize, usize)>,
     /// U(t) = origin.0 + ∫ from origin.1.
     origin: (f64, f64),
+    /// First output frame since the last start: nothing may be put before it.
+    first: i64,
     state: State,
 }
 
@@ -205,6 +207,7 @@ impl Planner {
             region: None,
             jump: None,
             origin: (0.0, 0.0),
+            first: 0,
             state: State::Done(0),
         };
         planner.restart(0, 0);
@@ -215,6 +218,7 @@ impl Planner {
     pub(super) fn restart(&mut self, u: i64, t: usize) {
         let t = t.min(self.frames);
         self.origin = (u as f64, t as f64);
+        self.first = u;
         let room = self.room(t);
         let mut left = self.geometry.start.min(room);
         if let Some(onset) = self.onsets.after(t as f64) {
@@ -454,7 +458,8 @@ impl Planner {
         let analysis = self.analysis(leg.t);
         let half = self.geometry.half;
         let fade = self.geometry.fade;
-        let left = (leg.u - leg.begin.0) as usize + fade;
+        let begin = (leg.begin.0 - fade as i64).max(self.first);
+        let left = (leg.u - begin) as usize;
         let right = (goal_u - leg.u) as usize
             + match goal {
                 Goal::Onset { lead, .. } => lead.max(2),
