@@ -28,6 +28,9 @@ const LEAST_REST: f64 = 0.18;
 const MOST_SLIP: f64 = 1.2;
 /// Partials weaker than this against the strongest (−70 dB) are left alone.
 const WEAKEST: f64 = 3e-4;
+/// A partial's amplitude is read from a bin at which the window sees at least this much of it: at
+/// half a bin's distance a Hann window sees 0.85, at two bins' nothing.
+const LEAST_SEEN: f64 = 0.5;
 /// Most partials bridged at one attack.
 const MOST: usize = 96;
 /// Level at which a partial goes on through a seam: within this factor (12 dB) either way.
@@ -147,7 +150,7 @@ impl Carry {
             // Amplitude at the zone's first frame, as this spectrum has it.
             let read = |s: &Spectra, bin: u32, channel: usize| {
                 let offset = p.omega - per_bin * f64::from(bin);
-                let w = transform(s.halves.0, s.halves.1, offset);
+                let w = seen(transform(s.halves.0, s.halves.1, offset), s);
                 let x = s.bins[channel][bin as usize];
                 let x = Complex64::new(f64::from(x.re), f64::from(x.im));
                 2.0 * x / w * Complex64::cis(p.omega * (zone.from - s.t) as f64)
@@ -195,6 +198,13 @@ impl Carry {
             }
         }
     }
+}
+
+/// `w`, the transform of the window of `s` beside its middle, but no less than [`LEAST_SEEN`] of the
+/// middle's: a bin where the window hardly sees the partial shows others' leaks.
+fn seen(w: Complex64, s: &Spectra) -> Complex64 {
+    let middle = 0.5 * (s.halves.0 + s.halves.1) as f64;
+    w * (LEAST_SEEN * middle / w.norm().max(1e-9)).max(1.0)
 }
 
 /// Lets the peaks of `new`, the first frame after a seam, go on in phase from those of `old`, the
