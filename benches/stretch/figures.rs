@@ -1,20 +1,25 @@
 //! Pictures of the engine at half speed: one pluck's waveform and one phrase's spectrogram, each
-//! of the recording, the exact answer, ours and one open engine.
+//! of the recording, the exact answer, ours and one open engine (Signalsmith Stretch).
 
 use super::material::{Material, other, ours};
-use realfft::RealFftPlanner;
 use std::fmt::Write;
 use std::path::Path;
 use std::sync::Arc;
 use std::{fs, io};
+use thumbline::dsp::spectrum::Spectrum;
 use thumbline::recording::Recording;
 use thumbline::stretch::transient;
 
 const RATE: u32 = 44_100;
 const SPEED: f64 = 0.5;
-const NAMES: [&str; 4] = ["recording", "exact answer", "ours", "open engine"];
+const NAMES: [&str; 4] = [
+    "the recording",
+    "the exact answer at half speed",
+    "Thumbline at half speed",
+    "an open engine at half speed",
+];
 
-/// Draws `stretch-pluck.svg` and `stretch-phrase.png` into `folder`.
+/// Draws `stretch-pluck.svg` and `stretch-phrase.svg` into `folder`.
 pub fn draw(folder: &Path) -> io::Result<()> {
     let phrase = Material::phrase(RATE, 1.0, 2.4);
     let exact = Material::phrase(RATE, SPEED, 2.4);
@@ -28,7 +33,7 @@ pub fn draw(folder: &Path) -> io::Result<()> {
     let sounds = [&phrase.samples, &exact.samples, &mine, &theirs];
     let places = [at, at / SPEED, at / SPEED, at / SPEED];
     fs::write(folder.join("stretch-pluck.svg"), waveforms(&sounds, places))?;
-    fs::write(folder.join("stretch-phrase.png"), spectrograms(&sounds))
+    fs::write(folder.join("stretch-phrase.svg"), phrases(&sounds))
 }
 
 /// Four rows: 10 ms before to 40 ms after the pluck.
@@ -71,45 +76,104 @@ fn waveforms(sounds: &[&Vec<f32>; 4], places: [f64; 4]) -> String {
     svg
 }
 
-/// Four rows of 0 to 6 kHz, 80 dB from white to black; the recording stretched to their width.
-fn spectrograms(sounds: &[&Vec<f32>; 4]) -> Vec<u8> {
-    let (width, height, gap) = (900usize, 160usize, 6usize);
-    let total = height * 4 + gap * 3;
-    let mut grey = vec![255u8; width * total];
-    let size = 2048;
-    let fft = RealFftPlanner::<f32>::new().plan_fft_forward(size);
-    let mut time = fft.make_input_vec();
-    let mut bins = fft.make_output_vec();
-    for (row, samples) in sounds.iter().enumerate() {
-        for x in 0..width {
-            let centre = samples.len() * x / width;
-            for (i, t) in time.iter_mut().enumerate() {
-                let w = 0.5 - 0.5 * (std::f32::consts::TAU * i as f32 / size as f32).cos();
-                let at = (centre + i)
-                    .checked_sub(size / 2)
-                    .and_then(|k| samples.get(k));
-                *t = at.map_or(0.0, |s| s * w);
-            }
-            if fft.process(&mut time, &mut bins).is_err() {
-                continue;
-            }
-            for y in 0..height {
-                let k = 6000.0 * (1.0 - y as f64 / height as f64) * size as f64 / f64::from(RATE);
-                let level = 20.0 * (bins[k as usize].norm() / 200.0).max(1e-6).log10();
-                let dark = ((level + 80.0) / 80.0).clamp(0.0, 1.0);
-                grey[(row * (height + gap) + y) * width + x] = (255.0 * (1.0 - dark)) as u8;
+/// Size of a spectrogram in cells, what lies between two rows, and where the rows begin.
+const CELLS: (usize, usize) = (720, 112);
+const ROW: usize = CELLS.1 + 26;
+const LEFT: usize = 44;
+/// Highest frequency shown, Hz, and the window, frames: 46 ms.
+const TOP: f64 = 6000.0;
+const SIZE: usize = 2048;
+
+/// Four rows of 0 to 6 kHz, 80 dB from white to black, with their seconds; the recording is drawn
+/// as wide as the slow ones.
+fn phrases(sounds: &[&Vec<f32>; 4]) -> String {
+    let (width, height) = (LEFT + CELLS.0 + 16, 4 * ROW + 12);
+    let mut svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" \
+         font-family=\"sans-serif\" font-size=\"12\">\n\
+         <rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n"
+    );
+    for (i, samples) in sounds.iter().enumerate() {
+        let top = i * ROW + 18;
+        let png = base64(&png(CELLS.0, CELLS.1, &spectrogram(samples)));
+        let (w, h) = CELLS;
+        let _ = writeln!(
+            svg,
+            "<text x=\"{LEFT}\" y=\"{}\">{}</text>\n\
+             <image x=\"{LEFT}\" y=\"{top}\" width=\"{w}\" height=\"{h}\" \
+             preserveAspectRatio=\"none\" href=\"data:image/png;base64,{png}\"/>",
+            top - 5,
+            NAMES[i]
+        );
+        for (part, name) in [(0.0, "6 kHz"), (0.5, "3 kHz"), (1.0, "0")] {
+            let y = top as f64 + part * h as f64 + 4.0;
+            let x = LEFT - 5;
+            let _ = writeln!(
+                svg,
+                "<text x=\"{x}\" y=\"{y:.0}\" text-anchor=\"end\" fill=\"#555\">{name}</text>"
+            );
+        }
+        let seconds = samples.len() as f64 / f64::from(RATE);
+        for s in 1..seconds.ceil() as usize {
+            let x = LEFT as f64 + s as f64 / seconds * w as f64;
+            let y = top + h;
+            let _ = writeln!(
+                svg,
+                "<line x1=\"{x:.1}\" x2=\"{x:.1}\" y1=\"{y}\" y2=\"{}\" stroke=\"#555\"/>\n\
+                 <text x=\"{:.1}\" y=\"{}\" fill=\"#555\" font-size=\"10\">{s} s</text>",
+                y + 9,
+                x + 3.0,
+                y + 10
+            );
+        }
+    }
+    svg.push_str("</svg>\n");
+    svg
+}
+
+/// Levels of one sound, a byte a cell, row by row from the top: 255 is 80 dB down.
+fn spectrogram(samples: &[f32]) -> Vec<u8> {
+    let (width, height) = CELLS;
+    let mut grey = vec![255u8; width * height];
+    let mut spectrum = Spectrum::new(SIZE, SIZE);
+    let mut bins = vec![0.0f32; spectrum.bins()];
+    for x in 0..width {
+        let centre = (samples.len() * x / width) as isize;
+        spectrum.magnitudes(samples, centre - (SIZE / 2) as isize, &mut bins);
+        for y in 0..height {
+            let k = TOP * (1.0 - y as f64 / height as f64) * SIZE as f64 / f64::from(RATE);
+            let level = 20.0 * (4.0 * bins[k as usize]).max(1e-6).log10();
+            let dark = ((level + 80.0) / 80.0).clamp(0.0, 1.0);
+            grey[y * width + x] = (255.0 * (1.0 - dark)) as u8;
+        }
+    }
+    grey
+}
+
+/// Base64 (RFC 4648).
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for three in bytes.chunks(3) {
+        let byte = |i: usize| u32::from(three.get(i).copied().unwrap_or(0));
+        let all = byte(0) << 16 | byte(1) << 8 | byte(2);
+        for i in 0..4 {
+            if i <= three.len() {
+                out.push(char::from(LETTERS[(all >> (18 - 6 * i) & 63) as usize]));
+            } else {
+                out.push('=');
             }
         }
     }
-    png(width, total, &grey)
+    out
 }
 
-/// A grey PNG (ISO/IEC 15948) with uncompressed data.
+/// A PNG (ISO/IEC 15948) of 16 greys with uncompressed data; `width` is even.
 fn png(width: usize, height: usize, grey: &[u8]) -> Vec<u8> {
-    let mut raw = Vec::with_capacity((width + 1) * height);
+    let mut raw = Vec::with_capacity((width / 2 + 1) * height);
     for line in grey.chunks_exact(width) {
         raw.push(0);
-        raw.extend_from_slice(line);
+        raw.extend(line.chunks_exact(2).map(|two| two[0] & 0xF0 | two[1] >> 4));
     }
     let mut data = vec![0x78, 0x01];
     let blocks = raw.chunks(65_535).count();
@@ -129,7 +193,7 @@ fn png(width: usize, height: usize, grey: &[u8]) -> Vec<u8> {
     let mut head = Vec::new();
     head.extend_from_slice(&(width as u32).to_be_bytes());
     head.extend_from_slice(&(height as u32).to_be_bytes());
-    head.extend_from_slice(&[8, 0, 0, 0, 0]);
+    head.extend_from_slice(&[4, 0, 0, 0, 0]);
     for (name, body) in [(b"IHDR", &head), (b"IDAT", &data), (b"IEND", &Vec::new())] {
         out.extend_from_slice(&(body.len() as u32).to_be_bytes());
         let start = out.len();

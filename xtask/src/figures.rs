@@ -1,6 +1,6 @@
 //! `figures`: the pictures of the README and the guide, drawn by the project itself into `.pictures/`.
 
-use crate::{run, window};
+use crate::{bench, run, window};
 use anyhow::{Context, Result};
 use std::path::Path;
 use std::process::Command;
@@ -13,6 +13,8 @@ const OF_THE_DEMO: [(&str, &str); 2] = [
 
 /// A recording beside the project, of which one bar is drawn close up.
 const RECORDING: &str = "data/guitarset/03_SS1-68-E_comp_mic.wav";
+/// What the bench of the stretch engine draws.
+const OF_THE_ENGINE: [&str; 2] = ["stretch-pluck.svg", "stretch-phrase.svg"];
 
 /// Draws every picture again.
 pub fn run() -> Result<()> {
@@ -29,6 +31,14 @@ pub fn run() -> Result<()> {
         Path::new(".pictures/window.png"),
     )?;
     heard()?;
+    // A bench runs in the folder of its package, which is this one.
+    let out = "target/figures";
+    let args = ["stretch", "--figures", out].map(String::from);
+    bench::run(&args)?;
+    for name in OF_THE_ENGINE {
+        let from = format!("{out}/{name}");
+        std::fs::copy(&from, format!(".pictures/{name}")).with_context(|| from.clone())?;
+    }
     println!("drawn into .pictures");
     Ok(())
 }
