@@ -9,7 +9,7 @@ use thumbline::load::load;
 use thumbline::music::grid::Grid;
 use thumbline::music::note::{Attack, Note, Role};
 use thumbline::music::performance::Manner;
-use thumbline::timing::{Reference, measure};
+use thumbline::timing::{Reference, SlotFigure, measure};
 use thumbline::unit::{Bpm, Decibels, MidiNote, Seconds, Span};
 
 fn note(time: f64, role: Role, midi: i32) -> Note {
@@ -172,7 +172,11 @@ fn one_off_beat_that_is_always_late_is_a_slant() {
     let drift = measure(&notes, &grid, Reference::OwnTempo);
     let slanted: Vec<String> = drift.slants().map(|s| s.slot.to_string()).collect();
     assert_eq!(slanted, ["3 &"]);
-    let slant = drift.slants().next().and_then(|s| s.slant()).expect("one");
+    let slant = drift
+        .slants()
+        .next()
+        .and_then(SlotFigure::slant)
+        .expect("one");
     assert!((slant.ms() - 30.0).abs() < 5.0, "{} ms", slant.ms());
 }
 

@@ -154,10 +154,13 @@ pub fn apart(touches: &[Touch]) -> Option<Apart> {
             )
         })
         .collect();
-    let mut thumb_shares = vec![false; touches.len()];
-    one.iter().for_each(|&(i, _)| thumb_shares[i] = true);
-    let mut paired = vec![false; touches.len()];
-    pairs.iter().for_each(|&(_, j)| paired[j] = true);
+    let (mut thumb_shares, mut paired) = (vec![false; touches.len()], vec![false; touches.len()]);
+    for &(i, _) in &one {
+        thumb_shares[i] = true;
+    }
+    for &(_, j) in &pairs {
+        paired[j] = true;
+    }
     let centre_of = |keep: &dyn Fn(usize) -> bool| {
         centre((0..touches.len()).filter(|&i| keep(i)).map(|i| touches[i]))
     };
