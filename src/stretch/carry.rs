@@ -11,8 +11,8 @@
 //! At a seam there is nothing between the two sides: a peak found on both keeps its phase.
 
 use super::peaks::wrap;
-use super::plan::{Copy, Geometry};
 use super::ring::Ring;
+use super::step::{Copy, Geometry};
 use super::vocoder::Spectra;
 use super::window::transform;
 use realfft::num_complex::{Complex32, Complex64};

@@ -7,9 +7,10 @@
 
 use super::onsets::OnsetTable;
 use super::place::Places;
-use super::plan::{Geometry, Planner, Step};
+use super::plan::Planner;
 use super::ring::Ring;
 use super::speed::Rates;
+use super::step::{Geometry, Step};
 use super::vocoder::Vocoder;
 use crate::recording::Recording;
 use std::sync::Arc;

@@ -10,7 +10,7 @@
 //! as much stronger as they lose by it. Frames near an onset are left alone: there, noise is part
 //! of an attack and must stay in its place.
 
-use super::plan::Geometry;
+use super::step::Geometry;
 use realfft::num_complex::Complex32;
 use std::f64::consts::TAU;
 use std::ops::Range;

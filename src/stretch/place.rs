@@ -1,6 +1,6 @@
 //! Which frame of the recording sounds at an output frame: the planned places still ahead.
 
-use super::plan::{Start, Step};
+use super::step::{Start, Step};
 use std::collections::VecDeque;
 
 #[derive(Debug, Clone, Copy)]

@@ -15,8 +15,8 @@
 use super::carry::{self, Carry};
 use super::noise::Noise;
 use super::peaks::{Peaks, Turn};
-use super::plan::{Frame, Geometry, Start};
 use super::ring::Ring;
+use super::step::{Frame, Geometry, Start};
 use super::window::{HalfHann, centroid};
 use crate::recording::Recording;
 use realfft::num_complex::Complex32;
