@@ -206,7 +206,7 @@ pub fn cut_short(source: Source, against: Option<ContentHash>) -> Vec<(PathBuf, 
         return Vec::new();
     };
     let mut found: Vec<_> = entries
-        .filter_map(|entry| entry.ok())
+        .filter_map(Result::ok)
         .filter(|entry| {
             let age = entry.metadata().and_then(|m| m.modified()).ok();
             let age = age.and_then(|at| SystemTime::now().duration_since(at).ok());

@@ -262,7 +262,7 @@ impl Reader {
 
     /// The file cannot be read any more, but its whole sound is here at the rate before: the host's
     /// change of rate need not silence it.
-    fn from_memory(&self, hub: &Hub) -> Option<Reading> {
+    fn in_memory(&self, hub: &Hub) -> Option<Reading> {
         let desk = locked(&hub.desk);
         let sound = desk.sound.clone()?;
         let hash = desk.hash?;
@@ -296,7 +296,7 @@ impl Reader {
                         decoder,
                         until: self.first,
                     },
-                    Err(error) => self.from_memory(hub).ok_or_else(|| error.to_string())?,
+                    Err(error) => self.in_memory(hub).ok_or_else(|| error.to_string())?,
                 };
             }
             Reading::Growing { mut decoder, until } => {
