@@ -59,7 +59,7 @@ fn until(hub: &Hub, player: &mut Player, what: &str, seen: impl Fn(&Snapshot) ->
         if seen(&snapshot) {
             return snapshot;
         }
-        assert!(start.elapsed() < Duration::from_secs(120), "no {what}");
+        assert!(start.elapsed() < Duration::from_mins(2), "no {what}");
         block(player, &[]);
         sleep(Duration::from_millis(5));
     }

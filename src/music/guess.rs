@@ -253,13 +253,13 @@ fn own(string: u8, row: usize) -> bool {
 /// them, are all alike.
 fn frets(tuning: &Tuning, count: i32) -> [[f64; 128]; 3] {
     let mut table = [[0.0; 128]; 3];
-    for row in 0..2 {
+    for (row, chances) in table.iter_mut().enumerate().take(2) {
         let open: Vec<i32> = (1..=tuning.strings())
             .filter(|s| own(*s, row))
             .filter_map(|s| tuning.open(s))
             .collect();
         for at in open.iter().flat_map(|o| *o..o + count) {
-            if let Some(p) = usize::try_from(at).ok().and_then(|i| table[row].get_mut(i)) {
+            if let Some(p) = usize::try_from(at).ok().and_then(|i| chances.get_mut(i)) {
                 *p += 1.0 / (open.len() as f64 * f64::from(count));
             }
         }
@@ -271,7 +271,7 @@ fn frets(tuning: &Tuning, count: i32) -> [[f64; 128]; 3] {
 /// Probability of each pitch while a shape is held.
 fn pitches(shape: &Shape, tuning: &Tuning, astray: &[[f64; 128]; 3]) -> Pitches {
     let mut held = [[0.0f64; 128]; 3];
-    for row in 0..2 {
+    for (row, chances) in held.iter_mut().enumerate().take(2) {
         let sounding = |wanted: bool| -> Vec<usize> {
             (1..=tuning.strings())
                 .filter(|s| own(*s, row) == wanted)
@@ -286,7 +286,7 @@ fn pitches(shape: &Shape, tuning: &Tuning, astray: &[[f64; 128]; 3]) -> Pitches 
         let across = if ours.is_empty() { 1.0 } else { CROSSED };
         for (strings, share) in [(&ours, 1.0 - CROSSED), (&theirs, across)] {
             for midi in strings {
-                held[row][*midi] += share / strings.len() as f64;
+                chances[*midi] += share / strings.len() as f64;
             }
         }
     }

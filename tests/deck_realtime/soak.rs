@@ -62,7 +62,7 @@ fn ticking() -> Arc<Recording> {
 }
 
 fn beats() -> Vec<Seconds> {
-    (0..)
+    (0..1_000_000)
         .map(|i| Seconds(0.25 + BEAT * f64::from(i)))
         .take_while(|t| t.0 < RECORDING - 0.1)
         .collect()

@@ -112,7 +112,7 @@ impl Desk {
     /// What the wish needs; none for the recording itself.
     fn source(&mut self) -> Result<Option<Source>, &'static str> {
         match self.hear {
-            Hear::Balance(dial) if dial == 0.0 => Ok(None),
+            Hear::Balance(0.0) => Ok(None),
             Hear::Balance(dial) if self.comparable() => Ok(Some(Source::Balance(dial))),
             // It is made when the notes are there.
             Hear::Balance(_) => Ok(None),
