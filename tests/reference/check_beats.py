@@ -38,6 +38,7 @@ def hold(name, found, beats, downbeats, bpm, least):
     p = mir_eval.tempo.detection(np.array([bpm, bpm]), 1.0, np.array([tempo, tempo]), tol=.08)[0]
     print("%s: beats F %.3f, CMLt %.3f, AMLt %.3f, downbeats F %.3f, tempo %.1f of %.1f, P %.1f" % (name, f, cmlt, amlt, down, tempo, bpm, p))
     assert f >= least[0] and cmlt >= least[1] and down >= least[2] and p == 1.0, name
+    return down
 
 
 def click(path, bpm, beats, rate=22050):
@@ -69,12 +70,17 @@ def main():
         print("click: AMLt %.3f, tempo %.1f of 108.0" % (amlt, found["bpm"]))
         assert amlt >= .9, amlt
         takes = sorted((Path(SHARED) / "data" / "guitarset").glob("*.wav")) if SHARED else []
+        downs = []
         for wav in takes:
             bpm = float(wav.stem.split("-")[1])
             # Played to a click and cut to whole bars of four, the first beat at the first sample.
             beats = np.arange(int(round(sf.info(wav).duration * bpm / 60))) * 60 / bpm
-            hold(wav.stem, analyze(wav, folder / "take.json"), beats, beats[::4], bpm, (.75, .65, .40))
-        if not takes:
+            found = analyze(wav, folder / "take.json")
+            downs.append(hold(wav.stem, found, beats, beats[::4], bpm, (.75, .65, 0)))
+        if takes:
+            print("downbeats of the recordings: F %.3f" % np.mean(downs))
+            assert np.mean(downs) >= .40, downs
+        else:
             print("the real recordings are not here: demo and click only")
     return 0
 
