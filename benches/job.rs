@@ -30,7 +30,7 @@ fn main() {
     let (heard, hearing) = timed(|| analyze(&sound, &Options::default(), &mut ()).expect("heard"));
     let peak = peak_mb();
     let sound = Arc::new(sound);
-    let (_, slowing) = timed(|| slowed(&sound));
+    let ((), slowing) = timed(|| slowed(&sound));
     println!("{MINUTES} minutes, {} notes heard", heard.notes.len());
     println!("reference                {:7.2} s", reference.as_secs_f64());
     let line = |name: &str, time: Duration, sound: f64| {

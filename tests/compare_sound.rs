@@ -54,7 +54,7 @@ fn truth(note: &Note, side: &Rendition) -> Option<usize> {
         .filter(|i| near(i) < 0.05)
         .filter(|i| {
             let (a, b) = (side.notes[*i].note.pitch, note.pitch);
-            a.map(|p| p.nearest()) == b.map(|p| p.nearest())
+            a.map(thumbline::unit::MidiNote::nearest) == b.map(thumbline::unit::MidiNote::nearest)
         })
         .min_by(|a, b| near(a).total_cmp(&near(b)))
 }
@@ -93,12 +93,12 @@ fn figures(pair: &Duo, model: &Analysis, take: &Analysis, found: &Comparison) ->
     for (p, slot) in found.pairs.iter().zip(&mut played) {
         let a = truth(&model.notes[p.recording], &pair.recording);
         let b = truth(&take.notes[p.take], &pair.take);
-        if let (Some(a), Some(b)) = (a, b) {
-            if ours[a] == theirs[b] {
-                out.right += 1;
-                let ms = (pair.take.notes[b].drift - pair.recording.notes[a].drift).ms();
-                *slot = Some((ms, pair.recording.notes[a].at));
-            }
+        if let (Some(a), Some(b)) = (a, b)
+            && ours[a] == theirs[b]
+        {
+            out.right += 1;
+            let ms = (pair.take.notes[b].drift - pair.recording.notes[a].drift).ms();
+            *slot = Some((ms, pair.recording.notes[a].at));
         }
     }
     let per_bar = f64::from(pair.score.meter.beats());

@@ -8,6 +8,9 @@ use thumbline::music::note::{Attack, Note, Role};
 use thumbline::recording::Recording;
 use thumbline::unit::{MidiNote, Seconds};
 
+/// After this many seconds a plucked string of [`pluck`] has fallen by 90 dB.
+const RINGS: f64 = 6.0;
+
 /// A plucked string: twelve stiff partials, released at the middle of its length's fifth.
 fn pluck(out: &mut [f32], rate: u32, at: f64, midi: f64, level: f64) {
     stiff_pluck(out, rate, at, midi, level, 6e-5);
@@ -20,6 +23,7 @@ fn stiff_pluck(out: &mut [f32], rate: u32, at: f64, midi: f64, level: f64, b: f6
         .iter_mut()
         .enumerate()
         .skip((at * f64::from(rate)).ceil() as usize)
+        .take((RINGS * f64::from(rate)) as usize)
     {
         let t = i as f64 / f64::from(rate) - at;
         let rise = (t / 0.0005).min(1.0);

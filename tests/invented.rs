@@ -112,13 +112,11 @@ pub fn piece(
                 (chord, shape),
                 (tuning, &scale),
                 &mut chance,
-            ) {
-                if !notes
-                    .iter()
-                    .any(|n| n.at == note.at && n.string == note.string)
-                {
-                    notes.push(note);
-                }
+            ) && !notes
+                .iter()
+                .any(|n| n.at == note.at && n.string == note.string)
+            {
+                notes.push(note);
             }
         }
     }

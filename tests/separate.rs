@@ -30,7 +30,7 @@ fn apart() -> Apart {
             .iter()
             .zip(&performance.notes)
             .filter(|(_, played)| played.note.role == role)
-            .map(|(stroke, _)| stroke.clone())
+            .map(|(stroke, _)| *stroke)
             .collect();
         let Sound { channels, .. } = guitar.play(&strokes, performance.length);
         channels.into_iter().next().unwrap_or_default()

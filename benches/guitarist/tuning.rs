@@ -30,15 +30,11 @@ pub fn run(seeds: Range<u64>) {
                 heard_right += usize::from(found.tuning == tuning);
                 for n in &take.notes {
                     notes_all += 1;
-                    if let Some(f) = found
-                        .notes
-                        .iter()
-                        .filter(|f| {
-                            (f.time.0 - n.note.time.0).abs() < 0.05
-                                && f.pitch.map(|p| p.nearest()) == n.note.pitch.map(|p| p.nearest())
-                        })
-                        .next()
-                    {
+                    if let Some(f) = found.notes.iter().find(|f| {
+                        (f.time.0 - n.note.time.0).abs() < 0.05
+                            && f.pitch.map(thumbline::unit::MidiNote::nearest)
+                                == n.note.pitch.map(thumbline::unit::MidiNote::nearest)
+                    }) {
                         roles += usize::from(f.role == n.note.role);
                         strings += usize::from(f.string == n.note.string);
                     }

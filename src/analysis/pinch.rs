@@ -5,7 +5,7 @@
 //! nobody played. How much of a pitch's own partials lies in short windows around an attack tells
 //! when that pitch began; the network reads that at every candidate nearby. Owns how those readings
 //! become one time a note. A note that stands alone keeps the time read off the waveform, which is
-//! more exact.
+//! more exact; so does one of three or more, whose readings scatter on real strums.
 
 use super::decide::Event;
 use super::hear::Heard;
@@ -81,15 +81,15 @@ fn time(events: &[Event], aims: &[f64], i: usize) -> f64 {
     let others = (from..events.len())
         .take_while(|k| events[*k].time.0 < own.time.0 + NEAR)
         .filter(|k| events[*k].midi != own.midi);
-    let (mut alone, mut higher, mut first) = (true, f64::INFINITY, own.time.0);
+    let (mut count, mut higher, mut first) = (0, f64::INFINITY, own.time.0);
     for k in others {
-        alone = false;
+        count += 1;
         first = first.min(events[k].time.0);
         if events[k].midi >= own.midi + BELOW {
             higher = higher.min(aims[k]);
         }
     }
-    if alone {
+    if count != 1 {
         return own.time.0;
     }
     let behind = 1000.0 * (aims[i] - higher);
