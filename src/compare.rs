@@ -45,7 +45,7 @@ pub struct Pair {
     pub bar: i32,
     /// Thumb or fingers, by the recording.
     pub role: Role,
-    /// The recording's drift from its own grid.
+    /// The recording's drift from its own grid, settled on its notes.
     pub recording_drift: Span,
     /// The take's drift from the same grid laid under the take.
     pub take_drift: Span,
@@ -112,6 +112,9 @@ pub struct Comparison {
     pub warnings: Vec<String>,
 }
 
+/// Notes this near to where a part of the take begins belong to it.
+const CHORD: Span = Span(0.045);
+
 /// Below this probability it is said to be another tune, and no figures are given.
 pub const SAME_TUNE: f64 = 0.5;
 
@@ -158,9 +161,12 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
             }
         ));
     }
+    // A grid may stand apart from its notes (a click that they run ahead of); the take's is settled
+    // on its notes, so the recording's has to be, or the difference would be the click's.
+    let ours = beat::settle_on(model.grid, model.notes);
     for (index, passage) in found.passages.iter().enumerate() {
         let matched = matching::pair_notes(model.notes, take, passage, found.transposed);
-        add_round(&mut out, &model, take, index, passage, &matched);
+        add_round(&mut out, &model, &ours, take, index, passage, &matched);
     }
     if !out.pairs.iter().any(|p| p.role == Role::Bass) {
         out.warnings.push(
@@ -180,6 +186,7 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
 fn add_round(
     out: &mut Comparison,
     model: &Model<'_>,
+    ours: &Grid,
     take: &[Note],
     index: usize,
     passage: &align::Passage,
@@ -187,9 +194,12 @@ fn add_round(
 ) {
     let mut pairs = Vec::new();
     let mut beats = Vec::new();
-    if let Some(grid) = grid_under_take(model, take, passage, &matched.pairs) {
-        for &(r, t) in &matched.pairs {
-            let Some(pair) = measured(model, take, &grid, (r, t), index) else {
+    for (leg, answers) in by_leg(passage, model, &matched.pairs) {
+        let Some(grid) = grid_under_take(model, take, leg, &answers) else {
+            continue;
+        };
+        for &(r, t) in &answers {
+            let Some(pair) = measured(model, take, (ours, &grid), (r, t), index) else {
                 continue;
             };
             pairs.push(Pair {
@@ -197,9 +207,11 @@ fn add_round(
                 ..pair
             });
         }
-        against_thumb(&mut pairs, model);
-        beats = shared_beats(model.grid, &grid);
+        let last = beats.last().map_or(f64::MIN, |b: &SharedBeat| b.take.0);
+        let fresh = shared_beats(model.grid, &grid);
+        beats.extend(fresh.into_iter().filter(|b| b.take.0 > last));
     }
+    against_thumb(&mut pairs, model);
     out.pairs.extend(pairs);
     out.rounds.push(Round {
         recording: passage.recording,
@@ -210,6 +222,20 @@ fn add_round(
         extra: matched.extra.clone(),
         swapped: matched.swapped.clone(),
     });
+}
+
+/// The answers of each part of a passage; one between two parts belongs to the earlier one.
+fn by_leg<'a>(
+    passage: &'a align::Passage,
+    model: &Model<'_>,
+    pairs: &[(usize, usize)],
+) -> Vec<(&'a align::Passage, Vec<(usize, usize)>)> {
+    let starts = passage.legs.iter().skip(1).map(|l| l.recording.0);
+    let starts: Vec<Seconds> = starts.collect();
+    let leg_of = |r: usize| starts.partition_point(|s| *s <= model.notes[r].time + CHORD);
+    let of = |i: usize| pairs.iter().copied().filter(move |p| leg_of(p.0) == i);
+    let legs = passage.legs.iter().enumerate();
+    legs.map(|(i, leg)| (leg, of(i).collect())).collect()
 }
 
 /// The recording's beats, carried into the take by the notes that answer each other and then
@@ -271,7 +297,7 @@ fn shared_beats(ours: &Grid, theirs: &Grid) -> Vec<SharedBeat> {
 fn measured(
     model: &Model<'_>,
     take: &[Note],
-    grid: &Grid,
+    (ours, grid): (&Grid, &Grid),
     (r, t): (usize, usize),
     round: usize,
 ) -> Option<Pair> {
@@ -282,8 +308,7 @@ fn measured(
     ) {
         return None;
     }
-    let recording_drift = drift.drift?;
-    let slot_time = model.notes[r].time - recording_drift;
+    let slot_time = model.notes[r].time - drift.drift?;
     let first = grid.beats().first()?;
     let offset = model
         .grid
@@ -291,6 +316,7 @@ fn measured(
         .iter()
         .position(|b| b.bar == first.bar && b.place == first.place)?;
     let nominal = model.grid.beat_at(slot_time)?;
+    let recording_drift = model.notes[r].time - ours.time_at(nominal)?;
     let there = grid.time_at(Beats(nominal.0 - offset as f64))?;
     Some(Pair {
         recording: r,

@@ -189,7 +189,7 @@ fn cut(recording: &Recording, keep: impl Fn(f64) -> bool) -> Recording {
 
 /// A real recording (Xi et al., "GuitarSet", ISMIR 2018, CC-BY 4.0) against itself, slowed to 80 %
 /// by our own engine, begun 2.1 s late and with the sixth bar cut out: which note answers which is
-/// known. The drifts are printed only: across the cut the grid under the take bends.
+/// known, and slowing adds no drift of its own.
 #[test]
 fn a_slowed_and_edited_real_recording_is_found_in_itself() {
     use std::sync::Arc;
@@ -238,7 +238,9 @@ fn a_slowed_and_edited_real_recording_is_found_in_itself() {
         found.rounds.len(),
         apart[apart.len() / 2]
     );
-    assert!(right * 100 >= 97 * found.pairs.len() && right >= 40);
+    assert!(right * 100 >= 95 * found.pairs.len() && right >= 40);
+    assert!((ratio - 0.8).abs() < 0.01, "{ratio}");
+    assert!(apart[apart.len() / 2] < 6.0, "{apart:.1?}");
     let lost: Vec<f64> = found
         .rounds
         .iter()

@@ -18,6 +18,10 @@ const SKIP: f64 = 0.35;
 const AGAIN: f64 = 2.5;
 /// SD of the logarithm of the local tempo ratio: rubato and slips of single notes.
 const SWAY: f64 = 0.18;
+/// Fewest events of a time through, or of a part of it.
+const SHORTEST: usize = 4;
+/// A jump of the take is at least this much off the tempo, seconds.
+const JUMP: f64 = 0.5;
 /// Ratios of take time to recording time that are tried: a take at 40 % to 140 % of the tempo.
 const RATIOS: [f64; 13] = [
     0.7, 0.78, 0.87, 0.96, 1.0, 1.07, 1.18, 1.32, 1.48, 1.64, 1.84, 2.1, 2.4,
@@ -34,6 +38,9 @@ pub(super) struct Passage {
     pub stretch: f64,
     /// Knots of the time map, increasing in both: recording seconds, take seconds.
     knots: Vec<(f64, f64)>,
+    /// The parts between which the take jumped (a bar left out, a stop): each has a tempo of its
+    /// own. Empty in a part.
+    pub legs: Vec<Passage>,
 }
 
 impl Passage {
@@ -293,12 +300,55 @@ fn passages(ours: &[Event], theirs: &[Event], path: &[(usize, usize)]) -> Vec<Pa
             .map(|&(i, j)| (ours[i].time, theirs[j].time))
             .collect();
         begin = end;
-        if points.len() < 4 {
+        if points.len() < SHORTEST {
             continue; // a stray likeness, no time through
         }
-        out.push(passage(&points));
+        out.push(whole(&points));
     }
     out
+}
+
+/// A passage of its legs. A jump is a step that takes half a second more or less than the usual
+/// tempo gives it, and twice or half as long: no player bends the beat so.
+fn whole(points: &[(f64, f64)]) -> Passage {
+    let steps = points
+        .windows(2)
+        .map(|p| (p[1].0 - p[0].0, p[1].1 - p[0].1));
+    let mut ratios: Vec<f64> = steps.clone().map(|(x, y)| y / x.max(1e-6)).collect();
+    ratios.sort_by(f64::total_cmp);
+    let usual = ratios[ratios.len() / 2];
+    let jumps = steps.map(|(x, y)| {
+        let expected = usual * x;
+        (y - expected).abs() > JUMP && !(0.5 * expected..2.0 * expected).contains(&y)
+    });
+    let ends = jumps.enumerate().filter(|(_, jump)| *jump);
+    let mut legs = Vec::new();
+    let mut begin = 0;
+    for end in ends.map(|(k, _)| k + 1).chain([points.len()]) {
+        if end - begin >= SHORTEST {
+            legs.push(passage(&points[begin..end]));
+        }
+        begin = end;
+    }
+    if legs.len() < 2 {
+        let one = passage(points);
+        return Passage {
+            legs: vec![one.clone()],
+            ..one
+        };
+    }
+    let length = |of: fn(&Passage) -> (Seconds, Seconds)| -> f64 {
+        legs.iter().map(|leg| (of(leg).1 - of(leg).0).0).sum()
+    };
+    let mut knots: Vec<(f64, f64)> = legs.iter().flat_map(|l| l.knots.clone()).collect();
+    knots.dedup_by(|b, a| b.0 - a.0 < 1e-4 || b.1 <= a.1);
+    Passage {
+        recording: (legs[0].recording.0, legs[legs.len() - 1].recording.1),
+        take: (legs[0].take.0, legs[legs.len() - 1].take.1),
+        stretch: length(|l| l.take) / length(|l| l.recording).max(1e-6),
+        knots,
+        legs,
+    }
 }
 
 fn passage(points: &[(f64, f64)]) -> Passage {
@@ -315,6 +365,7 @@ fn passage(points: &[(f64, f64)]) -> Passage {
         take: (Seconds(first.1), Seconds(last.1)),
         stretch,
         knots,
+        legs: Vec::new(),
     }
 }
 

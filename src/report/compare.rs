@@ -252,9 +252,9 @@ pub fn as_second(
         .iter()
         .map(|p| {
             let model = &recording[p.recording];
-            let time = model.time - p.recording_drift + p.take_drift;
+            let time = model.time + p.difference();
             let placed = drift.notes[p.recording].map(|d| NoteDrift {
-                drift: Some(p.take_drift),
+                drift: d.drift.map(|own| own + p.difference()),
                 ..d
             });
             let note = Note {
