@@ -101,9 +101,15 @@ impl Recording {
         })
     }
 
-    /// What to call it in messages: the file's name, or a title.
+    /// What to call it in messages: the file as it was named, or a title.
     pub fn name(&self) -> &str {
         &self.name
+    }
+
+    /// Its name without folders, as a page is headed.
+    pub fn title(&self) -> &str {
+        let name = self.name();
+        name.rsplit(['/', '\\']).next().unwrap_or(name)
     }
 
     /// Frames a second, 8,000 to 192,000.

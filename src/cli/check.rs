@@ -53,7 +53,7 @@ impl Command for Check {
             source::save(&target, &json::check(&recording, &found, &drift))?;
         }
         if !shown {
-            let piece = Piece::of(recording.name(), &found, &drift);
+            let piece = Piece::of(recording.title(), &found, &drift);
             let mut text = table::drift(&found, &drift);
             for sentence in sheet::sentences(&piece) {
                 if sentence.bar.is_some() {

@@ -175,7 +175,7 @@ impl Compare {
             found,
             &Practised {
                 recording: model.sound.hash(),
-                name: model.sound.name(),
+                name: model.sound.title(),
                 grid: &model.heard.grid,
                 tuning: None,
                 take: sound,
@@ -202,7 +202,7 @@ impl Compare {
 fn picture(model: &Side, take: &Side, found: &Comparison) -> String {
     let (notes, drift) =
         report::as_second(found, &model.heard.notes, &model.drift, &take.heard.notes);
-    let mut piece = Piece::of(model.sound.name(), &model.heard, &model.drift);
+    let mut piece = Piece::of(model.sound.title(), &model.heard, &model.drift);
     piece.second = Some(sheet::Take {
         notes: &notes,
         drift: &drift,

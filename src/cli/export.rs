@@ -91,7 +91,7 @@ impl Command for Export {
 
 impl Export {
     fn bytes(&self, recording: &Recording, heard: &Analysis) -> Result<Vec<u8>> {
-        let name = recording.name();
+        let name = recording.title();
         let drift = || timing::measure(&heard.notes, &heard.grid, Reference::OwnTempo);
         Ok(match self.to {
             Format::Json => json::analysis(recording, heard, &drift()).into_bytes(),
