@@ -36,6 +36,14 @@ impl Bench {
         }
     }
 
+    /// A desk that has opened the recording at `path`, whole.
+    pub fn opened(path: &Path) -> Self {
+        let mut bench = Self::new();
+        bench.restore(path);
+        bench.until_whole();
+        bench
+    }
+
     pub fn restore(&self, path: &Path) {
         let mut session = Session::default();
         session.recording = Some(RecordingRef {
@@ -56,12 +64,18 @@ impl Bench {
 
     /// Renders with these inputs; the left output.
     pub fn run_with(&mut self, input: &[f32], side: Option<&Vec<f32>>) -> Vec<f32> {
+        let [left, _] = self.render(input, side.map(Vec::as_slice));
+        left
+    }
+
+    /// Renders with these inputs; both outputs.
+    pub fn render(&mut self, input: &[f32], side: Option<&[f32]>) -> [Vec<f32>; 2] {
         let (mut left, mut right) = (input.to_vec(), input.to_vec());
         self.player.set_controls(self.controls);
         self.player.process(&mut Block {
             left: &mut left,
             right: &mut right,
-            side: side.map(|side| (&side[..], &side[..])),
+            side: side.map(|side| (side, side)),
             host: Some(Host {
                 playing: true,
                 quarters: Some(0.0),
@@ -69,7 +83,7 @@ impl Bench {
             }),
         });
         self.frames += input.len() as u64;
-        left
+        [left, right]
     }
 
     /// Renders in real time, or a little faster, until `done`; at most 30 s.

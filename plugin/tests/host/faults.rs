@@ -30,14 +30,13 @@ pub fn in_own_folder(name: &str, test: impl FnOnce()) {
     let output = again(name, dir.path(), None)
         .wait_with_output()
         .expect("its end");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stdout)
-    );
+    let said = String::from_utf8_lossy(&output.stdout);
+    assert!(output.status.success(), "{said}");
+    // A name that fits no test would run none and succeed.
+    assert!(said.contains("1 passed"), "no test `{name}`: {said}");
 }
 
-/// This test binary again, running only the ignored test `name`, its data in `data`.
+/// This test binary again, running only the test `name` (its whole path), its data in `data`.
 fn again(name: &str, data: &Path, limit_kib: Option<u32>) -> Child {
     let own = std::env::current_exe().expect("this test's own path");
     let mut command = Command::new("bash");
@@ -209,13 +208,11 @@ fn on_a_full_disk_what_was_recorded_is_kept_and_said() {
 #[test]
 fn a_recording_that_goes_away_plays_on_even_at_another_rate() {
     in_own_folder(
-        "a_recording_that_goes_away_plays_on_even_at_another_rate",
+        "faults::a_recording_that_goes_away_plays_on_even_at_another_rate",
         || {
             let dir = tempfile::tempdir().expect("a folder");
             let path = recording(dir.path(), "tone.wav", 48_000);
-            let mut bench = Bench::new();
-            bench.restore(&path);
-            bench.until_whole();
+            let mut bench = Bench::opened(&path);
             bench.controls.play = true;
             bench.run(4800, true);
             std::fs::remove_file(&path).expect("deleted");
@@ -237,13 +234,11 @@ fn a_recording_that_goes_away_plays_on_even_at_another_rate() {
 #[test]
 fn a_recording_that_changes_keeps_its_marks_and_says_so() {
     in_own_folder(
-        "a_recording_that_changes_keeps_its_marks_and_says_so",
+        "faults::a_recording_that_changes_keeps_its_marks_and_says_so",
         || {
             let dir = tempfile::tempdir().expect("a folder");
             let path = recording(dir.path(), "tone.wav", 48_000);
-            let mut bench = Bench::new();
-            bench.restore(&path);
-            bench.until_whole();
+            let mut bench = Bench::opened(&path);
             let ends = Some((thumbline::unit::Seconds(1.0), thumbline::unit::Seconds(2.0)));
             bench.hub.apply(Action::SetRegion(ends), None);
             bench.hub.apply(Action::KeepRegion("mine".into()), None);
@@ -266,13 +261,11 @@ fn a_recording_that_changes_keeps_its_marks_and_says_so() {
 #[test]
 fn a_side_input_that_disconnects_leaves_the_take_in_step() {
     in_own_folder(
-        "a_side_input_that_disconnects_leaves_the_take_in_step",
+        "faults::a_side_input_that_disconnects_leaves_the_take_in_step",
         || {
             let dir = tempfile::tempdir().expect("a folder");
             let path = recording(dir.path(), "tone.wav", 48_000);
-            let mut bench = Bench::new();
-            bench.restore(&path);
-            bench.until_whole();
+            let mut bench = Bench::opened(&path);
             bench.hub.apply(Action::CaptureTake(true), None);
             bench.controls.play = true;
             bench.run(24_000, true);
@@ -351,9 +344,7 @@ fn takes_until_killed() {
         return;
     }
     let path = recording(&reel::data_dir(), "tone.wav", 48_000);
-    let mut bench = Bench::new();
-    bench.restore(&path);
-    bench.until_whole();
+    let mut bench = Bench::opened(&path);
     bench.hub.apply(Action::CaptureTake(true), None);
     bench.controls.play = true;
     loop {
@@ -371,9 +362,7 @@ fn finds_a_take() {
     if !is_again() {
         return;
     }
-    let mut bench = Bench::new();
-    bench.restore(&reel::data_dir().join("tone.wav"));
-    bench.until_whole();
+    let mut bench = Bench::opened(&reel::data_dir().join("tone.wav"));
     bench.until("found", |hub| hub.snapshot().takes.len() == 1);
     assert!(bench.said("cut short"));
     let take = bench.hub.snapshot().takes[0].clone();

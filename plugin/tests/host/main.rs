@@ -4,6 +4,7 @@
 // The entry point is a raw C symbol, as a host loads it.
 #![allow(unsafe_code)]
 
+mod answered;
 mod bench;
 mod conformance;
 mod driving;

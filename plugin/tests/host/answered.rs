@@ -1,0 +1,138 @@
+//! A take recorded while the recording plays: it is heard, answered, kept in the journal and can be
+//! heard beside the recording; one hand can be heard without the other, one note by itself.
+
+use crate::bench::{Bench, RATE};
+use crate::faults::in_own_folder;
+use std::path::Path;
+use std::thread::sleep;
+use std::time::Duration;
+use thumbline::demo;
+use thumbline::journal::Journal;
+use thumbline::recording::Recording;
+use thumbline::report::wav::{self, Depth};
+use thumbline::unit::Seconds;
+use thumbline_plugin::action::Action;
+use thumbline_plugin::snapshot::{Hear, Snapshot};
+
+const BLOCK: usize = 512;
+
+fn write(path: &Path, sound: &Recording) {
+    let mut file = std::fs::File::create(path).expect("a file");
+    wav::write(&mut file, RATE, &[sound.mono()], Depth::Float32).expect("room");
+}
+
+/// Waits for something to be seen, the deck going on meanwhile.
+fn seen(bench: &mut Bench, what: &str, done: impl Fn(&Snapshot) -> bool) -> Snapshot {
+    bench.until(what, |hub| done(&hub.snapshot()));
+    bench.hub.snapshot()
+}
+
+/// Plays two seconds from 4 s on, stops, and gives the power of both sides.
+fn power(bench: &mut Bench) -> [f32; 2] {
+    bench.hub.apply(Action::Seek(Seconds(4.0)), None);
+    bench.hub.tend();
+    bench.controls.play = true;
+    let mut sum = [0.0; 2];
+    for _ in 0..200 {
+        let sides = bench.render(&[0.0; BLOCK], None);
+        for (sum, side) in sum.iter_mut().zip(&sides) {
+            *sum += side.iter().map(|s| s * s).sum::<f32>();
+        }
+    }
+    bench.controls.play = false;
+    sum
+}
+
+#[test]
+fn a_take_is_answered_kept_and_heard_beside_the_recording() {
+    in_own_folder(
+        "answered::a_take_is_answered_kept_and_heard_beside_the_recording",
+        session,
+    );
+}
+
+fn session() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("lesson.wav");
+    let piece = demo::recording(RATE).expect("the demo");
+    write(&path, &piece.recording);
+    let mut bench = Bench::opened(&path);
+    bench.controls.through = false;
+    seen(&mut bench, "heard", |s| s.analysis.ready().is_some());
+    take(&mut bench, &piece.recording);
+    let answered = seen(&mut bench, "answered", |s| {
+        s.takes.first().is_some_and(|t| t.answer.is_some()) && !s.page.rounds.is_empty()
+    });
+    is_answered(&answered);
+    is_kept(&answered);
+
+    // Beside the recording: the take on the right, in step with it.
+    let plain = power(&mut bench);
+    bench.hub.apply(Action::Hear(Hear::Beside(0)), None);
+    seen(&mut bench, "both", |s| !s.practice.mixing);
+    let [left, right] = power(&mut bench);
+    println!("left {left:.3}, right {right:.3}");
+    assert!((10.0 * (left / right).log10() - 6.0).abs() < 1.0);
+
+    // The thumb alone is less than both; both again is the recording.
+    bench.hub.apply(Action::Hear(Hear::Balance(-1.0)), None);
+    seen(&mut bench, "the thumb", |s| !s.practice.mixing);
+    let thumb = power(&mut bench);
+    assert!(thumb[0] < 0.9 * plain[0], "{thumb:?} of {plain:?}");
+    bench.hub.apply(Action::Hear(Hear::Balance(0.0)), None);
+    let back = seen(&mut bench, "both again", |s| !s.practice.mixing);
+    assert_eq!(back.practice.hear, Hear::Balance(0.0));
+    let again = power(&mut bench);
+    assert!((again[0] / plain[0] - 1.0).abs() < 0.01);
+
+    once(&mut bench, &answered);
+}
+
+/// The recording's own sound comes in while it plays, so every note is in its place; half as loud,
+/// to tell it from the recording when both are heard.
+fn take(bench: &mut Bench, recording: &Recording) {
+    bench.hub.apply(Action::CaptureTake(true), None);
+    bench.hub.tend();
+    let played: Vec<f32> = recording.mono().iter().map(|s| 0.5 * s).collect();
+    bench.controls.play = true;
+    for side in played.chunks(BLOCK) {
+        bench.render(&[0.0; BLOCK], Some(side));
+        sleep(Duration::from_micros(500));
+    }
+    bench.hub.apply(Action::CaptureTake(false), None);
+    bench.controls.play = false;
+}
+
+fn is_answered(snapshot: &Snapshot) {
+    let answer = snapshot.takes[0].answer.as_ref().expect("an answer");
+    println!("{:#?}", answer.words);
+    assert_eq!(answer.found.rounds.len(), 1);
+    assert!(answer.found.same_tune > 0.9);
+    let heard = snapshot.analysis.ready().expect("heard").notes.len();
+    assert!(answer.found.pairs.len() * 10 >= heard * 9);
+    let whole = answer.found.whole.expect("fingers against thumb");
+    assert!(whole.difference.abs().ms() < 2.0, "{whole:?}");
+}
+
+/// On the page in the window and on the disk, once.
+fn is_kept(snapshot: &Snapshot) {
+    let round = &snapshot.page.rounds[0];
+    assert!((round.speed - 1.0).abs() < 0.01, "{round:?}");
+    assert!(snapshot.page.fault.is_none() && snapshot.page.sessions.len() == 1);
+    let journal = Journal::usual_place().expect("a folder");
+    let rounds = Journal::open(&journal).and_then(|j| j.rounds(None, 9, 0));
+    assert_eq!(rounds.expect("a journal").len(), 1);
+}
+
+/// One note, once: the deck stops after it.
+fn once(bench: &mut Bench, snapshot: &Snapshot) {
+    let note = &snapshot.analysis.ready().expect("heard").notes[9];
+    let end = Seconds(note.time.0 + 0.5);
+    bench.hub.apply(Action::HearOnce(note.time, end), None);
+    bench.controls.play = true;
+    let hub = bench.hub.clone();
+    let stopped = seen(bench, "stopped", |s| {
+        hub.feet().play.get() == Some(false) && s.transport.position >= end
+    });
+    assert!((stopped.transport.position - end).0 < 0.2);
+}
