@@ -132,7 +132,7 @@ struct Desk {
     takes: Vec<Take>,
     /// What is heard of the recording, and the sound that was made for it.
     hear: Hear,
-    mixed: Option<Arc<Recording>>,
+    mixed: Option<mixing::Mixed>,
     /// The stretch that is heard once, while it is.
     once: Option<wishing::Once>,
     /// Counts mixes; an older one is given up.
@@ -229,7 +229,8 @@ impl Hub {
             desk.backlog.clear();
             desk.rate = rate;
             desk.restate();
-            let heard = desk.mixed.clone().or_else(|| desk.sound.clone());
+            let mixed = desk.mixed.as_ref().map(|m| Arc::clone(&m.sound));
+            let heard = mixed.or_else(|| desk.sound.clone());
             let sound = heard.filter(|s| s.rate() == rate && !changed);
             match sound {
                 // The same rate: the new player goes on with the same samples.

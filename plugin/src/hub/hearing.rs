@@ -43,7 +43,7 @@ impl Hub {
                     generation,
                     end: original.end(),
                     progress: 0.0,
-                    onsets: Vec::new(),
+                    onsets: Arc::from([]),
                     so_far: None,
                 };
                 analysis::analyze(&original, &options, &mut watch)
@@ -143,7 +143,7 @@ struct Watch {
     generation: u64,
     end: Seconds,
     progress: f32,
-    onsets: Vec<Seconds>,
+    onsets: Arc<[Seconds]>,
     so_far: Option<Arc<Analysis>>,
 }
 
@@ -154,7 +154,7 @@ impl Watch {
             if desk.listening == self.generation {
                 desk.analysis = AnalysisView::Working {
                     progress: self.progress,
-                    onsets: self.onsets.as_slice().into(),
+                    onsets: Arc::clone(&self.onsets),
                     so_far: self.so_far.clone(),
                 };
             }
@@ -176,7 +176,7 @@ impl Observer for Watch {
     }
 
     fn onsets(&mut self, onsets: &[Seconds]) {
-        self.onsets.extend_from_slice(onsets);
+        self.onsets = self.onsets.iter().chain(onsets).copied().collect();
         self.show();
     }
 

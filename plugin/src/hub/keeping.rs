@@ -5,12 +5,13 @@
 
 use super::{Desk, Hub, locked};
 use crate::jobs::Urgency;
-use crate::snapshot::{AnalysisView, Answer, PageView};
+use crate::snapshot::{Answer, PageView};
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
-use thumbline::compare::{Model, compare};
-use thumbline::journal::{Journal, JournalError, Moment, Practised, advice, rounds_of};
+use thumbline::compare::{Comparison, Model, compare};
+use thumbline::journal::{Journal, JournalError, Moment, Practised, Round, advice, rounds_of};
+use thumbline::music::note::Note;
 use thumbline::recording::ContentHash;
 use thumbline::report;
 use thumbline::timing::{self, Reference};
@@ -33,8 +34,17 @@ struct Waiting {
     heard: Heard,
 }
 
-fn journal_file() -> PathBuf {
-    crate::reel::data_dir().join("journal.sqlite")
+/// A take's notes, in its own time, against what is heard in the recording.
+pub(super) fn against(model: &Analysis, take: &[Note]) -> Comparison {
+    let measured = timing::measure(&model.notes, &model.grid, Reference::default());
+    compare(
+        Model {
+            notes: &model.notes,
+            grid: &model.grid,
+            drifts: &measured.notes,
+        },
+        take,
+    )
 }
 
 impl Hub {
@@ -42,11 +52,7 @@ impl Hub {
     pub(super) fn answer_takes(&self) {
         let hub = self.me.clone();
         self.crew.listen(Urgency::Sight, move || {
-            if let Some(hub) = hub.upgrade() {
-                hub.answer_next()
-            } else {
-                false
-            }
+            hub.upgrade().is_some_and(|hub| hub.answer_next())
         });
     }
 
@@ -63,15 +69,7 @@ impl Hub {
         let Some(waiting) = next else {
             return false;
         };
-        let measured = timing::measure(&model.notes, &model.grid, Reference::default());
-        let found = compare(
-            Model {
-                notes: &model.notes,
-                grid: &model.grid,
-                drifts: &measured.notes,
-            },
-            &waiting.heard.analysis.notes,
-        );
+        let found = against(&model, &waiting.heard.analysis.notes);
         let mut desk = locked(&self.desk);
         let rounds = desk.practised(&waiting.heard, &model, &found);
         let known = desk.takes.iter_mut().find(|t| t.take.path == waiting.path);
@@ -87,7 +85,8 @@ impl Hub {
         }
         drop(desk);
         if !rounds.is_empty() {
-            let kept = Journal::open(&journal_file()).and_then(|mut j| j.keep_all(&rounds));
+            let journal = Journal::usual_place().and_then(|file| Journal::open(&file));
+            let kept = journal.and_then(|mut journal| journal.keep_all(&rounds));
             if let Err(error) = kept {
                 locked(&self.desk).notice(format!("Not in the journal: {error}"), true);
             }
@@ -121,7 +120,7 @@ impl Hub {
 
 /// The page of a recording; an empty one where there is no journal yet (none is made to look).
 fn read(hash: ContentHash) -> Result<PageView, JournalError> {
-    let file = journal_file();
+    let file = Journal::usual_place()?;
     if !file.is_file() {
         return Ok(PageView::default());
     }
@@ -149,12 +148,7 @@ impl Desk {
     }
 
     /// The rounds of a take that is new to the journal.
-    fn practised(
-        &mut self,
-        heard: &Heard,
-        model: &Analysis,
-        found: &thumbline::compare::Comparison,
-    ) -> Vec<thumbline::journal::Round> {
+    fn practised(&mut self, heard: &Heard, model: &Analysis, found: &Comparison) -> Vec<Round> {
         let (Some(recording), Some(at)) = (self.hash, heard.unkept) else {
             return Vec::new();
         };
@@ -172,10 +166,5 @@ impl Desk {
                 note: "",
             },
         )
-    }
-
-    /// Is there a reading of the recording that takes can be held against?
-    pub(super) fn comparable(&self) -> bool {
-        matches!(self.analysis, AnalysisView::Ready(_))
     }
 }

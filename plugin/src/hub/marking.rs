@@ -8,7 +8,7 @@ use crate::snapshot::{AnalysisView, CaptureSource, Hear, Snap};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::analysis::correct::Correction;
-use thumbline::deck::{Ladder, Message, Track};
+use thumbline::deck::{Ladder, Message};
 use thumbline::recording::Recording;
 use thumbline::unit::Seconds;
 
@@ -62,11 +62,14 @@ impl Hub {
             }
             Action::Hear(hear) => self.hear(hear),
             Action::ForgetTake(index) => {
-                let beside = locked(&self.desk).hear;
-                locked(&self.desk).set(Action::ForgetTake(index));
+                let beside = {
+                    let mut desk = locked(&self.desk);
+                    desk.set(Action::ForgetTake(index));
+                    matches!(desk.hear, Hear::Beside(_))
+                };
                 // Whatever take was beside the recording may have another number now.
-                if matches!(beside, Hear::Beside(_)) {
-                    self.hear(Hear::Balance(0.0));
+                if beside {
+                    self.hear(Hear::default());
                 }
             }
             Action::Learn(control) => self.feet.listen_for(control),
@@ -413,10 +416,9 @@ impl Desk {
 
     /// Gives a fresh player the recording that is open.
     pub(super) fn reload(&mut self, sound: &Arc<Recording>) {
-        let onsets = super::hearing::onset_table(self.heard.as_deref(), sound);
-        if let Ok(track) = Track::new(Arc::clone(sound), onsets, sound.rate()) {
+        if let Some(track) = self.track(sound) {
             let place = self.store.lock().position;
-            self.send(Message::Load(Box::new(track)));
+            self.send(Message::Load(track));
             self.send(Message::Seek(place));
             self.tell_analysis();
         }

@@ -3,15 +3,23 @@
 //! Each is another sound on the recording's own timeline, made on the listening thread and put in
 //! the deck's hands in place of the recording: speed, loop, click and grid go on as they are.
 
+use super::hearing::onset_table;
 use super::{Desk, Hub, locked};
 use crate::jobs::Urgency;
 use crate::snapshot::Hear;
 use std::sync::Arc;
 use thumbline::compare::{Round, listen};
-use thumbline::deck::resample::to_rate;
 use thumbline::deck::{Message, Track};
 use thumbline::recording::Recording;
-use thumbline::separate::{Balance, balanced};
+use thumbline::separate::{Balance, SeparateError, balanced};
+
+/// Another sound in the recording's place.
+pub(super) struct Mixed {
+    /// What was asked for.
+    hear: Hear,
+    /// As long as the recording, at its rate.
+    pub sound: Arc<Recording>,
+}
 
 /// What a mix is made from.
 enum Source {
@@ -45,7 +53,7 @@ impl Hub {
                 }
                 Err(why) => {
                     desk.notice(why.to_owned(), false);
-                    desk.hear = Hear::Balance(0.0);
+                    desk.hear = Hear::default();
                     desk.unmix();
                     None
                 }
@@ -78,12 +86,14 @@ impl Hub {
                 let Some(heard) = locked(&self.desk).analysis.ready().cloned() else {
                     return Ok(None);
                 };
-                let made = balanced(sound, &heard.notes, Balance::at(*dial), go_on);
-                Ok(made.ok())
+                match balanced(sound, &heard.notes, Balance::at(*dial), go_on) {
+                    Ok(made) => Ok(Some(made)),
+                    Err(SeparateError::Cancelled) => Ok(None),
+                    Err(why) => Err(why.to_string()),
+                }
             }
             Source::Beside(path, round) => {
                 let take = thumbline::load::load(path).map_err(|e| e.to_string())?;
-                let take = to_rate(&take, sound.rate(), go_on).map_err(|e| e.to_string())?;
                 listen::beside(sound, &take, round, go_on)
                     .map(Some)
                     .map_err(|e| e.to_string())
@@ -98,12 +108,17 @@ impl Hub {
         }
         match mixed {
             Ok(Some(mixed)) => {
-                let mixed = Arc::new(mixed);
-                desk.mixed = Some(Arc::clone(&mixed));
-                desk.replace(&mixed);
+                let sound = Arc::new(mixed);
+                desk.replace(&sound);
+                let hear = desk.hear;
+                desk.mixed = Some(Mixed { hear, sound });
             }
             Ok(None) => {}
-            Err(why) => desk.notice(format!("It cannot be heard so: {why}"), false),
+            Err(why) => {
+                desk.notice(format!("It cannot be heard so: {why}"), false);
+                desk.hear = Hear::default();
+                desk.unmix();
+            }
         }
     }
 }
@@ -113,7 +128,9 @@ impl Desk {
     fn source(&mut self) -> Result<Option<Source>, &'static str> {
         match self.hear {
             Hear::Balance(0.0) => Ok(None),
-            Hear::Balance(dial) if self.comparable() => Ok(Some(Source::Balance(dial))),
+            Hear::Balance(dial) if self.analysis.ready().is_some() => {
+                Ok(Some(Source::Balance(dial)))
+            }
             // It is made when the notes are there.
             Hear::Balance(_) => Ok(None),
             Hear::Beside(index) => {
@@ -142,6 +159,12 @@ impl Desk {
         self.hear = Hear::default();
     }
 
+    /// Is what the player wishes to hear still being made?
+    pub(super) fn is_mixing(&self) -> bool {
+        let made = self.mixed.as_ref().map(|m| m.hear);
+        self.analysis.ready().is_some() && made.unwrap_or_default() != self.hear
+    }
+
     fn unmix(&mut self) {
         if self.mixed.take().is_some()
             && let Some(sound) = self.sound.clone()
@@ -152,10 +175,16 @@ impl Desk {
 
     /// Puts a sound in the recording's place; where it plays, it plays on.
     fn replace(&mut self, sound: &Arc<Recording>) {
-        let onsets = super::hearing::onset_table(self.heard.as_deref(), sound);
-        if let Ok(track) = Track::new(Arc::clone(sound), onsets, sound.rate()) {
-            self.send(Message::Replace(Box::new(track)));
+        if let Some(track) = self.track(sound) {
+            self.send(Message::Replace(track));
             self.flush();
         }
+    }
+
+    /// A sound as the deck plays it, with the onsets that are known.
+    pub(super) fn track(&self, sound: &Arc<Recording>) -> Option<Box<Track>> {
+        let onsets = onset_table(self.heard.as_deref(), sound);
+        let track = Track::new(Arc::clone(sound), onsets, sound.rate());
+        track.ok().map(Box::new)
     }
 }

@@ -3,7 +3,7 @@
 use super::{Desk, Hub, Open, Take, locked};
 use crate::params::Dials;
 use crate::snapshot::{
-    DialsView, Hear, LevelView, PracticeView, RecordingView, RegionView, Snapshot, TakeView,
+    DialsView, LevelView, PracticeView, RecordingView, RegionView, Snapshot, TakeView,
     TransportView,
 };
 use nice_plug_egui::RepaintNotifier;
@@ -99,10 +99,9 @@ impl Hub {
                 .position(|k| k.from == r.from && k.to == r.to)
         });
         let session = desk.store.lock();
-        let mixing = desk.hear != Hear::default() && desk.mixed.is_none();
         PracticeView {
             hear: desk.hear,
-            mixing: mixing && desk.comparable(),
+            mixing: desk.is_mixing(),
             loop_on: self.loop_on(),
             region,
             regions,

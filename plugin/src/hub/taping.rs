@@ -1,7 +1,7 @@
 //! Recording: the track as a recording of its own, takes against the recording, and the
 //! measurement of the round-trip latency.
 
-use super::keeping::Heard;
+use super::keeping::{Heard, against};
 use super::{Desk, Hub, Take, locked};
 use crate::jobs::Urgency;
 use crate::reel::{self, Recorder};
@@ -10,12 +10,10 @@ use crate::snapshot::{CaptureSource, CaptureView};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::analysis::{self, Analysis, Options};
-use thumbline::compare::{Model, compare};
 use thumbline::deck::capture::{Place, Reel, Source, tap};
 use thumbline::deck::{Message, calibrate};
 use thumbline::journal::Moment;
 use thumbline::recording::Recording;
-use thumbline::timing::{self, Reference};
 use thumbline::unit::{Seconds, Span};
 
 /// Seconds of sound that may wait to be written while the keeping thread is held up.
@@ -206,11 +204,8 @@ impl Hub {
                             unkept,
                         });
                     }
-                    let comparable = desk.comparable();
                     drop(desk);
-                    if comparable {
-                        hub.answer_takes();
-                    }
+                    hub.answer_takes();
                 }
                 Err(reason) => desk.notice(format!("{}: {reason}", take.name), true),
             }
@@ -292,15 +287,7 @@ impl Hub {
 /// The middle of the take's drifts from the recording's own feel, without sign; none where fewer
 /// than four notes answer each other.
 fn drift_of(model: &Analysis, take: &Analysis) -> Option<Span> {
-    let measured = timing::measure(&model.notes, &model.grid, Reference::default());
-    let answer = compare(
-        Model {
-            notes: &model.notes,
-            grid: &model.grid,
-            drifts: &measured.notes,
-        },
-        &take.notes,
-    );
+    let answer = against(model, &take.notes);
     let mut off: Vec<f64> = answer
         .pairs
         .iter()
