@@ -11,16 +11,22 @@ const DRIFT: &str = "#d55e00";
 const INK: &str = "#2b2a27";
 const PAPER: &str = "#fbf8f1";
 
+/// Milliseconds ahead and behind that a chart of `sessions` spans: all of their drift and spread, at
+/// least 20.
+pub fn reach(sessions: &[Session]) -> f64 {
+    sessions
+        .iter()
+        .filter_map(|s| s.fingers)
+        .map(|f| f.drift_ms.abs() + f.spread_ms)
+        .fold(20.0, f64::max)
+}
+
 /// A chart of at most `width` columns, one line a day, the latest day last: how fast, and where
 /// the fingers lay (a mark) with their spread (a line around it).
 pub fn text(sessions: &[Session], width: usize) -> String {
     let mut out = String::new();
     let room = (width.saturating_sub(43).clamp(11, 61) - 1) | 1;
-    let reach = sessions
-        .iter()
-        .filter_map(|s| s.fingers)
-        .map(|f| f.drift_ms.abs() + f.spread_ms)
-        .fold(20.0, f64::max);
+    let reach = reach(sessions);
     let _ = writeln!(
         out,
         "day         rounds  speed  {:─^room$} fingers",
@@ -61,11 +67,7 @@ pub fn svg(name: &str, sessions: &[Session]) -> String {
     let (left, top, tall, gap) = (64.0, 56.0, 120.0, 56.0);
     let width = left + step * sessions.len().max(4) as f64 + 24.0;
     let drift_top = top + tall + gap;
-    let reach = sessions
-        .iter()
-        .filter_map(|s| s.fingers)
-        .map(|f| f.drift_ms.abs() + f.spread_ms)
-        .fold(20.0, f64::max);
+    let reach = reach(sessions);
     let speed_y = |speed: f64| top + tall * (1.0 - (speed / 1.5).clamp(0.0, 1.0));
     let drift_y = |ms: f64| drift_top + tall * (0.5 + 0.5 * (ms / reach).clamp(-1.0, 1.0));
     let x = |i: usize| left + step * (i as f64 + 0.5);

@@ -4,8 +4,9 @@
 use super::theme;
 use crate::snapshot::{PageView, Snapshot};
 use egui::{Align2, FontId, Grid, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
-use thumbline::journal::{Session, advice};
+use thumbline::journal::{Session, advice, chart};
 use thumbline::report::sheet::{Ground, Ink};
+use thumbline::stretch::FASTEST;
 
 /// Height of each half of the picture.
 const TALL: f32 = 84.0;
@@ -13,8 +14,6 @@ const TALL: f32 = 84.0;
 const DAY: f32 = 34.0;
 /// Rounds listed.
 const LISTED: usize = 12;
-/// Speeds that the picture spans.
-const FASTEST: f64 = 1.5;
 
 /// Draws the panel.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot) {
@@ -55,11 +54,7 @@ fn progress(ui: &mut Ui, page: &PageView, ground: Ground) {
     let left = area.left() + 44.0;
     let upper = area.top() + 16.0;
     let lower = upper + TALL + 16.0;
-    let reach = days
-        .iter()
-        .filter_map(|s| s.fingers)
-        .map(|f| f.drift_ms.abs() + f.spread_ms)
-        .fold(20.0, f64::max);
+    let reach = chart::reach(days);
     let speed_y = |speed: f64| upper + TALL * (1.0 - (speed / FASTEST).clamp(0.0, 1.0)) as f32;
     let drift_y = |ms: f64| lower + TALL * (0.5 + 0.5 * (ms / reach).clamp(-1.0, 1.0)) as f32;
     let font = FontId::proportional(10.0);
