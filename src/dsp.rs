@@ -1,6 +1,7 @@
 //! Signal processing that knows nothing of music: windows, spectra, prediction, rate conversion,
-//! and a plucked string.
+//! robust middles, and a plucked string.
 
+pub mod middle;
 pub mod pluck;
 pub mod predict;
 pub mod resample;

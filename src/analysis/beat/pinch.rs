@@ -7,6 +7,7 @@
 //! waits where the finger came first. The rest is a likelihood of the hands' distance over all
 //! pairs, shared or apart (a censored normal distribution; Tobin 1958, from memory).
 
+use crate::dsp::middle::{spread, weighted_median};
 use crate::music::note::Role;
 use std::sync::LazyLock;
 
@@ -205,34 +206,14 @@ fn centre(notes: impl Iterator<Item = Touch>) -> Option<Centre> {
     if notes.len() < FEWEST {
         return None;
     }
-    let at = middle(&mut notes);
+    let at = weighted_median(&mut notes)?;
     let weight: f64 = notes.iter().map(|n| n.1).sum();
-    let mut far: Vec<(f64, f64)> = notes.iter().map(|n| ((n.0 - at).abs(), 1.0)).collect();
-    let spread = 1.4826 * middle(&mut far) + 1.0;
+    let away: Vec<f64> = notes.iter().map(|n| n.0).collect();
+    let spread = spread(&away, at) + 1.0;
     Some(Centre {
         at,
         error: 1.25 * spread / weight.max(0.3).sqrt(),
     })
-}
-
-/// Weighted median, between the two middle values in proportion.
-fn middle(pairs: &mut [(f64, f64)]) -> f64 {
-    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let half = 0.5 * pairs.iter().map(|p| p.1).sum::<f64>();
-    let mut sum = 0.0;
-    let mut before: Option<(f64, f64)> = None;
-    for &(value, weight) in pairs.iter() {
-        let at = sum + 0.5 * weight;
-        if at >= half {
-            return match before {
-                Some((v, a)) if at > a => v + (value - v) * (half - a) / (at - a),
-                _ => value,
-            };
-        }
-        before = Some((value, at));
-        sum += weight;
-    }
-    before.map_or(0.0, |b| b.0)
 }
 
 /// All that was seen of the hands' distance.
