@@ -131,7 +131,13 @@ struct Masker {
     window: Vec<f32>,
     forward: Arc<dyn RealToComplex<f32>>,
     inverse: Arc<dyn ComplexToReal<f32>>,
+    /// In order of their start; those before `begun` have begun, those of `sounding` not ended.
     voices: Vec<Voice>,
+    begun: usize,
+    sounding: Vec<usize>,
+    /// What thumb and fingers explain of each bin, as power.
+    thumb: Vec<f32>,
+    fingers: Vec<f32>,
     /// Attacks in order of time, with their role.
     attacks: Vec<(f64, Role)>,
 }
@@ -166,6 +172,10 @@ impl Masker {
             forward: planner.plan_fft_forward(len),
             inverse: planner.plan_fft_inverse(len),
             voices,
+            begun: 0,
+            sounding: Vec::new(),
+            thumb: vec![0.0; len / 2 + 1],
+            fingers: vec![0.0; len / 2 + 1],
             attacks: notes.iter().map(|n| (n.time.0, n.role)).collect(),
         }
     }
@@ -232,13 +242,21 @@ impl Masker {
     fn mask(&mut self, start: isize, level: &[f32], before: &[f32], gain: &mut [f32]) {
         let middle = (start as f64 + self.len as f64 / 2.0) / self.rate;
         let reach = self.len as f64 / 2.0 / self.rate;
-        let mut thumb = vec![0.0_f32; level.len()];
-        let mut fingers = vec![0.0_f32; level.len()];
+        self.thumb.fill(0.0);
+        self.fingers.fill(0.0);
         let step = self.hop as f64 / self.rate;
-        for voice in &mut self.voices {
-            if voice.from > middle + reach || voice.to < middle - reach {
-                continue;
-            }
+        while self
+            .voices
+            .get(self.begun)
+            .is_some_and(|v| v.from <= middle + reach)
+        {
+            self.sounding.push(self.begun);
+            self.begun += 1;
+        }
+        self.sounding
+            .retain(|&i| self.voices[i].to >= middle - reach);
+        for &i in &self.sounding {
+            let voice = &mut self.voices[i];
             // A window that only touches a note has little of it.
             let inside = ((middle + reach - voice.from) / reach).clamp(0.0, 1.0)
                 * ((voice.to - middle + reach) / reach).clamp(0.0, 1.0);
@@ -248,13 +266,13 @@ impl Masker {
             }
             let age = ((middle - voice.from) / step).max(0.0) as f32;
             let share = match voice.role {
-                Role::Bass => &mut thumb,
-                Role::Melody => &mut fingers,
+                Role::Bass => &mut self.thumb,
+                Role::Melody => &mut self.fingers,
             };
             voice.claim(level, age, inside as f32, share);
         }
         let tick = self.owner(Seconds(middle));
-        let (all_thumb, all_fingers) = (sum(&thumb), sum(&fingers));
+        let (all_thumb, all_fingers) = (sum(&self.thumb), sum(&self.fingers));
         let even = if all_thumb + all_fingers > 0.0 {
             all_thumb / (all_thumb + all_fingers)
         } else {
@@ -262,7 +280,7 @@ impl Masker {
         };
         let rest = tick.unwrap_or(even);
         for (k, g) in gain.iter_mut().enumerate() {
-            let (t, f) = (thumb[k], fingers[k]);
+            let (t, f) = (self.thumb[k], self.fingers[k]);
             let unexplained = (level[k] * level[k] * 1e-2).max(1e-12);
             let share = (t + rest * unexplained) / (t + f + unexplained);
             *g = self.balance.thumb * share + self.balance.fingers * (1.0 - share);
