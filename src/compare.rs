@@ -112,9 +112,6 @@ pub struct Comparison {
     pub warnings: Vec<String>,
 }
 
-/// Notes this near to where a part of the take begins belong to it.
-const CHORD: Span = Span(0.045);
-
 /// Below this probability it is said to be another tune, and no figures are given.
 pub const SAME_TUNE: f64 = 0.5;
 
@@ -232,7 +229,8 @@ fn by_leg<'a>(
 ) -> Vec<(&'a align::Passage, Vec<(usize, usize)>)> {
     let starts = passage.legs.iter().skip(1).map(|l| l.recording.0);
     let starts: Vec<Seconds> = starts.collect();
-    let leg_of = |r: usize| starts.partition_point(|s| *s <= model.notes[r].time + CHORD);
+    let leg_of =
+        |r: usize| starts.partition_point(|s| *s <= model.notes[r].time + Span(align::CHORD));
     let of = |i: usize| pairs.iter().copied().filter(move |p| leg_of(p.0) == i);
     let legs = passage.legs.iter().enumerate();
     legs.map(|(i, leg)| (leg, of(i).collect())).collect()

@@ -2,7 +2,6 @@
 //!
 //! Owns reading the TOML files and finding things by name. What they mean is `music`.
 
-pub use crate::home::presets as user_folder;
 use crate::music::meter::Meter;
 use crate::music::picking::{Cell, Pattern};
 use crate::music::scale::{Scale, ScaleKind};

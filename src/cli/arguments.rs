@@ -5,9 +5,10 @@ use anyhow::Result;
 use clap::Args;
 use std::path::PathBuf;
 use thumbline::analysis::Options;
+use thumbline::home;
 use thumbline::load::Part;
 use thumbline::music::tuning::HIGHEST_CAPO;
-use thumbline::preset::{Presets, user_folder};
+use thumbline::preset::Presets;
 use thumbline::report::file::Target;
 use thumbline::stretch::Speed;
 use thumbline::unit::{Cents, Seconds};
@@ -128,7 +129,7 @@ impl GuitarArguments {
         let Some(text) = &self.tuning else {
             return Ok(Options::default());
         };
-        let (presets, doubts) = Presets::with_folder(user_folder().as_deref());
+        let (presets, doubts) = Presets::with_folder(home::presets().as_deref());
         if let Some(doubt) = doubts.into_iter().next() {
             return Err(doubt.into());
         }

@@ -8,12 +8,13 @@ use clap::Args;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use thumbline::dsp::pluck::Guitar;
+use thumbline::home;
 use thumbline::music::drill::{Session, Stage, harmonics_stage, pattern_stages, scale_stage};
 use thumbline::music::fingering::{Costs, paths};
 use thumbline::music::grid::Grid;
 use thumbline::music::score::Score;
 use thumbline::music::tuning::{HIGHEST_CAPO, Tuning};
-use thumbline::preset::{Presets, user_folder};
+use thumbline::preset::Presets;
 use thumbline::report::file::Target;
 use thumbline::report::marks::{self, Cue};
 use thumbline::report::wav::Depth;
@@ -84,7 +85,7 @@ pub struct Drill {
 
 impl Command for Drill {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let (presets, left_out) = Presets::with_folder(user_folder().as_deref());
+        let (presets, left_out) = Presets::with_folder(home::presets().as_deref());
         for what in left_out {
             terminal.warn(&what.to_string());
         }

@@ -8,10 +8,11 @@ use anyhow::{Result, anyhow};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 use thumbline::analysis::{Analysis, Options};
+use thumbline::home;
 use thumbline::load::Part;
 use thumbline::music::picking;
 use thumbline::music::score::Score;
-use thumbline::preset::{Presets, user_folder};
+use thumbline::preset::Presets;
 use thumbline::recording::Recording;
 use thumbline::report::file::Target;
 use thumbline::report::marks::{self, Cue};
@@ -74,7 +75,7 @@ impl Command for Export {
         if self.bars.is_some() && self.to != Format::Wav {
             return Err(usage("--bars is for --to wav"));
         }
-        let (presets, left_out) = Presets::with_folder(user_folder().as_deref());
+        let (presets, left_out) = Presets::with_folder(home::presets().as_deref());
         for what in left_out {
             terminal.warn(&what.to_string());
         }

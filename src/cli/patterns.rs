@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 use std::fmt::Write;
 use std::path::PathBuf;
 use thumbline::analysis::{Analysis, Options};
+use thumbline::home;
 use thumbline::load::Part;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
@@ -17,7 +18,7 @@ use thumbline::music::pitch::Key;
 use thumbline::music::score::{Score, Written};
 use thumbline::music::syncopation::{self, BarSyncopation};
 use thumbline::music::tuning::Tuning;
-use thumbline::preset::{Presets, user_folder};
+use thumbline::preset::Presets;
 use thumbline::report::file::Target;
 use thumbline::report::tab;
 use thumbline::unit::{Beats, Bpm};
@@ -54,7 +55,7 @@ pub struct Patterns {
 impl Command for Patterns {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let [json] = targets([self.json.as_ref()])?;
-        let (presets, left_out) = Presets::with_folder(user_folder().as_deref());
+        let (presets, left_out) = Presets::with_folder(home::presets().as_deref());
         for what in left_out {
             terminal.warn(&what.to_string());
         }

@@ -11,6 +11,7 @@ use super::{Command, usage};
 use anyhow::Result;
 use clap::Args;
 use std::path::PathBuf;
+use thumbline::home;
 use thumbline::music::chord::{Chord, Shape, main_chords, shapes};
 use thumbline::music::fingering::{Costs, Path, paths};
 use thumbline::music::moves::{StringMove, string_moves};
@@ -18,7 +19,7 @@ use thumbline::music::pitch::read_pitch;
 use thumbline::music::scale::Scale;
 use thumbline::music::score::Score;
 use thumbline::music::tuning::{HIGHEST_CAPO, Tuning};
-use thumbline::preset::{Presets, user_folder};
+use thumbline::preset::Presets;
 use thumbline::report::file::Target;
 use thumbline::report::neck::{Dot, Neck};
 use thumbline::report::sheet::Ground;
@@ -128,7 +129,7 @@ impl Answer {
 
 impl Command for Strings {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let (presets, left_out) = Presets::with_folder(user_folder().as_deref());
+        let (presets, left_out) = Presets::with_folder(home::presets().as_deref());
         for what in left_out {
             terminal.warn(&what.to_string());
         }

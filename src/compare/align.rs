@@ -9,7 +9,7 @@ use crate::music::note::Note;
 use crate::unit::{Seconds, Span};
 
 /// Notes closer than this are one event (a pinch, a strum), seconds.
-const CHORD: f64 = 0.045;
+pub(super) const CHORD: f64 = 0.045;
 /// How many events may be left out or added between two that answer each other.
 const REACH: usize = 6;
 /// Cost of an event left out or added.
