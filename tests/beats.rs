@@ -1,37 +1,19 @@
 //! Beats, bars, slots and edits: from notes to the grid.
 
+use crate::playing::{self, Dice};
 use proptest::prelude::*;
 use std::time::{Duration, Instant};
 use thumbline::analysis::beat::{Edit, GridEdits, Tracked, Tracker, track};
 use thumbline::music::grid::{FreeTime, Grid};
 use thumbline::music::meter::Meter;
-use thumbline::music::note::{Attack, Note, Role};
-use thumbline::unit::{Beats, Bpm, Decibels, MidiNote, Seconds, Span};
+use thumbline::music::note::{Note, Role};
+use thumbline::unit::{Beats, Bpm, Seconds, Span};
 
+/// A pluck whose hand is a little less sure.
 fn note(time: f64, role: Role, midi: i32) -> Note {
     Note {
-        time: Seconds(time),
-        end: Seconds(time + 0.4),
-        role,
         role_confidence: 0.9,
-        pitch: Some(MidiNote(f64::from(midi))),
-        string: None,
-        fret: None,
-        attack: Attack::Pluck,
-        strength: Decibels(-6.0),
-        confidence: 0.95,
-    }
-}
-
-/// A small deterministic generator (xorshift), evenly over −1 to 1.
-struct Dice(u64);
-
-impl Dice {
-    fn roll(&mut self) -> f64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        (self.0 >> 11) as f64 / (1u64 << 52) as f64 - 1.0
+        ..playing::note(time, role, midi)
     }
 }
 

@@ -1,5 +1,6 @@
 //! The grid as a measure: on playing and renderings that are known exactly, and repaired by hand.
 
+use crate::playing::{Dice, note};
 use std::path::Path;
 use thumbline::analysis::beat::{Edit, GridEdits, Tracker, track};
 use thumbline::analysis::{Analysis, Options, analyze};
@@ -7,37 +8,10 @@ use thumbline::demo::{Rendition, tune};
 use thumbline::dsp::pluck::Guitar;
 use thumbline::load::load;
 use thumbline::music::grid::Grid;
-use thumbline::music::note::{Attack, Note, Role};
+use thumbline::music::note::{Note, Role};
 use thumbline::music::performance::Manner;
 use thumbline::timing::{Reference, SlotFigure, measure};
-use thumbline::unit::{Bpm, Decibels, MidiNote, Seconds, Span};
-
-fn note(time: f64, role: Role, midi: i32) -> Note {
-    Note {
-        time: Seconds(time),
-        end: Seconds(time + 0.4),
-        role,
-        role_confidence: 0.95,
-        pitch: Some(MidiNote(f64::from(midi))),
-        string: None,
-        fret: None,
-        attack: Attack::Pluck,
-        strength: Decibels(-6.0),
-        confidence: 0.95,
-    }
-}
-
-/// A small deterministic generator (xorshift), evenly over −1 to 1.
-struct Dice(u64);
-
-impl Dice {
-    fn roll(&mut self) -> f64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        (self.0 >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-    }
-}
+use thumbline::unit::{Bpm, Seconds, Span};
 
 /// Thumb on every beat, fingers on every other beat and every off-beat, `jitter` s; `moved` is
 /// added at a beat.

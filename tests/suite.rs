@@ -17,6 +17,7 @@ mod layers;
 mod load;
 mod net;
 mod patterns;
+mod playing;
 mod pluck;
 mod real_recordings;
 mod reports;

@@ -1,25 +1,11 @@
 //! What drift, swing, lateness and steadiness come out as on playing that is known exactly.
 
+use crate::playing::note;
 use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
-use thumbline::music::note::{Attack, Note, Role};
+use thumbline::music::note::{Note, Role};
 use thumbline::timing::{Reference, Slot, Standing, floor, measure, stats, steady};
-use thumbline::unit::{Bpm, Decibels, MidiNote, Seconds, Span};
-
-fn note(time: f64, role: Role, midi: i32) -> Note {
-    Note {
-        time: Seconds(time),
-        end: Seconds(time + 0.4),
-        role,
-        role_confidence: 0.95,
-        pitch: Some(MidiNote(f64::from(midi))),
-        string: None,
-        fret: None,
-        attack: Attack::Pluck,
-        strength: Decibels(-6.0),
-        confidence: 0.95,
-    }
-}
+use thumbline::unit::{Bpm, Decibels, Seconds, Span};
 
 fn grid(beats: usize, beat: f64) -> Grid {
     let times: Vec<Seconds> = (0..beats).map(|k| Seconds(1.0 + k as f64 * beat)).collect();
