@@ -27,7 +27,7 @@ pub fn draw(folder: &Path) -> io::Result<()> {
         .map_err(|e| io::Error::other(e.to_string()))?;
     let onsets = Arc::new(transient::onsets(&recording));
     let mine = ours(&Arc::new(recording), &onsets, SPEED).swap_remove(0);
-    let theirs = other(&[phrase.samples.clone()], RATE, SPEED).swap_remove(0);
+    let theirs = other(std::slice::from_ref(&phrase.samples), RATE, SPEED).swap_remove(0);
     fs::create_dir_all(folder)?;
     let at = phrase.onsets[3];
     let sounds = [&phrase.samples, &exact.samples, &mine, &theirs];
@@ -48,16 +48,15 @@ fn waveforms(sounds: &[&Vec<f32>; 4], places: [f64; 4]) -> String {
         let middle = row * (i as f64 + 0.5);
         let from = ((at - before) * f64::from(RATE)) as usize;
         let n = ((before + after) * f64::from(RATE)) as usize;
-        let points: String = (0..n)
-            .filter_map(|k| samples.get(from + k).map(|s| (k, f64::from(*s))))
-            .map(|(k, s)| {
-                format!(
-                    "{:.1},{:.1} ",
-                    k as f64 / n as f64 * width,
-                    middle - 52.0 * s.clamp(-1.0, 1.0)
-                )
-            })
-            .collect();
+        let mut points = String::new();
+        for (k, s) in samples.iter().skip(from).take(n).enumerate() {
+            let _ = write!(
+                points,
+                "{:.1},{:.1} ",
+                k as f64 / n as f64 * width,
+                middle - 52.0 * f64::from(*s).clamp(-1.0, 1.0)
+            );
+        }
         let pluck = width * before / (before + after);
         let _ = writeln!(
             svg,

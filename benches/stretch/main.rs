@@ -134,7 +134,8 @@ fn quality() {
             let onsets = Arc::new(transient::onsets(&recording));
             ours(&Arc::new(recording), &onsets, speed).swap_remove(0)
         };
-        let theirs = |m: &Material| other(&[m.samples.clone()], RATE, speed).swap_remove(0);
+        let theirs =
+            |m: &Material| other(std::slice::from_ref(&m.samples), RATE, speed).swap_remove(0);
         let rows: [(&str, Vec<f32>, Vec<f32>); 2] = [
             ("ours", mine(&clicks), mine(&tone)),
             ("other", theirs(&clicks), theirs(&tone)),

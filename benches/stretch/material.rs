@@ -145,7 +145,9 @@ impl Material {
                     column.iter_mut().zip(b).for_each(|(c, b)| *c -= p * b);
                 }
                 let norm = dot(&column, &column).sqrt();
-                column.iter_mut().for_each(|c| *c /= norm);
+                for c in &mut column {
+                    *c /= norm;
+                }
                 let p = dot(&rest, &column);
                 rest.iter_mut().zip(&column).for_each(|(r, c)| *r -= p * c);
                 basis.push(column);

@@ -20,7 +20,7 @@ pub fn run() -> Result<()> {
             .args(["doc", "--workspace", "--no-deps", "--quiet"])
             .env("RUSTDOCFLAGS", "-D warnings"),
     )?;
-    if run::present("cargo-deny") {
+    if run::present("cargo-deny", "--version") {
         run::must(run::cargo().args(["deny", "check", "licenses", "bans"]))?;
     } else {
         println!("skipped: licences (cargo-deny is not installed)");

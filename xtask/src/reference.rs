@@ -102,7 +102,10 @@ fn checks() -> Result<Vec<PathBuf>> {
 /// The Python of an environment that has what `requirements.txt` pins; made once, made anew when
 /// the pins change.
 pub fn environment() -> Result<PathBuf> {
-    anyhow::ensure!(run::present("python3"), "there is no python3 here");
+    anyhow::ensure!(
+        run::present("python3", "--version"),
+        "there is no python3 here"
+    );
     let requirements = Path::new("tests/reference/requirements.txt");
     let wanted = std::fs::read_to_string(requirements)?;
     let venv = run::target().join("reference-venv");

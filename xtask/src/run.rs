@@ -58,10 +58,10 @@ pub fn shared() -> Option<PathBuf> {
         .filter(|p| p.is_dir())
 }
 
-/// Can this program be started here?
-pub fn present(program: &str) -> bool {
+/// Can this program be started here, asked with a harmless argument?
+pub fn present(program: &str, arg: &str) -> bool {
     Command::new(program)
-        .arg("--version")
+        .arg(arg)
         .stdout(std::process::Stdio::null())
         .stderr(std::process::Stdio::null())
         .status()

@@ -68,19 +68,11 @@ pub fn draw(recording: &Path, to: &Path) -> Result<()> {
 }
 
 fn missing() -> Option<&'static str> {
-    let answers = |program: &str, arg: &str| {
-        let quiet = Command::new(program)
-            .arg(arg)
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .status();
-        quiet.is_ok()
-    };
     if !demo::audio_headers() {
         Some("the headers of ALSA and JACK")
-    } else if !answers("Xvfb", "-help") {
+    } else if !run::present("Xvfb", "-help") {
         Some("Xvfb")
-    } else if !answers("import", "-version") {
+    } else if !run::present("import", "-version") {
         Some("ImageMagick")
     } else {
         None
