@@ -101,12 +101,12 @@ pub(crate) fn locate(beats: &[f64], time: f64) -> Option<(usize, f64)> {
 /// Prior log-probability of a meter: how common it is in fingerstyle playing (our own estimate).
 fn prior(meter: Meter) -> f64 {
     let p: f64 = match (meter.count, meter.unit) {
-        (4, 4) => 0.55,
-        (3, 4) => 0.15,
-        (6, 8) => 0.12,
-        (12, 8) => 0.07,
-        (2, 4) => 0.06,
-        (5, 4) => 0.015,
+        (4, 4) => 0.70,
+        (3, 4) => 0.12,
+        (6, 8) => 0.08,
+        (12, 8) => 0.05,
+        (2, 4) => 0.03,
+        (5, 4) => 0.01,
         _ => 0.005,
     };
     p.ln()
@@ -136,13 +136,14 @@ const LAST: f64 = 2.2;
 /// All phases of a meter, best first. `triple` is the log-likelihood gain of dividing the beat
 /// by three: where it speaks against a meter it counts, where it speaks for it the beats' own
 /// likelihood has counted it (or six eighths would always be 6/8 and never 3/4). A recording
-/// `cut` to the click begins with a bar.
+/// `cut` to the click begins with a bar: no phase is chosen there.
 pub(crate) fn choices(pulses: &[Pulse], meter: Meter, triple: f64, cut: bool) -> Vec<Choice> {
     let marks = Marks::read(pulses);
     let bar = usize::from(meter.beats().max(1));
     let fit = if meter.is_compound() { triple } else { -triple };
-    let shared = prior(meter) - (bar as f64).ln() + fit.clamp(-MISFIT, 0.0);
-    let mut all: Vec<Choice> = (0..if cut { 1 } else { bar })
+    let phases = if cut { 1 } else { bar };
+    let shared = prior(meter) - (phases as f64).ln() + fit.clamp(-MISFIT, 0.0);
+    let mut all: Vec<Choice> = (0..phases)
         .map(|phase| {
             let (pat, har, mar) = (
                 pattern(pulses, bar, phase),

@@ -141,7 +141,17 @@ impl Part {
                 bars::pulses(&run.curve.beats, &run.slots, inside, &self.notes)
             })
             .collect();
-        let meters = meter.map_or_else(|| Meter::HEARD.to_vec(), |m| vec![m]);
+        // What is cut to whole bars of a click holds no part of a bar.
+        let whole_bars = |m: &Meter| {
+            let bar = usize::from(m.beats().max(1));
+            !cut || runs
+                .iter()
+                .all(|run| (run.curve.beats.len() - 1).is_multiple_of(bar))
+        };
+        let mut meters = meter.map_or_else(|| Meter::HEARD.to_vec(), |m| vec![m]);
+        if meters.iter().any(whole_bars) {
+            meters.retain(whole_bars);
+        }
         let mut measured = Measured {
             meter: meters[0],
             phases: vec![0; runs.len()],

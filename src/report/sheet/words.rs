@@ -201,8 +201,8 @@ fn syncopation(piece: &Piece) -> Option<Sentence> {
     }
     let number = first.bar + most.bar as i32;
     let text = format!(
-        "The melody pulls hardest against the beat in bar {number}: syncopation {}, {mean:.1} in \
-         the bars' mean.",
+        "The melody pulls hardest against the beat in bar {number}: syncopation {}, where a bar \
+         has {mean:.1} on average.",
         most.missed_beat
     );
     let inside = |&i: &usize| {
