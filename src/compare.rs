@@ -259,7 +259,7 @@ fn grid_under_take(
     if beats.len() < 3 || pairs.len() < 4 {
         return None;
     }
-    let rough = Grid::from_parts(model.grid.meter, beats, Vec::new());
+    let rough = Grid::from_parts(model.grid.meter, beats, Vec::new()).swung(model.grid.off_beat);
     let mut notes: Vec<Note> = pairs
         .iter()
         .map(|&(r, t)| Note {

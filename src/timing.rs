@@ -207,6 +207,9 @@ pub struct Drift {
     pub lateness: Option<Figure>,
     /// Long against short eighth, where beats divide in two.
     pub swing: Option<Swing>,
+    /// Where the player has set the off-beat, share of the beat.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set_off_beat: Option<f64>,
     /// How evenly the thumb keeps the beat.
     pub steadiness: Option<Steadiness>,
     /// The course of the tempo.
@@ -214,6 +217,12 @@ pub struct Drift {
 }
 
 impl Drift {
+    /// Where the off-beat of beats of two parts is held to be, share of the beat: where the player
+    /// has set it, else where the playing swings it, else half way.
+    pub fn off_beat(&self) -> f64 {
+        off(self.set_off_beat, self.swing)
+    }
+
     /// The slots at which the drift repeats.
     pub fn slants(&self) -> impl Iterator<Item = &SlotFigure> {
         self.slots.iter().filter(|s| s.slant().is_some())
@@ -250,7 +259,8 @@ pub fn measure_pinned(
     }
     let phases = swing::phases(notes, grid);
     drift.swing = swing::swing(&phases);
-    let off = swing::place(drift.swing);
+    drift.set_off_beat = grid.off_beat;
+    let off = drift.off_beat();
     drift.lateness = swing::lateness(&phases, off);
     drift.trend = steady::trend(grid);
 
@@ -292,6 +302,12 @@ pub fn measure_pinned(
     }
     summarise(&mut drift, notes, grid, &phases);
     drift
+}
+
+/// The off-beat's share of the beat: as it was set, else as it is played.
+fn off(set: Option<f64>, played: Option<Swing>) -> f64 {
+    set.filter(|share| (0.5..=0.75).contains(share))
+        .unwrap_or_else(|| swing::place(played))
 }
 
 /// One note's drift against the reference's grid.
@@ -433,7 +449,7 @@ fn sections(drift: &Drift, notes: &[Note], grid: &Grid, phases: &[swing::Phase])
                 to: last.end,
                 thumb: stats::figure(&gather(drift, notes, Role::Bass, within)),
                 fingers: stats::figure(&gather(drift, notes, Role::Melody, within)),
-                lateness: swing::lateness(&here, swing::place(swing)),
+                lateness: swing::lateness(&here, off(grid.off_beat, swing)),
                 swing,
                 tempo,
             });

@@ -393,6 +393,14 @@ fn edits_bend_the_grid_as_they_say() {
     let first = one.beats().iter().find(|b| b.bar == 1).expect("bar 1");
     assert!((first.time - third).abs().0 < 0.01);
 
+    let swing = |ratio| solve(Edit::Swing { ratio }).off_beat;
+    assert_eq!(plain.grid.off_beat, None);
+    assert!((swing(Some(2.0)).expect("set") - 2.0 / 3.0).abs() < 1e-12);
+    assert_eq!(
+        (swing(None), swing(Some(f64::NAN)), swing(Some(9.0))),
+        (None, None, None)
+    );
+
     let meter = Meter { count: 7, unit: 8 };
     let seven = solve(Edit::Meter { meter });
     assert_eq!(seven.meter, meter);

@@ -49,6 +49,27 @@ fn perception_floor_has_the_published_values() {
     );
 }
 
+/// Off-beats played at 3 to 2 are in time as they are played, late by a tenth of a beat from
+/// straight, early against triplets: 0.6 − 0.5 and 0.6 − 2/3 of half a second.
+#[test]
+fn off_beats_are_measured_from_where_a_player_sets_them() {
+    let notes = playing(33, 0.5, 0.0, 0.0, 0.6);
+    for (set, late) in [(None, 0.0), (Some(0.5), 50.0), (Some(2.0 / 3.0), -33.3)] {
+        let grid = grid(33, 0.5).swung(set);
+        let drift = measure(&notes, &grid, Reference::default());
+        let and = Slot {
+            beat: 2,
+            part: 1,
+            parts: 2,
+        };
+        let slot = drift.slots.iter().find(|s| s.slot == and).expect("played");
+        let found = slot.figure.centre.ms();
+        assert!((found - late).abs() < 1.0, "{set:?}: {found} for {late}");
+        let swing = drift.swing.expect("read all the same").ratio;
+        assert!((swing - 1.5).abs() < 0.02, "{swing}");
+    }
+}
+
 /// Wing & Kristofferson 1973, the example of the reference sheet: γ0 = 15.5, γ1 = −11 (÷ 8),
 /// ρ1 = −0.71, outside the model.
 #[test]

@@ -431,6 +431,16 @@ fn beats_can_be_tapped_and_set() {
         wishes[..],
         [Action::EditGrid(GridEdit::Subdivision { parts: 3, .. })]
     ));
+    let swing = |ratio| [Action::EditGrid(GridEdit::Swing { ratio })];
+    assert!(click(&mut harness, "as played").is_empty());
+    assert_eq!(click(&mut harness, "from triplets"), swing(Some(2.0)));
+    let AnalysisView::Ready(heard) = &mut harness.state_mut().snapshot.analysis else {
+        panic!("heard before");
+    };
+    Arc::make_mut(heard).grid.off_beat = Some(2.0 / 3.0);
+    harness.run_steps(2);
+    assert!(click(&mut harness, "from triplets").is_empty());
+    assert_eq!(click(&mut harness, "as played"), swing(None));
     assert!(harness.query_by_label("Beat 2 of bar 1").is_none());
     click(&mut harness, "Move beats");
     harness.get_by_label("Beat 2 of bar 1");

@@ -144,6 +144,10 @@ impl Tracker {
             }
         }
         let mut whole = join(solved, meter, &held);
+        whole.grid.off_beat = held.iter().rev().find_map(|edit| match edit {
+            Edit::Swing { ratio } => ratio.map(|long| long / (1.0 + long)),
+            _ => None,
+        });
         whole.conflicts = conflicts;
         whole
     }

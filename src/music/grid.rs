@@ -67,6 +67,10 @@ impl FreeTime {
 pub struct Grid {
     /// Time signature.
     pub meter: Meter,
+    /// Where a player has set the off-beat of beats of two parts, as a share of the beat: 0.5 is
+    /// straight, 2/3 the long and short of triplets. None: it is read from the playing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub off_beat: Option<f64>,
     beats: Vec<Beat>,
     #[serde(default)]
     free: Vec<FreeTime>,
@@ -76,6 +80,7 @@ impl Default for Grid {
     fn default() -> Self {
         Self {
             meter: Meter::COMMON,
+            off_beat: None,
             beats: Vec::new(),
             free: Vec::new(),
         }
@@ -108,6 +113,7 @@ impl Grid {
             .collect();
         Self {
             meter,
+            off_beat: None,
             beats,
             free: Vec::new(),
         }
@@ -129,7 +135,18 @@ impl Grid {
         beats.retain(|b| b.time.0.is_finite() && !free.iter().any(|f| f.contains(b.time)));
         beats.sort_by(|a, b| a.time.total_cmp(&b.time));
         beats.dedup_by(|later, earlier| later.time.0 <= earlier.time.0);
-        Self { meter, beats, free }
+        Self {
+            meter,
+            off_beat: None,
+            beats,
+            free,
+        }
+    }
+
+    /// The same grid with the off-beat of beats of two parts set, or left to the playing.
+    pub fn swung(mut self, off_beat: Option<f64>) -> Self {
+        self.off_beat = off_beat;
+        self
     }
 
     /// Beats in order of time.

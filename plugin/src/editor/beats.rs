@@ -1,4 +1,4 @@
-//! Beats and bars: tapping along, moving beats, bar one, meter, subdivision, free time.
+//! Beats and bars: tapping along, moving beats, bar one, meter, subdivision, swing, free time.
 //!
 //! Every button appends one correction to the grid's list; everything drawn follows from it.
 
@@ -71,6 +71,8 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     ui.separator();
     meter(ui, grid.meter, wishes);
     ui.separator();
+    swing(ui, grid.off_beat, wishes);
+    ui.separator();
     stretch(ui, snapshot, analysis.end, wishes);
 }
 
@@ -136,5 +138,37 @@ fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Acti
     } else {
         ui.weak("Loop a passage to mark it as free time.");
     }
-    ui.weak("How much the off-beats swing is read from the playing.");
+}
+
+/// Where the off-beats are held to be: as they are played, or long and short as the player says.
+fn swing(ui: &mut Ui, set: Option<f64>, wishes: &mut Vec<Action>) {
+    let wish = |ratio| Action::EditGrid(GridEdit::Swing { ratio });
+    let long = set.map(|share| share / (1.0 - share));
+    ui.label("Drift of the off-beats is measured");
+    ui.horizontal_wrapped(|ui| {
+        let hint = "From where the playing puts them as a rule";
+        if large(ui, long.is_none(), "as played", hint, None) && long.is_some() {
+            wishes.push(wish(None));
+        }
+        for (ratio, label, hint) in [
+            (1.0, "from straight", "Half way between the beats"),
+            (2.0, "from triplets", "Long and short, 2 to 1"),
+        ] {
+            let on = long.is_some_and(|long| (long - ratio).abs() < 0.005);
+            if large(ui, on, label, hint, None) && !on {
+                wishes.push(wish(Some(ratio)));
+            }
+        }
+    });
+    let mut ratio = long.unwrap_or(1.0);
+    ui.horizontal(|ui| {
+        let name = ui.label("Long to short, 1 to 3");
+        let field = egui::DragValue::new(&mut ratio)
+            .range(1.0..=3.0)
+            .speed(0.01)
+            .fixed_decimals(2);
+        if ui.add(field).labelled_by(name.id).changed() {
+            wishes.push(wish(Some(ratio)));
+        }
+    });
 }

@@ -111,13 +111,8 @@ impl Hub {
     }
 
     fn corrected(&self, generation: u64, analysis: Arc<Analysis>, pins: Arc<[(usize, Seconds)]>) {
-        let swing = timing::measure(
-            &analysis.notes,
-            &analysis.grid,
-            timing::Reference::default(),
-        )
-        .swing
-        .map_or(0.5, |s| s.ratio / (1.0 + s.ratio));
+        let reference = timing::Reference::default();
+        let swing = timing::measure(&analysis.notes, &analysis.grid, reference).off_beat();
         let mut desk = locked(&self.desk);
         if desk.correcting != generation {
             return;

@@ -53,6 +53,11 @@ pub enum Edit {
         /// Slots a beat: 1, 2, 3, 4 or 6.
         parts: u8,
     },
+    /// How beats of two parts divide, in the whole recording.
+    Swing {
+        /// Long against short, 1 (straight) to 3; none: as it is played.
+        ratio: Option<f64>,
+    },
     /// No pulse in this stretch.
     FreeTime {
         /// Start of the stretch.
@@ -95,6 +100,8 @@ impl fmt::Display for Edit {
                     from.0, to.0
                 )
             }
+            Self::Swing { ratio: None } => write!(f, "off-beats as they are played"),
+            Self::Swing { ratio: Some(long) } => write!(f, "off-beats set {long:.1} to 1"),
             Self::FreeTime { from, to } => {
                 write!(f, "free time from {:.2} s to {:.2} s", from.0, to.0)
             }
@@ -125,6 +132,7 @@ impl Edit {
                 instant(from) && instant(to) && from < to
             }
             Self::Tempo { bpm } => (40.0..=240.0).contains(&bpm.0),
+            Self::Swing { ratio } => ratio.is_none_or(|long| (1.0..=3.0).contains(&long)),
             Self::Halve | Self::Double => true,
         }
     }
@@ -141,7 +149,7 @@ impl Edit {
     /// Can both not hold? Order matters: `self` came first.
     fn contradicts(&self, later: &Self) -> bool {
         use Edit::{
-            BarOne, Double, DragBeat, FreeTime, Halve, Meter, Pulse, Subdivision, Tap, Tempo,
+            BarOne, Double, DragBeat, FreeTime, Halve, Meter, Pulse, Subdivision, Swing, Tap, Tempo,
         };
         let near = |a: Seconds, b: Seconds| (a - b).abs().0 < SAME;
         let overlap = |a: (Seconds, Seconds), b: (Seconds, Seconds)| a.0 < b.1 && b.0 < a.1;
@@ -150,6 +158,7 @@ impl Edit {
             (BarOne { at: a }, BarOne { at: b }) => a != b,
             (Meter { meter: a }, Meter { meter: b }) => a != b,
             (Tempo { bpm: a }, Tempo { bpm: b }) => a != b,
+            (Swing { ratio: a }, Swing { ratio: b }) => a != b,
             (Halve, Double) | (Double, Halve) | (Tempo { .. }, Halve | Double) => false,
             (DragBeat { from: a, to: x }, DragBeat { from: b, to: y }) => {
                 x != y && (near(a, b) || near(x, y))

@@ -19,5 +19,5 @@ pub fn settle_on(rough: &Grid, notes: &[Note]) -> Grid {
             ..*beat
         })
         .collect();
-    Grid::from_parts(rough.meter, beats, rough.free_time().to_vec())
+    Grid::from_parts(rough.meter, beats, rough.free_time().to_vec()).swung(rough.off_beat)
 }

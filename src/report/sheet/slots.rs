@@ -16,13 +16,10 @@ pub fn name(slot: Slot) -> String {
 }
 
 /// Share of the beat that lies before part `part` of `parts`: even, but for the off-beat of two
-/// parts, which stands where the playing swings it.
+/// parts, which stands where it was measured from.
 pub(super) fn share(drift: &Drift, part: u8, parts: u8) -> f64 {
-    let swung = drift
-        .swing
-        .filter(|s| (s.low > 1.0 || s.high < 1.0) && s.ratio > 0.0 && (part, parts) == (1, 2));
-    match swung {
-        Some(swing) => swing.ratio / (1.0 + swing.ratio),
-        None => f64::from(part) / f64::from(parts.max(1)),
+    match (part, parts) {
+        (1, 2) => drift.off_beat(),
+        _ => f64::from(part) / f64::from(parts.max(1)),
     }
 }

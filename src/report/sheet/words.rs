@@ -6,6 +6,7 @@ use crate::music::note::Role;
 use crate::music::syncopation;
 use crate::timing::{Figure, SlotFigure, stats};
 use crate::unit::Span;
+use std::fmt::Write as _;
 
 /// A sentence and the notes it was computed from.
 #[derive(Debug, Clone, PartialEq)]
@@ -156,7 +157,7 @@ fn swing(piece: &Piece) -> Option<Sentence> {
         placed.counts && (placed.slot.part, placed.slot.parts) == (1, 2)
     };
     let notes = (0..piece.notes.len()).filter(off).collect();
-    let text = if swing.low <= STRAIGHT && swing.high >= 1.0 / STRAIGHT {
+    let mut text = if swing.low <= STRAIGHT && swing.high >= 1.0 / STRAIGHT {
         "The off-beats are straight.".to_owned()
     } else {
         format!(
@@ -164,6 +165,13 @@ fn swing(piece: &Piece) -> Option<Sentence> {
             swing.ratio
         )
     };
+    if let Some(set) = piece.drift.set_off_beat {
+        let long = set / (1.0 - set);
+        let _ = write!(
+            text,
+            " They are measured from {long:.1} to 1, as you set them."
+        );
+    }
     Some(Sentence::new(text, notes))
 }
 
