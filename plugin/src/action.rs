@@ -99,6 +99,9 @@ pub enum Action {
     Hear(Hear),
     /// Forget a take (its file stays).
     ForgetTake(usize),
+    /// Read the recording's page of the journal again: another window or the command line may have
+    /// written to it.
+    ReadPage,
     /// Measure the round-trip latency.
     Calibrate,
     /// Set the round-trip latency by hand.

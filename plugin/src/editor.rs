@@ -208,6 +208,9 @@ fn heading(
             ] {
                 if transport::large(ui, sight.side == page, name, "Page at the right", None) {
                     sight.side = page;
+                    if page == Side::Journal {
+                        wishes.push(Action::ReadPage);
+                    }
                 }
             }
         });

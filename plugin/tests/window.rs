@@ -641,6 +641,7 @@ fn the_journal_shows_days_rounds_and_what_comes_next() {
     harness.state_mut().sight.side = Side::Journal;
     harness.run_steps(2);
     harness.get_by_label_contains("This page is still empty");
+    assert_eq!(click(&mut harness, "Journal"), [Action::ReadPage]);
     harness.state_mut().snapshot = with_page();
     harness.run_steps(2);
     harness.get_by_label_contains("2026-03-02: 60 %, fingers +24 ms, spread 15 ms");

@@ -46,7 +46,7 @@ pub fn text(sessions: &[Session], width: usize) -> String {
                 *cell = '─';
             }
             line[place(f.drift_ms)] = '◆';
-            words = format!("{:+.0} ± {:.0} ms", f.drift_ms, f.spread_ms);
+            words = format!("{:+.0} ± {:.0} ms", f.drift_ms.round() + 0.0, f.spread_ms);
         }
         let bar: String = line.into_iter().collect();
         let _ = writeln!(

@@ -17,7 +17,7 @@ const LISTED: usize = 12;
 
 /// Draws the panel.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot) {
-    ui.strong("Journal");
+    ui.strong("This recording’s page");
     if snapshot.recording.name().is_none() {
         ui.label("Every recording has a page here. Open one.");
         return;
@@ -46,7 +46,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot) {
 fn progress(ui: &mut Ui, page: &PageView, ground: Ground) {
     let fits = ((ui.available_width() - 44.0) / DAY).max(1.0) as usize;
     let days = &page.sessions[page.sessions.len().saturating_sub(fits)..];
-    let size = vec2(ui.available_width(), 2.0 * TALL + 40.0);
+    let size = vec2(ui.available_width(), 2.0 * TALL + 54.0);
     let (area, response) = ui.allocate_exact_size(size, Sense::hover());
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, told(days)));
     let painter = ui.painter_at(area);
@@ -120,7 +120,7 @@ fn rounds(ui: &mut Ui, page: &PageView) {
                 ui.label(&round.region);
                 ui.label(format!("{:.0} %", 100.0 * round.speed));
                 ui.label(round.fingers.map_or("–".to_owned(), |f| {
-                    format!("{:+.0} ± {:.0} ms", f.drift_ms, f.spread_ms)
+                    format!("{:+.0} ± {:.0} ms", f.drift_ms.round() + 0.0, f.spread_ms)
                 }));
                 ui.end_row();
             }

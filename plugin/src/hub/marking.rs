@@ -61,6 +61,7 @@ impl Hub {
                 }
             }
             Action::Hear(hear) => self.hear(hear),
+            Action::ReadPage => self.read_page(),
             Action::ForgetTake(index) => {
                 let beside = {
                     let mut desk = locked(&self.desk);
