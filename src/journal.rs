@@ -26,7 +26,7 @@ mod write;
 pub use kept::{Practised, rounds_of};
 pub use read::{Page, Salvage, Session, salvage};
 pub use schema::{CURRENT as SCHEMA_VERSION, Migration};
-pub use takes::KeptTake;
+pub use takes::{KeptRounds, KeptTake};
 pub use write::{Merged, restore, spawn_writer};
 
 use crate::home;

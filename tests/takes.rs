@@ -145,6 +145,28 @@ fn a_kept_take_is_found_again_and_survives_its_page() {
 }
 
 #[test]
+fn a_take_that_is_measured_again_is_not_practised_again() {
+    let (_folder, path) = place();
+    let mut journal = Journal::open(&path).expect("opens");
+    let sound = take(5);
+    for (at, new) in [(0, 1), (60_000, 0)] {
+        let mut again = round(&sound, None);
+        again.at.0 += at;
+        let kept = journal.keep_with_sound(&sound, vec![again]).expect("keeps");
+        assert!(kept.new == new && kept.soundless.is_none());
+    }
+    let rounds = journal.rounds(None, 9, 0).expect("reads");
+    assert_eq!(rounds.len(), 1);
+    assert_eq!(rounds[0].take, Some(sound.hash()));
+    // Nine channels are more than FLAC holds: the figures are kept without the sound.
+    let wide = Recording::new("wide", 8_000, vec![vec![0.5; 80]; 9]).expect("sound");
+    let other = round(&take(6), None);
+    let kept = journal.keep_with_sound(&wide, vec![other]).expect("keeps");
+    assert!(kept.new == 1 && kept.soundless.is_some());
+    assert_eq!(journal.rounds(None, 9, 0).expect("reads").len(), 2);
+}
+
+#[test]
 fn takes_travel_with_a_merge() {
     let (_a, here) = place();
     let (_b, there) = place();

@@ -160,17 +160,6 @@ impl Compare {
             Some(path) => path.clone(),
             None => Journal::usual_place()?,
         };
-        let mut journal = Journal::open(&path)?;
-        let sound = match journal.keep_sound(&take.sound) {
-            Ok(hash) => Some(hash),
-            Err(why @ journal::JournalError::ReadOnly { .. }) => return Err(why.into()),
-            Err(why) => {
-                terminal.warn(&format!(
-                    "the take's sound is not kept, its figures are: {why}"
-                ));
-                None
-            }
-        };
         let rounds = journal::rounds_of(
             found,
             &Practised {
@@ -178,18 +167,22 @@ impl Compare {
                 name: model.sound.title(),
                 grid: &model.heard.grid,
                 tuning: None,
-                take: sound,
                 at: Moment::now(),
                 note: &self.note,
             },
         );
-        journal.keep_all(&rounds)?;
-        let with = if sound.is_some() {
-            " with the take's sound"
-        } else {
-            ""
+        let kept = Journal::open(&path)?.keep_with_sound(&take.sound, rounds)?;
+        let with = match kept.soundless {
+            None => " with the take's sound",
+            Some(why) => {
+                terminal.warn(&format!(
+                    "the take's sound is not kept, its figures are: {why}"
+                ));
+                ""
+            }
         };
-        let said = match rounds.len() {
+        let said = match kept.new {
+            0 => "this take is in the journal already".to_owned(),
             1 => format!("one round kept in the journal{with}"),
             n => format!("{n} rounds kept in the journal{with}"),
         };

@@ -19,16 +19,14 @@ pub struct Practised<'a> {
     pub grid: &'a Grid,
     /// Tuning, as the player spelled it; none where the program found it.
     pub tuning: Option<&'a str>,
-    /// Identity of the take's sound.
-    pub take: Option<ContentHash>,
     /// When the take ended.
     pub at: Moment,
     /// The player's own words.
     pub note: &'a str,
 }
 
-/// The rounds of a take, in order; none where it is another tune. The same take kept twice is the
-/// same rounds, so the journal keeps it once.
+/// The rounds of a take, in order; none where it is another tune. Which take's sound they were
+/// measured on is noted by [`super::Journal::keep_with_sound`].
 pub fn rounds_of(found: &Comparison, practised: &Practised<'_>) -> Vec<Round> {
     if found.same_tune < SAME_TUNE {
         return Vec::new();
@@ -48,7 +46,7 @@ pub fn rounds_of(found: &Comparison, practised: &Practised<'_>) -> Vec<Round> {
             speed: round.tempo_ratio.clamp(0.05, 8.0),
             thumb: figure(found, i, Role::Bass),
             fingers: figure(found, i, Role::Melody),
-            take: practised.take,
+            take: None,
             note: practised.note.to_owned(),
         })
         .collect()

@@ -5,7 +5,7 @@
 //! it is on the disk. Forgetting a page leaves its takes; only [`Journal::discard_take`] removes
 //! one, and only when it is asked to for good.
 
-use super::{Journal, JournalError, Moment};
+use super::{Journal, JournalError, Moment, Round};
 use crate::recording::{ContentHash, Recording};
 use crate::report::file::{Target, WriteError};
 use crate::report::flac;
@@ -26,6 +26,15 @@ pub struct KeptTake {
     pub rounds: u64,
     /// Size of the file in bytes; none when it is no longer there.
     pub bytes: Option<u64>,
+}
+
+/// What keeping a take came to.
+#[derive(Debug)]
+pub struct KeptRounds {
+    /// Rounds that the journal did not have; 0 where this take was measured before.
+    pub new: usize,
+    /// Why the take's sound is not kept, where it is not.
+    pub soundless: Option<JournalError>,
 }
 
 impl Journal {
@@ -59,6 +68,49 @@ impl Journal {
         }
         self.note_take(hash, &name, Moment::now())?;
         Ok(hash)
+    }
+
+    /// Keeps the `rounds` of a take and its sound, once: a take whose rounds with this recording
+    /// are kept already is not practised again by being measured again. Where the sound cannot be
+    /// kept the rounds are all the same.
+    ///
+    /// # Errors
+    /// A journal that cannot be written to: then nothing is kept.
+    pub fn keep_with_sound(
+        &mut self,
+        take: &Recording,
+        mut rounds: Vec<Round>,
+    ) -> Result<KeptRounds, JournalError> {
+        self.writable()?;
+        let sound = self.keep_sound(take);
+        if let Ok(hash) = sound {
+            for round in &mut rounds {
+                round.take = Some(hash);
+            }
+            if let Some(first) = rounds.first()
+                && self.measured_before(first.recording, hash)?
+            {
+                rounds.clear();
+            }
+        }
+        Ok(KeptRounds {
+            new: self.keep_all(&rounds)?,
+            soundless: sound.err(),
+        })
+    }
+
+    fn measured_before(
+        &self,
+        recording: ContentHash,
+        take: ContentHash,
+    ) -> Result<bool, JournalError> {
+        self.connection
+            .query_row(
+                "SELECT EXISTS (SELECT 1 FROM round WHERE recording = ?1 AND take = ?2)",
+                [recording.to_string(), take.to_string()],
+                |row| row.get(0),
+            )
+            .map_err(|e| self.wrap(e))
     }
 
     /// All kept takes, the latest first.

@@ -12,7 +12,7 @@ use thumbline::analysis::Analysis;
 use thumbline::compare::{Comparison, Model, compare};
 use thumbline::journal::{Journal, JournalError, Moment, Practised, Round, advice, rounds_of};
 use thumbline::music::note::Note;
-use thumbline::recording::ContentHash;
+use thumbline::recording::{ContentHash, Recording};
 use thumbline::report;
 use thumbline::timing::{self, Reference};
 
@@ -23,9 +23,15 @@ const LATEST: usize = 40;
 #[derive(Clone)]
 pub(super) struct Heard {
     pub analysis: Arc<Analysis>,
-    pub hash: ContentHash,
-    /// When it ended, where it was only just recorded and is not in the journal yet.
-    pub unkept: Option<Moment>,
+    /// What the journal is to keep, where it was only just recorded.
+    pub unkept: Option<Unkept>,
+}
+
+/// A take that is not in the journal yet: when it ended, and its sound.
+#[derive(Clone)]
+pub(super) struct Unkept {
+    pub ended: Moment,
+    pub sound: Arc<Recording>,
 }
 
 /// A take that waits for its answer.
@@ -84,11 +90,17 @@ impl Hub {
             }
         }
         drop(desk);
-        if !rounds.is_empty() {
+        if let Some(unkept) = waiting.heard.unkept.filter(|_| !rounds.is_empty()) {
             let journal = Journal::usual_place().and_then(|file| Journal::open(&file));
-            let kept = journal.and_then(|mut journal| journal.keep_all(&rounds));
-            if let Err(error) = kept {
-                locked(&self.desk).notice(format!("Not in the journal: {error}"), true);
+            let kept = journal.and_then(|mut j| j.keep_with_sound(&unkept.sound, rounds));
+            let said = match kept {
+                Ok(kept) => kept.soundless.map(|why| {
+                    format!("The take's figures are in the journal, its sound is not: {why}")
+                }),
+                Err(error) => Some(format!("Not in the journal: {error}")),
+            };
+            if let Some(said) = said {
+                locked(&self.desk).notice(said, true);
             }
             self.read_page();
         }
@@ -149,7 +161,7 @@ impl Desk {
 
     /// The rounds of a take that is new to the journal.
     fn practised(&mut self, heard: &Heard, model: &Analysis, found: &Comparison) -> Vec<Round> {
-        let (Some(recording), Some(at)) = (self.hash, heard.unkept) else {
+        let (Some(recording), Some(unkept)) = (self.hash, &heard.unkept) else {
             return Vec::new();
         };
         let name = self.recording_view().name().unwrap_or_default().to_owned();
@@ -161,8 +173,7 @@ impl Desk {
                 name: &name,
                 grid: &model.grid,
                 tuning: tuning.as_deref(),
-                take: Some(heard.hash),
-                at,
+                at: unkept.ended,
                 note: "",
             },
         )

@@ -1,7 +1,7 @@
 //! Recording: the track as a recording of its own, takes against the recording, and the
 //! measurement of the round-trip latency.
 
-use super::keeping::{Heard, against};
+use super::keeping::{Heard, Unkept, against};
 use super::{Desk, Hub, Take, locked};
 use crate::jobs::Urgency;
 use crate::reel::{self, Recorder};
@@ -183,7 +183,7 @@ impl Hub {
                 .map_err(|e| e.to_string())
                 .and_then(|sound| {
                     analysis::analyze(&sound, &Options::default(), &mut ())
-                        .map(|heard| (heard, sound.rate(), sound.hash()))
+                        .map(|heard| (heard, Arc::new(sound)))
                         .map_err(|e| e.to_string())
                 });
             let Some(hub) = hub.upgrade() else {
@@ -191,16 +191,18 @@ impl Hub {
             };
             let mut desk = locked(&hub.desk);
             match heard {
-                Ok((heard, rate, hash)) => {
+                Ok((heard, sound)) => {
                     let latency = Span::from_ms(desk.store.lock().latency_ms);
-                    let moved = Arc::new(on_timeline(&heard, &take.places, rate, latency));
+                    let moved = on_timeline(&heard, &take.places, sound.rate(), latency);
                     let known = desk.takes.iter_mut().find(|t| t.take.path == take.path);
                     if let Some(known) = known {
-                        let unkept = std::mem::take(&mut known.fresh).then(Moment::now);
-                        known.analysis = Some(moved);
+                        let unkept = std::mem::take(&mut known.fresh).then(|| Unkept {
+                            ended: Moment::now(),
+                            sound,
+                        });
+                        known.analysis = Some(Arc::new(moved));
                         known.heard = Some(Heard {
                             analysis: Arc::new(heard),
-                            hash,
                             unkept,
                         });
                     }

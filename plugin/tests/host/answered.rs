@@ -120,8 +120,13 @@ fn is_kept(snapshot: &Snapshot) {
     assert!((round.speed - 1.0).abs() < 0.01, "{round:?}");
     assert!(snapshot.page.fault.is_none() && snapshot.page.sessions.len() == 1);
     let journal = Journal::usual_place().expect("a folder");
-    let rounds = Journal::open(&journal).and_then(|j| j.rounds(None, 9, 0));
-    assert_eq!(rounds.expect("a journal").len(), 1);
+    let journal = Journal::open(&journal).expect("a journal");
+    let rounds = journal.rounds(None, 9, 0).expect("its rounds");
+    assert_eq!(rounds.len(), 1);
+    let takes = journal.takes().expect("its takes");
+    assert_eq!(rounds[0].take, Some(takes[0].hash));
+    let sound = thumbline::load::load(&takes[0].file).expect("the take as FLAC");
+    assert_eq!(sound.hash(), takes[0].hash);
 }
 
 /// One note, once: the deck stops after it.
