@@ -14,6 +14,7 @@ pub mod home;
 pub mod journal;
 pub mod load;
 pub mod music;
+pub mod parallel;
 pub mod preset;
 pub mod recording;
 pub mod report;

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 const LAYERS: [&[&str]; 5] = [
-    &["unit", "dsp", "home", "xml"],
+    &["unit", "dsp", "home", "parallel", "xml"],
     &["music", "recording", "stretch"],
     &["load", "analysis", "deck"],
     &["timing", "compare", "separate"],

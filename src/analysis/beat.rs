@@ -29,6 +29,7 @@ pub use settle::settle_on;
 use crate::music::grid::{Beat, Grid};
 use crate::music::meter::Meter;
 use crate::music::note::Note;
+use crate::parallel;
 use crate::unit::{Seconds, Span};
 use events::Event;
 use lattice::Lattice;
@@ -228,10 +229,7 @@ impl Part {
             readings: Vec::new(),
         };
         if part.events.len() >= FEWEST {
-            part.lattices = LEVELS
-                .iter()
-                .map(|&beat| Lattice::new(&part.events, beat))
-                .collect();
+            part.lattices = parallel::map(&LEVELS, |&beat| Lattice::new(&part.events, beat));
             part.readings = part.read(whole);
         }
         part

@@ -7,6 +7,7 @@
 
 use super::events::Event;
 use super::lattice::{self, FEELS};
+use crate::parallel;
 
 /// How far ahead of or behind the click a player is in the middle of it all (s, SD).
 const AWAY: f64 = 0.020;
@@ -50,19 +51,18 @@ pub(crate) fn cuts(events: &[Event], end: f64) -> Vec<Cut> {
         return Vec::new();
     }
     let (least, most) = ((end / 1.5).ceil() as usize, (end / 0.25).floor() as usize);
-    let counts = (least..=most).filter(|n| n % 4 == 0 || n % 6 == 0);
-    let choices = counts.clone().count().max(1) as f64;
-    let mut cuts: Vec<Cut> = counts
-        .map(|beats| {
-            let beat = end / beats as f64;
-            let score = wandering(events, beat, beats);
-            Cut {
-                beats,
-                beat,
-                score: score - choices.ln() - (FEELS.len() as f64).ln(),
-            }
-        })
+    let counts: Vec<usize> = (least..=most)
+        .filter(|n| n % 4 == 0 || n % 6 == 0)
         .collect();
+    let choices = (counts.len().max(1) * FEELS.len()) as f64;
+    let mut cuts = parallel::map(&counts, |&beats| {
+        let beat = end / beats as f64;
+        Cut {
+            beats,
+            beat,
+            score: wandering(events, beat, beats) - choices.ln(),
+        }
+    });
     cuts.sort_by(|a, b| b.score.total_cmp(&a.score));
     cuts
 }

@@ -10,6 +10,7 @@ use super::measure::Run;
 use super::smooth::{self, Pin};
 use super::{LEVELS, Part};
 use crate::music::meter::Meter;
+use crate::parallel;
 
 /// A run shorter than this is no pulse.
 const SHORTEST_RUN: usize = 5;
@@ -59,15 +60,14 @@ pub(super) struct Measured {
 impl Part {
     /// Readings without edits, best first; only the `whole` of a recording can be cut to a click.
     pub(super) fn read(&self, whole: bool) -> Vec<Reading> {
-        let mut paths = Vec::new();
-        for level in 0..LEVELS.len() {
-            for feel in 0..FEELS.len() {
-                let source = Source::Decoded { level, feel };
-                if let Some(path) = self.decode(level, feel, &Steering::default()) {
-                    paths.push((source, path));
-                }
-            }
-        }
+        let ways: Vec<(usize, usize)> = (0..LEVELS.len())
+            .flat_map(|level| (0..FEELS.len()).map(move |feel| (level, feel)))
+            .collect();
+        let decoded = parallel::map(&ways, |&(level, feel)| {
+            let path = self.decode(level, feel, &Steering::default())?;
+            Some((Source::Decoded { level, feel }, path))
+        });
+        let mut paths: Vec<(Source, Path)> = decoded.into_iter().flatten().collect();
         let best = paths.iter().map(|p| p.1.score).fold(0.0, f64::max);
         let cuts = cut::cuts(&self.events, self.end);
         if whole && cut::believable(&cuts, best, self.end) {
@@ -84,10 +84,9 @@ impl Part {
                 })
                 .collect();
         }
-        let mut readings: Vec<Reading> = distinct(paths)
-            .into_iter()
-            .map(|(source, path)| self.reading(source, path, &[], None))
-            .collect();
+        let mut readings = parallel::map(&distinct(paths), |(source, path)| {
+            self.reading(*source, path.clone(), &[], None)
+        });
         readings.sort_by(|a, b| b.score.total_cmp(&a.score));
         readings
     }
