@@ -3,47 +3,89 @@
 //! Results come in the order of the things, the same on any number of cores. Owns no threads: they
 //! live for one call. Not for the audio thread.
 
+use std::collections::BTreeMap;
+use std::convert::Infallible;
 use std::panic::resume_unwind;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::mpsc;
 use std::thread;
-
-/// Threads that a call uses at most: the cores there are.
-pub fn cores() -> usize {
-    thread::available_parallelism().map_or(1, usize::from)
-}
 
 /// What `work` makes of each of `things`, in their order. A panic in `work` is the caller's.
 pub fn map<T: Sync, R: Send>(things: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
-    let threads = cores().min(things.len());
+    let mut made = Vec::with_capacity(things.len());
+    let each = stream(
+        things,
+        || (),
+        |(), thing| work(thing),
+        |one| {
+            made.push(one);
+            Ok::<(), Infallible>(())
+        },
+    );
+    let Ok(()) = each;
+    made
+}
+
+/// Hands what `work` makes of each of `things` to `take`, on the calling thread, in their order and
+/// as soon as it is there. Every thread that works has a `start` of its own to work with.
+///
+/// # Errors
+/// The first error of `take`; what is not begun by then is left. A panic in `work` is the caller's.
+pub fn stream<T: Sync, S, R: Send, E>(
+    things: &[T],
+    start: impl Fn() -> S + Sync,
+    work: impl Fn(&mut S, &T) -> R + Sync,
+    mut take: impl FnMut(R) -> Result<(), E>,
+) -> Result<(), E> {
+    let cores = thread::available_parallelism().map_or(1, usize::from);
+    let threads = cores.min(things.len());
     if threads < 2 {
-        return things.iter().map(work).collect();
+        let mut own = start();
+        return things.iter().try_for_each(|t| take(work(&mut own, t)));
     }
-    let next = AtomicUsize::new(0);
-    let some = || {
-        let mut done = Vec::new();
-        while let Some((i, thing)) = {
+    let (next, stopped) = (AtomicUsize::new(0), AtomicBool::new(false));
+    let (sender, made) = mpsc::channel();
+    let some = |sender: mpsc::Sender<(usize, R)>| {
+        let mut own = start();
+        while !stopped.load(Ordering::Relaxed) {
             let i = next.fetch_add(1, Ordering::Relaxed);
-            things.get(i).map(|thing| (i, thing))
-        } {
-            done.push((i, work(thing)));
+            let Some(thing) = things.get(i) else { break };
+            // Nobody listens any more when the caller has stopped.
+            let _ = sender.send((i, work(&mut own, thing)));
         }
-        done
     };
-    let mut all: Vec<(usize, R)> = thread::scope(|scope| {
-        let others: Vec<_> = (1..threads).map(|_| scope.spawn(some)).collect();
-        let mut all = some();
-        for other in others {
-            all.extend(other.join().unwrap_or_else(|panic| resume_unwind(panic)));
+    let some = &some;
+    thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads)
+            .map(|_| {
+                let sender = sender.clone();
+                scope.spawn(move || some(sender))
+            })
+            .collect();
+        drop(sender);
+        let mut waiting = BTreeMap::new();
+        let mut due = 0;
+        let mut taken = Ok(());
+        for (i, one) in made {
+            waiting.insert(i, one);
+            while let Some(one) = waiting.remove(&due) {
+                due += 1;
+                if taken.is_ok() {
+                    taken = take(one);
+                }
+            }
+            stopped.store(taken.is_err(), Ordering::Relaxed);
         }
-        all
-    });
-    all.sort_by_key(|(i, _)| *i);
-    all.into_iter().map(|(_, made)| made).collect()
+        for worker in workers {
+            worker.join().unwrap_or_else(|panic| resume_unwind(panic));
+        }
+        taken
+    })
 }
 
 #[cfg(test)]
 mod tests {
-    use super::map;
+    use super::{map, stream};
 
     #[test]
     fn results_come_in_order_and_once() {
@@ -51,6 +93,24 @@ mod tests {
         let made = map(&things, |i| i * i);
         assert!(made.iter().enumerate().all(|(i, m)| *m == i * i) && made.len() == 1000);
         assert!(map(&[] as &[usize], |i| *i).is_empty());
+    }
+
+    #[test]
+    fn an_error_stops_the_rest() {
+        let things: Vec<usize> = (0..100_000).collect();
+        let begun = std::sync::atomic::AtomicUsize::new(0);
+        let mut taken = Vec::new();
+        let ended = stream(
+            &things,
+            || begun.fetch_add(1, std::sync::atomic::Ordering::Relaxed),
+            |_, i| *i,
+            |i| {
+                taken.push(i);
+                if i == 7 { Err("enough") } else { Ok(()) }
+            },
+        );
+        assert_eq!(ended, Err("enough"));
+        assert_eq!(taken, [0, 1, 2, 3, 4, 5, 6, 7]);
     }
 
     #[test]

@@ -11,6 +11,7 @@ use super::tuning::{Coarse, Fine};
 use super::{AnalysisError, Observer, RATE, Stage};
 use crate::dsp::predict::Predictor;
 use crate::dsp::resample::Resampler;
+use crate::parallel;
 use crate::recording::Recording;
 use crate::unit::{Cents, MidiNote, Seconds};
 use std::borrow::Cow;
@@ -24,6 +25,9 @@ const KEPT: usize = 15 * 60 * RATE as usize;
 
 /// Where the network thinks less of an onset, the spectrum is not explained.
 const UNLIKELY: f32 = 0.05;
+
+/// A stretch of the recording: first sample with margin, first, last, last with margin.
+type Block = (usize, usize, usize, usize);
 
 /// One candidate and what was heard at it. Times are from the start of the recording.
 #[derive(Debug, Clone)]
@@ -54,22 +58,17 @@ impl<'a> Mono<'a> {
     /// The mean of all channels, or the loudest channel where the mean cancels.
     pub fn new(recording: &'a Recording) -> Self {
         let channels = recording.channels();
-        let energy = |x: &mut dyn Iterator<Item = f32>| x.map(|s| f64::from(s * s)).sum::<f64>();
-        let each: Vec<f64> = channels
-            .iter()
-            .map(|c| energy(&mut c.iter().copied()))
-            .collect();
+        let each = parallel::map(channels, |c| energy(c.iter().copied()));
         let loudest = each
             .iter()
             .enumerate()
             .fold(0, |best, (i, e)| if *e > each[best] { i } else { best });
         let share = 1.0 / channels.len() as f32;
-        let mixed = energy(
-            &mut (0..recording.frames())
-                .map(|f| channels.iter().map(|c| c[f]).sum::<f32>() * share),
-        );
         // −12 dB: channels in opposite phase would cancel.
-        let cancels = channels.len() > 1 && mixed < 0.06 * each[loudest];
+        let cancels = channels.len() > 1 && {
+            let mix = |f: usize| channels.iter().map(|c| c[f]).sum::<f32>() * share;
+            energy((0..recording.frames()).map(mix)) < 0.06 * each[loudest]
+        };
         let mut mono = Self {
             recording,
             resampler: Resampler::new(recording.rate(), RATE),
@@ -80,7 +79,8 @@ impl<'a> Mono<'a> {
             whole: None,
         };
         if mono.len() <= KEPT {
-            mono.whole = Some(mono.part(0, mono.len()).into_owned());
+            let parts = parallel::map(&mono.blocks(), |b| mono.part(b.1, b.2).into_owned());
+            mono.whole = Some(parts.concat());
         }
         mono
     }
@@ -115,8 +115,8 @@ impl<'a> Mono<'a> {
         Cow::Owned(self.resampler.convert(&input, from, first, last))
     }
 
-    /// The blocks as (first sample with margin, first, last, last with margin).
-    fn blocks(&self) -> Vec<(usize, usize, usize, usize)> {
+    /// The blocks, in order.
+    fn blocks(&self) -> Vec<Block> {
         let len = self.len();
         (0..len)
             .step_by(BLOCK)
@@ -142,31 +142,39 @@ pub fn candidates(
     observer: &mut dyn Observer,
 ) -> Result<(Vec<Candidate>, Option<Cents>), AnalysisError> {
     let mut all: Vec<Candidate> = Vec::new();
-    let mut coarse = Coarse::new();
+    let mut whole = Coarse::default();
     let blocks = mono.blocks();
-    for (i, (start, from, to, end)) in blocks.iter().enumerate() {
-        super::go_on(observer, Stage::Onsets, i as f32 / blocks.len() as f32)?;
+    let find = |_: &mut (), (start, from, to, end): &Block| {
         let signal = mono.part(*start, *end);
         let zero = *start as f64 / f64::from(RATE);
         let inside = *from as f64 / f64::from(RATE)..*to as f64 / f64::from(RATE);
         let found = onset::candidates(&signal);
-        coarse.gather(&signal, &found);
-        let before = all.len();
-        all.extend(
-            found
-                .into_iter()
-                .map(|c| c.moved(zero))
-                .filter(|c| inside.contains(&c.time)),
-        );
-        let clear: Vec<Seconds> = all[before..]
-            .iter()
-            .filter(|c| c.rise > 10.0 && c.strength > 0.3)
-            .map(|c| Seconds(c.time))
-            .collect();
-        observer.onsets(&clear);
-    }
+        let coarse = Coarse::of(&signal, &found);
+        let found = found.into_iter().map(|c| c.moved(zero));
+        let inside: Vec<Candidate> = found.filter(|c| inside.contains(&c.time)).collect();
+        (inside, coarse)
+    };
+    super::go_on(observer, Stage::Onsets, 0.0)?;
+    let mut done = 0;
+    parallel::stream(
+        &blocks,
+        || (),
+        find,
+        |(found, coarse)| {
+            whole.add(coarse);
+            let clear: Vec<Seconds> = found
+                .iter()
+                .filter(|c| c.rise > 10.0 && c.strength > 0.3)
+                .map(|c| Seconds(c.time))
+                .collect();
+            all.extend(found);
+            observer.onsets(&clear);
+            done += 1;
+            super::go_on(observer, Stage::Onsets, done as f32 / blocks.len() as f32)
+        },
+    )?;
     all.dedup_by(|b, a| b.time - a.time < 0.005);
-    Ok((all, coarse.offset()))
+    Ok((all, whole.offset()))
 }
 
 /// Second pass: what begins at each candidate that is worth a look.
@@ -179,12 +187,10 @@ pub fn heard(
     offset: Cents,
     observer: &mut dyn Observer,
 ) -> Result<Vec<Heard>, AnalysisError> {
-    let mut reader = Reader::new(offset);
     let mut all = Vec::with_capacity(candidates.len());
     let blocks = mono.blocks();
     let rate = f64::from(RATE);
-    for (i, (start, from, to, end)) in blocks.iter().enumerate() {
-        super::go_on(observer, Stage::Notes, i as f32 / blocks.len() as f32)?;
+    let hear = |reader: &mut Reader, (start, from, to, end): &Block| {
         let signal = mono.part(*start, *end);
         let zero = *start as f64 / rate;
         let first = candidates.partition_point(|c| c.time < *from as f64 / rate);
@@ -197,15 +203,26 @@ pub fn heard(
             .iter()
             .map(|c| c.moved(-zero))
             .collect();
-        all.extend(
-            block(&signal, local, offset, &mut reader)
-                .into_iter()
-                .map(|h| Heard {
-                    candidate: h.candidate.moved(zero),
-                    ..h
-                }),
-        );
-    }
+        block(&signal, local, offset, reader)
+            .into_iter()
+            .map(|h| Heard {
+                candidate: h.candidate.moved(zero),
+                ..h
+            })
+            .collect::<Vec<Heard>>()
+    };
+    super::go_on(observer, Stage::Notes, 0.0)?;
+    let mut done = 0;
+    parallel::stream(
+        &blocks,
+        || Reader::new(offset),
+        hear,
+        |heard| {
+            all.extend(heard);
+            done += 1;
+            super::go_on(observer, Stage::Notes, done as f32 / blocks.len() as f32)
+        },
+    )?;
     Ok(all)
 }
 
@@ -289,20 +306,28 @@ pub fn measured(
     notes: &[(Seconds, f64)],
     observer: &mut dyn Observer,
 ) -> Result<Vec<Option<(MidiNote, f64)>>, AnalysisError> {
-    let mut fine = Fine::new();
     let mut all = vec![None; notes.len()];
-    for (start, from, to, end) in mono.blocks() {
-        super::go_on(observer, Stage::Notes, 1.0)?;
-        let inside = from as f64 / f64::from(RATE)..to as f64 / f64::from(RATE);
-        let zero = start as f64 / f64::from(RATE);
-        let signal = mono.part(start, end);
-        for (slot, (time, midi)) in all.iter_mut().zip(notes) {
-            if inside.contains(&time.0) {
-                *slot = fine.measure(&signal, Seconds(time.0 - zero), *midi);
-            }
+    let measure = |fine: &mut Fine, (start, from, to, end): &Block| {
+        let inside = *from as f64 / f64::from(RATE)..*to as f64 / f64::from(RATE);
+        let zero = *start as f64 / f64::from(RATE);
+        let signal = mono.part(*start, *end);
+        let here = notes.iter().enumerate();
+        here.filter(|(_, (time, _))| inside.contains(&time.0))
+            .map(|(i, (time, midi))| (i, fine.measure(&signal, Seconds(time.0 - zero), *midi)))
+            .collect::<Vec<_>>()
+    };
+    super::go_on(observer, Stage::Notes, 1.0)?;
+    parallel::stream(&mono.blocks(), Fine::new, measure, |measured| {
+        for (i, pitch) in measured {
+            all[i] = pitch;
         }
-    }
+        super::go_on(observer, Stage::Notes, 1.0)
+    })?;
     Ok(all)
+}
+
+fn energy(samples: impl Iterator<Item = f32>) -> f64 {
+    samples.map(|s| f64::from(s * s)).sum()
 }
 
 /// The mean of a channel; 0 where it is not a number.

@@ -15,43 +15,37 @@ const WINDOW: usize = 4096;
 const SIZE: usize = 8192;
 
 /// Gathers where spectral peaks lie between equal-tempered pitches.
+#[derive(Debug, Clone, Copy, Default)]
 pub struct Coarse {
-    spectrum: Spectrum,
     sum: (f64, f64),
     weight: f64,
 }
 
-impl Default for Coarse {
-    fn default() -> Self {
-        Self::new()
-    }
-}
-
 impl Coarse {
-    /// Nothing gathered yet.
-    pub fn new() -> Self {
-        Self {
-            spectrum: Spectrum::new(WINDOW, SIZE),
-            sum: (0.0, 0.0),
-            weight: 0.0,
-        }
-    }
-
-    /// Adds the peaks after each clear candidate of `mono`.
-    pub fn gather(&mut self, mono: &[f32], candidates: &[Candidate]) {
-        let mut bins = vec![0.0; self.spectrum.bins()];
+    /// What the peaks after each clear candidate of `mono` tell.
+    pub fn of(mono: &[f32], candidates: &[Candidate]) -> Self {
+        let mut spectrum = Spectrum::new(WINDOW, SIZE);
+        let mut bins = vec![0.0; spectrum.bins()];
+        let mut told = Self::default();
         for candidate in candidates.iter().filter(|c| c.rise > 8.0) {
-            self.spectrum
-                .magnitudes(mono, samples(candidate.time + 0.01), &mut bins);
+            spectrum.magnitudes(mono, samples(candidate.time + 0.01), &mut bins);
             let top = bins.iter().fold(0.0f32, |m, v| m.max(*v));
             for (hz, magnitude) in peaks(&bins, 85.0, 1200.0, 0.1 * top.max(1e-5)) {
                 let turn = MidiNote::of_hz(hz).0.rem_euclid(1.0) * TAU;
                 let weight = f64::from(magnitude / top).sqrt();
-                self.sum.0 += weight * turn.cos();
-                self.sum.1 += weight * turn.sin();
-                self.weight += weight;
+                told.sum.0 += weight * turn.cos();
+                told.sum.1 += weight * turn.sin();
+                told.weight += weight;
             }
         }
+        told
+    }
+
+    /// Adds what another stretch of the recording tells.
+    pub fn add(&mut self, other: Self) {
+        self.sum.0 += other.sum.0;
+        self.sum.1 += other.sum.1;
+        self.weight += other.weight;
     }
 
     /// The offset, −50 to 50 cents; none when peaks lie anywhere.

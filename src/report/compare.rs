@@ -198,12 +198,10 @@ const ANOTHER_TUNE: &str = "This take does not seem to be the same tune, so noth
 const TOO_FEW: &str = "Too few notes at any one place of the bar to speak of its feel.";
 
 fn whole_words(whole: &crate::compare::Whole) -> String {
-    let side = |span: Span| {
-        if span.0 >= 0.0 {
-            format!("{:.0} ms behind", span.ms())
-        } else {
-            format!("{:.0} ms ahead of", -span.ms())
-        }
+    let side = |span: Span| match span.ms().round() {
+        0.0 => "with".to_owned(),
+        behind if behind > 0.0 => format!("{behind:.0} ms behind"),
+        ahead => format!("{:.0} ms ahead of", -ahead),
     };
     let half = (whole.high - whole.low).0 / 2.0 * 1000.0;
     format!(

@@ -64,6 +64,8 @@ pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<S
         }
     }
     for (x, text) in letters {
+        // As they are said, from the thumb on: p i m a.
+        let text: String = "pima".chars().filter(|f| text.contains(*f)).collect();
         let at = Point::new(x, top + step * f64::from(strings - 1) + 13.0 * z);
         out.push(Shape::text(at, Align::Centre, 9.0 * z, Ink::Faint, text));
     }
