@@ -119,6 +119,11 @@ impl Recorder {
         })
     }
 
+    /// What it is recorded against has become known: a recording plays before it is read to its end.
+    pub fn belongs_to(&mut self, recording: ContentHash) {
+        self.against.get_or_insert(recording);
+    }
+
     /// Takes over what has been recorded and writes it; the frames are in `heard` too where
     /// somebody wants them.
     pub fn tend(&mut self, heard: Option<&mut Vec<[f32; 2]>>) {

@@ -371,6 +371,9 @@ impl Desk {
         session.remember(path.to_owned());
         drop(session);
         self.hash = Some(hash);
+        if let Some(recorder) = &mut self.recorder {
+            recorder.belongs_to(hash);
+        }
         if changed.is_some() {
             self.notice(
                 format!("{name} has changed since it was marked; the marks were kept"),
