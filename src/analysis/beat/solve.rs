@@ -80,6 +80,10 @@ impl Part {
     fn build(&self, reading: &Reading, held: &[Edit]) -> Tracked {
         let measured = &reading.measured;
         let mut beats = number(measured, held);
+        if reading.source == Source::Cut {
+            // The instant at which the recording is cut off: nobody hears the beat after it.
+            beats.pop();
+        }
         for edit in held {
             if let Edit::Subdivision { from, to, parts } = *edit {
                 for beat in beats.iter_mut().filter(|b| from <= b.time && b.time < to) {
