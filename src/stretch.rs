@@ -31,6 +31,7 @@ mod core;
 mod noise;
 mod onsets;
 mod peaks;
+mod phase;
 mod place;
 mod plan;
 mod render;

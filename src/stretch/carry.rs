@@ -10,7 +10,7 @@
 //!
 //! At a seam there is nothing between the two sides: a peak found on both keeps its phase.
 
-use super::peaks::wrap;
+use super::phase::wrap;
 use super::ring::Ring;
 use super::step::{Copy, Geometry};
 use super::vocoder::Spectra;

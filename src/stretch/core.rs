@@ -197,13 +197,15 @@ impl Core {
     /// Writes the next `frames` output frames, from `offset` on, of every channel of `out`.
     /// After the end it writes silence.
     pub(super) fn emit(&mut self, out: &mut [Vec<f32>], offset: usize, frames: usize) {
-        for i in 0..frames {
+        let mut done = 0;
+        while done < frames {
             if self.now >= self.ready {
                 self.tick();
             }
-            self.ring
-                .take(self.now, |channel, s| out[channel][offset + i] = s);
-            self.now += 1;
+            let n = (frames - done).min((self.ready - self.now) as usize);
+            self.ring.take(self.now, n, out, offset + done);
+            self.now += n as i64;
+            done += n;
         }
         self.places.forget(self.now);
     }

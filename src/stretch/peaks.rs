@@ -1,5 +1,6 @@
 //! Peaks of a spectrum, the bins each one leads, and the turn of each.
 
+use super::phase::{angle, turn, wrap};
 use realfft::num_complex::Complex32;
 use std::f64::consts::TAU;
 
@@ -42,10 +43,6 @@ pub(super) struct Peaks {
     peaks: Vec<Peak>,
 }
 
-pub(super) fn wrap(phase: f64) -> f64 {
-    phase - TAU * (phase / TAU).round()
-}
-
 impl Peaks {
     pub(super) fn new(bins: usize) -> Self {
         Self {
@@ -62,39 +59,36 @@ impl Peaks {
     /// between two peaks.
     pub(super) fn find(&mut self, power: &[f32]) {
         self.peaks.clear();
-        let n = power.len();
-        let mut last = 0usize;
-        let mut k = 0;
-        while k < n {
-            let p = power[k];
-            let is_peak = p > 0.0
-                && (k < 1 || p > power[k - 1])
-                && (k + 1 >= n || p >= power[k + 1])
-                && (k < 2 || p > power[k - 2])
-                && (k + 2 >= n || p >= power[k + 2]);
-            if is_peak {
+        // The lowest bin since the last peak.
+        let (mut low, mut lowest) = (f32::INFINITY, 0);
+        let mut look = |k: usize, near: [f32; 5]| {
+            let [a, b, p, c, d] = near;
+            if (p > a) & (p > b) & (p >= c) & (p >= d) & (p > 0.0) {
                 if let Some(before) = self.peaks.last_mut() {
-                    let mut lowest = last;
-                    for j in last..k {
-                        if power[j] < power[lowest] {
-                            lowest = j;
-                        }
-                    }
                     before.end = lowest as u32;
                 }
                 self.peaks.push(Peak {
                     bin: k as u32,
-                    end: n as u32,
+                    end: power.len() as u32,
                     theta: 0.0,
                     omega: 0.0,
                     steady: 0.0,
                 });
-                last = k;
-                k += 2;
-            } else {
-                k += 1;
+                low = f32::INFINITY;
             }
+            lowest = if p < low { k } else { lowest };
+            low = p.min(low);
+        };
+        let n = power.len();
+        let edge = |k: usize| {
+            [0, 1, 2, 3, 4].map(|i| power.get((k + i).wrapping_sub(2)).copied().unwrap_or(-1.0))
+        };
+        let inside = n.saturating_sub(2).max(2);
+        (0..n.min(2)).for_each(|k| look(k, edge(k)));
+        for (i, w) in power.windows(5).enumerate() {
+            look(i + 2, [w[0], w[1], w[2], w[3], w[4]]);
         }
+        (inside..n).for_each(|k| look(k, edge(k)));
     }
 
     /// The peaks.
@@ -119,13 +113,13 @@ impl Peaks {
     /// Sets every peak's frequency and turn from the frame before.
     pub(super) fn advance(
         &mut self,
-        turn: &Turn,
+        step: &Turn,
         now: &[Vec<Complex32>],
         before: &[Vec<Complex32>],
         old: &Peaks,
     ) {
-        let per_bin = TAU / turn.size as f64;
-        let distance = turn.dt + turn.dc;
+        let per_bin = TAU / step.size as f64;
+        let distance = step.dt + step.dc;
         if old.peaks.is_empty() || distance < 0.5 {
             return;
         }
@@ -138,15 +132,15 @@ impl Peaks {
                 .zip(before)
                 .map(|(x, y)| x[k] * y[k].conj())
                 .sum();
-            let off = wrap(f64::from(z.arg()) - centre * turn.dt) / distance;
+            let off = wrap(f64::from(angle(z)) - centre * step.dt) / distance;
             peak.omega = centre + off.clamp(-MOST_OFF * per_bin, MOST_OFF * per_bin);
             while i + 1 < old.peaks.len() && old.peaks[i].end <= peak.bin {
                 i += 1;
             }
             let from = &old.peaks[i];
-            peak.theta = wrap(from.theta + peak.omega * (turn.du - turn.dt));
+            peak.theta = wrap(from.theta + peak.omega * (step.du - step.dt));
             // The first frame of a leg knows only its bin.
-            peak.steady = if turn.first || (from.steady - peak.omega).abs() > per_bin {
+            peak.steady = if step.first || (from.steady - peak.omega).abs() > per_bin {
                 peak.omega
             } else {
                 from.steady + SMOOTHING * (peak.omega - from.steady)
@@ -159,8 +153,7 @@ impl Peaks {
         let mut from = 0;
         for peak in &self.peaks {
             let to = peak.end as usize;
-            let (sin, cos) = (peak.theta as f32).sin_cos();
-            let w = Complex32::new(cos, sin);
+            let w = turn(peak.theta as f32);
             for (o, x) in out[from..to].iter_mut().zip(&bins[from..to]) {
                 *o = x * w;
             }

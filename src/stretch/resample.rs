@@ -94,29 +94,27 @@ impl Resampler {
         frames: usize,
         mut put: impl FnMut(usize, usize, f32),
     ) {
-        for frame in 0..frames {
+        let mut frame = 0;
+        while frame < frames {
+            let left = frames - frame;
             let exact = self.ratio == 1.0 && self.at.fract() == 0.0;
             let reach = if exact { 1 } else { REACH };
             while self.at as usize + reach > self.filled {
                 // No more than is played where nothing needs it, so that a seek loses nothing.
-                self.fetch(
-                    core,
-                    if exact {
-                        FETCH.min(frames - frame)
-                    } else {
-                        FETCH
-                    },
-                );
+                self.fetch(core, if exact { FETCH.min(left) } else { FETCH });
             }
+            let at = self.at as usize;
+            let n = if exact { left.min(self.filled - at) } else { 1 };
             for channel in 0..self.history.len() {
-                let s = if exact {
-                    self.history[channel][self.at as usize]
+                if exact {
+                    let run = &self.history[channel][at..at + n];
+                    (frame..).zip(run).for_each(|(i, s)| put(channel, i, *s));
                 } else {
-                    self.sample(channel)
-                };
-                put(channel, frame, s);
+                    put(channel, frame, self.sample(channel));
+                }
             }
-            self.at += self.ratio;
+            frame += n;
+            self.at += n as f64 * self.ratio;
         }
     }
 

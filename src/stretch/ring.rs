@@ -101,15 +101,22 @@ impl Ring {
         }
     }
 
-    /// Takes output frame `at` out of the ring: one value a channel, handed to `put`.
-    pub(super) fn take(&mut self, at: i64, mut put: impl FnMut(usize, f32)) {
-        let i = at.rem_euclid(self.mask as i64 + 1) as usize;
-        let weight = self.weights[i];
-        self.weights[i] = 0.0;
-        let scale = weight.max(LEAST_WEIGHT);
-        for (channel, sums) in self.sums.iter_mut().enumerate() {
-            put(channel, sums[i] / scale);
-            sums[i] = 0.0;
+    /// Takes output frames `at..at + frames` out of the ring, into every channel of `out` from
+    /// `offset` on.
+    pub(super) fn take(&mut self, at: i64, frames: usize, out: &mut [Vec<f32>], offset: usize) {
+        let mut to = offset;
+        for (start, n) in self.runs(at, frames) {
+            let weights = &mut self.weights[start..start + n];
+            for (sums, out) in self.sums.iter_mut().zip(out.iter_mut()) {
+                let sums = &mut sums[start..start + n];
+                for ((o, sum), weight) in out[to..to + n].iter_mut().zip(sums.iter()).zip(&*weights)
+                {
+                    *o = sum / weight.max(LEAST_WEIGHT);
+                }
+                sums.fill(0.0);
+            }
+            weights.fill(0.0);
+            to += n;
         }
     }
 

@@ -17,38 +17,35 @@ use super::noise::Noise;
 use super::peaks::{Peaks, Turn};
 use super::ring::Ring;
 use super::step::{Frame, Geometry, Start};
-use super::window::{HalfHann, centroid};
+use super::window::{self, centroid};
 use crate::recording::Recording;
 use realfft::num_complex::Complex32;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use std::sync::Arc;
 
-/// A window of two halves, kept as one run of samples around the centre.
+/// A window of two halves, before and after its centre.
 struct Shape {
-    halves: (usize, usize),
-    /// Window at −left .. right.
-    samples: Vec<f32>,
+    before: Vec<f32>,
+    after: Vec<f32>,
 }
 
 impl Shape {
     fn new(half: usize) -> Self {
         Self {
-            halves: (usize::MAX, usize::MAX),
-            samples: Vec::with_capacity(2 * half),
+            before: Vec::with_capacity(half),
+            after: Vec::with_capacity(half),
         }
     }
 
-    fn set(&mut self, hann: &HalfHann, halves: (usize, usize)) {
-        if self.halves == halves {
-            return;
+    fn set(&mut self, (left, right): (usize, usize)) {
+        if self.before.len() != left {
+            self.before.resize(left, 0.0);
+            window::rise(&mut self.before);
         }
-        self.halves = halves;
-        let (left, right) = halves;
-        self.samples.resize(left + right, 0.0);
-        // The left half is filled as a falling half and turned around.
-        hann.fill(&mut self.samples[..left], left, 1.0);
-        self.samples[..left].reverse();
-        hann.fill(&mut self.samples[left..], right, 0.0);
+        if self.after.len() != right {
+            self.after.resize(right, 0.0);
+            window::fall(&mut self.after);
+        }
     }
 }
 
@@ -94,7 +91,6 @@ pub(super) struct Vocoder {
     time: Vec<f32>,
     turned: Vec<Complex32>,
     power: Vec<f32>,
-    hann: HalfHann,
     analysis: Shape,
     synthesis: Shape,
     now: Spectra,
@@ -118,7 +114,6 @@ impl Vocoder {
             time: vec![0.0; size],
             turned: vec![Complex32::new(0.0, 0.0); bins],
             power: vec![0.0; bins],
-            hann: HalfHann::new(),
             analysis: Shape::new(geometry.half),
             synthesis: Shape::new(geometry.half),
             now: Spectra::new(channels, bins),
@@ -162,7 +157,7 @@ impl Vocoder {
             self.now.u = frame.u;
             self.now.t = frame.t;
             self.now.halves = frame.analysis;
-            self.analysis.set(&self.hann, frame.analysis);
+            self.analysis.set(frame.analysis);
         }
         if unit < channels {
             self.analyse(unit, frame, &recording.channels()[unit]);
@@ -183,14 +178,19 @@ impl Vocoder {
         let size = 2 * self.half;
         self.time[right..size - left].fill(0.0);
         // Zero phase: the centre is the first sample, what is before it wraps to the end.
-        let (before, after) = self.analysis.samples.split_at(left);
-        window(
+        let from = frame.t - left as i64;
+        shape(
             &mut self.time[size - left..],
             samples,
-            frame.t - left as i64,
-            before,
+            from,
+            &self.analysis.before,
         );
-        window(&mut self.time[..right], samples, frame.t, after);
+        shape(
+            &mut self.time[..right],
+            samples,
+            frame.t,
+            &self.analysis.after,
+        );
         let bins = &mut self.now.bins[channel];
         // Lengths are those of the plan, so this cannot fail.
         let done = self
@@ -253,40 +253,31 @@ impl Vocoder {
                 .process_with_scratch(&mut self.turned, &mut self.time, &mut self.scratch);
         debug_assert!(done.is_ok());
         if channel == 0 {
-            self.synthesis.set(&self.hann, frame.synthesis);
+            self.synthesis.set(frame.synthesis);
             self.weigh(frame, ring);
         }
         let (left, right) = frame.synthesis;
         let size = 2 * self.half;
         let gain = self.gain / size as f32;
-        let (before, after) = self.synthesis.samples.split_at(left);
-        ring.add(
-            channel,
-            frame.u - left as i64,
-            &self.time[size - left..],
-            before,
-            gain,
-        );
+        let Shape { before, after } = &self.synthesis;
+        let first = frame.u - left as i64;
+        ring.add(channel, first, &self.time[size - left..], before, gain);
         ring.add(channel, frame.u, &self.time[..right], after, gain);
     }
 
     /// The frame's weight: analysis window times synthesis window.
     fn weigh(&self, frame: &Frame, ring: &mut Ring) {
-        let left = frame.analysis.0.min(frame.synthesis.0);
-        let right = frame.analysis.1.min(frame.synthesis.1);
-        let a = frame.analysis.0;
-        let s = frame.synthesis.0;
-        ring.weigh(
-            frame.u - left as i64,
-            &self.synthesis.samples[s - left..s + right],
-            &self.analysis.samples[a - left..a + right],
-            self.gain,
-        );
+        let (a, s) = (&self.analysis, &self.synthesis);
+        let left = a.before.len().min(s.before.len());
+        let ends = |half: &[f32]| half.len() - left;
+        let (rise, top) = (&a.before[ends(&a.before)..], &s.before[ends(&s.before)..]);
+        ring.weigh(frame.u - left as i64, top, rise, self.gain);
+        ring.weigh(frame.u, &s.after, &a.after, self.gain);
     }
 }
 
-/// `out` = `samples` from frame `from` on (0 outside) × `shape`.
-fn window(out: &mut [f32], samples: &[f32], from: i64, shape: &[f32]) {
+/// `out` = `samples` from frame `from` on (0 outside) × `window`.
+fn shape(out: &mut [f32], samples: &[f32], from: i64, window: &[f32]) {
     let skip = (-from).clamp(0, out.len() as i64) as usize;
     let begin = (from + skip as i64) as usize;
     let n = samples.len().saturating_sub(begin).min(out.len() - skip);
@@ -297,7 +288,7 @@ fn window(out: &mut [f32], samples: &[f32], from: i64, shape: &[f32]) {
         for ((o, s), w) in out[skip..skip + n]
             .iter_mut()
             .zip(source)
-            .zip(&shape[skip..skip + n])
+            .zip(&window[skip..skip + n])
         {
             *o = s * w;
         }

@@ -3,38 +3,30 @@
 //! Next to an onset a frame sees less on one side; its window is made of two half Hann windows
 //! that meet at the frame's centre, so that it stays smooth whatever its lengths.
 
+use super::phase::cosine;
 use realfft::num_complex::Complex64;
+use std::f32::consts::FRAC_PI_2;
 use std::f64::consts::PI;
-
-/// Table of a falling half Hann window, read with linear interpolation (error below 1e-7).
-pub(super) struct HalfHann {
-    table: Vec<f32>,
-}
-
-const STEPS: usize = 8192;
 
 /// First moment of a half Hann window over its length: ∫x(½ + ½cos πx)dx from 0 to 1, twice,
 /// because its mass is ½ (so the centroid of a window of halves l, r lies at 2·MOMENT·(r − l)).
 const MOMENT: f64 = 0.25 - 1.0 / (PI * PI);
 
-impl HalfHann {
-    pub(super) fn new() -> Self {
-        let table = (0..=STEPS + 1)
-            .map(|i| (0.5 + 0.5 * (PI * (i.min(STEPS) as f64) / STEPS as f64).cos()) as f32)
-            .collect();
-        Self { table }
+/// Fills `out[i]` with a falling half Hann window of `out.len()` samples at distance `i`.
+pub(super) fn fall(out: &mut [f32]) {
+    let step = FRAC_PI_2 / out.len().max(1) as f32;
+    for (i, o) in (0i32..).zip(out) {
+        let cos = cosine(i as f32 * step);
+        *o = cos * cos;
     }
+}
 
-    /// Fills `out[i]` with the half window of `length` samples at distance `first + i`; 0 beyond
-    /// its length.
-    pub(super) fn fill(&self, out: &mut [f32], length: usize, first: f32) {
-        let scale = STEPS as f32 / length.max(1) as f32;
-        for (i, o) in out.iter_mut().enumerate() {
-            let x = ((i as f32 + first) * scale).min(STEPS as f32);
-            let k = x as usize;
-            let f = x - k as f32;
-            *o = self.table[k] + f * (self.table[k + 1] - self.table[k]);
-        }
+/// Fills `out` with a rising half Hann window, its last sample at distance 1 from the top.
+pub(super) fn rise(out: &mut [f32]) {
+    let step = FRAC_PI_2 / out.len().max(1) as f32;
+    for (i, o) in (1i32..).zip(out.iter_mut().rev()) {
+        let cos = cosine(i as f32 * step);
+        *o = cos * cos;
     }
 }
 

@@ -1,0 +1,94 @@
+//! Phases: whole turns taken off, angles and turns quick enough to be had for every peak.
+//!
+//! The standard library calls out for each of these; here they are polynomials (least squares,
+//! made even, over the range; errors below 3e-7 radians) that the compiler puts in line.
+
+use realfft::num_complex::Complex32;
+use std::f64::consts::TAU;
+
+/// `phase` less whole turns: −π to π.
+pub(super) fn wrap(phase: f64) -> f64 {
+    // Adding 1.5·2^52 leaves no room for a fraction.
+    const ROUND: f64 = 6_755_399_441_055_744.0;
+    let turns = (phase * (1.0 / TAU) + ROUND) - ROUND;
+    phase - TAU * turns
+}
+
+/// The angle of `z`, radians; 0 for 0.
+pub(super) fn angle(z: Complex32) -> f32 {
+    const ATAN: [f32; 8] = [
+        0.999_999_9,
+        -0.333_320_94,
+        0.199_713_75,
+        -0.140_294_17,
+        0.099_427_52,
+        -0.059_904_614,
+        0.024_557_05,
+        -0.004_780_434,
+    ];
+    use std::f32::consts::{FRAC_PI_2, PI};
+    let (x, y) = (z.re.abs(), z.im.abs());
+    let part = x.min(y) / x.max(y).max(f32::MIN_POSITIVE);
+    let near = part * polynomial(&ATAN, part * part);
+    let acute = if y > x { FRAC_PI_2 - near } else { near };
+    let upper = if z.re < 0.0 { PI - acute } else { acute };
+    upper.copysign(z.im)
+}
+
+/// exp(iθ) for θ from −π to π; 1 exactly for 0.
+pub(super) fn turn(theta: f32) -> Complex32 {
+    let half = 0.5 * theta;
+    let (sin, cos) = (sine(half), cosine(half));
+    Complex32::new(1.0 - 2.0 * sin * sin, 2.0 * sin * cos)
+}
+
+/// sin x for x from −π/2 to π/2.
+fn sine(x: f32) -> f32 {
+    const SINE: [f32; 5] = [
+        1.0,
+        -0.166_666_58,
+        0.008_333_051,
+        -0.000_198_090_75,
+        2.605_225e-6,
+    ];
+    x * polynomial(&SINE, x * x)
+}
+
+/// cos x for x from −π/2 to π/2.
+pub(super) fn cosine(x: f32) -> f32 {
+    const COSINE: [f32; 6] = [
+        1.0,
+        -0.5,
+        0.041_666_636,
+        -0.001_388_836_1,
+        2.476_016e-5,
+        -2.605_149_5e-7,
+    ];
+    polynomial(&COSINE, x * x)
+}
+
+fn polynomial<const N: usize>(coefficients: &[f32; N], x: f32) -> f32 {
+    coefficients.iter().rev().fold(0.0, |sum, c| sum * x + c)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f32::consts::{FRAC_PI_2, PI};
+
+    #[test]
+    fn they_are_those_of_the_standard_library() {
+        for i in -2000i16..=2000 {
+            let theta = f32::from(i) / 2000.0 * PI;
+            let (sin, cos) = theta.sin_cos();
+            let z = turn(theta);
+            assert!((z.re - cos).abs() < 5e-7 && (z.im - sin).abs() < 5e-7);
+            assert!((wrap(f64::from(angle(z) - theta))).abs() < 1e-6, "{theta}");
+            let quarter = f32::from(i) / 2000.0 * FRAC_PI_2;
+            assert!((cosine(quarter) - quarter.cos()).abs() < 3e-7);
+        }
+        assert_eq!(turn(0.0), Complex32::new(1.0, 0.0));
+        assert_eq!(angle(Complex32::new(0.0, 0.0)), 0.0);
+        assert!((wrap(1e6) - (1e6 - TAU * 159_155.0)).abs() < 1e-9);
+    }
+}
