@@ -14,6 +14,7 @@ pub mod onset;
 pub mod pinch;
 pub mod pitch;
 pub mod place;
+pub mod ring;
 pub mod role;
 pub mod string;
 pub mod tuning;
@@ -131,13 +132,15 @@ pub fn analyze(
     let deviations = tuning::deviations(&events, &hear::measured(&mono, &pitched, observer)?);
     let tuning_offset = coarse.and(tuning::offset(&deviations));
     let tuning_course = coarse.map_or_else(Vec::new, |_| tuning::course(&deviations));
+    let rings = ring::rings(&mono, &events, tuning_offset.unwrap_or(offset), observer)?;
     go_on(observer, Stage::Roles, 0.0)?;
     let tuning = options
         .tuning
         .clone()
-        .unwrap_or_else(|| string::guess(&events));
+        .unwrap_or_else(|| string::guess(&events, &rings));
     let mut notes = role::notes(&events, &tuning, tuning_offset.unwrap_or(offset));
     attack::describe(&mut notes, &events, &heard);
+    ring::end(&mut notes, &rings);
     notes.extend(attack::knocks(&heard, &events));
     notes.sort_by(|a, b| a.time.total_cmp(&b.time));
     notes.retain(|n| n.time < recording.end());

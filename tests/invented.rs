@@ -10,8 +10,8 @@
 use thumbline::demo::Rendition;
 use thumbline::dsp::pluck::{Chance, Guitar};
 use thumbline::music::chord::{Chord, Shape, main_chords, shapes};
-use thumbline::music::note::Role;
-use thumbline::music::performance::{Habit, Manner};
+use thumbline::music::note::{Note, Role};
+use thumbline::music::performance::{Habit, Manner, Performance};
 use thumbline::music::picking::{Cell, CellNote};
 use thumbline::music::pitch::Key;
 use thumbline::music::scale::Scale;
@@ -241,6 +241,12 @@ pub fn manner(score: &Score, loose: Span, seed: u64) -> Manner {
         touch: Decibels(1.5),
         ..Manner::practised(score.tempo, seed)
     }
+}
+
+/// Its notes as they are played, without sound.
+pub fn performed(score: &Score, loose: Span, seed: u64) -> Vec<Note> {
+    let played = Performance::of(score, &manner(score, loose, seed));
+    played.notes.into_iter().map(|n| n.note).collect()
 }
 
 /// Its sound: one microphone at 22,050 frames a second.

@@ -13,6 +13,7 @@ mod grid;
 mod hearing;
 mod invented;
 mod journal;
+mod key;
 mod layers;
 mod load;
 mod net;

@@ -4,12 +4,13 @@
 use crate::invented;
 use thumbline::analysis::{Options, analyze};
 use thumbline::demo;
-use thumbline::dsp::pluck::Chance;
+use thumbline::dsp::pluck::{Chance, Guitar, Played};
 use thumbline::music::guess::{Heard, guess, heard};
 use thumbline::music::note::Role;
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
-use thumbline::unit::{Cents, Seconds};
+use thumbline::recording::Recording;
+use thumbline::unit::{Cents, MidiNote, Seconds, Span};
 
 const NAMES: [&str; 8] = [
     "standard",
@@ -27,6 +28,7 @@ const NAMES: [&str; 8] = [
 fn piece(tuning: &Tuning, seed: u64) -> Vec<Heard> {
     let mut chance = Chance::new(seed);
     let mut notes = Vec::new();
+    let mut last = [None; 6];
     for bar in 0..24 {
         // A bar holds one or two stopped strings; the others ring open.
         let mut frets = [0i32; 6];
@@ -45,8 +47,14 @@ fn piece(tuning: &Tuning, seed: u64) -> Vec<Heard> {
             if chance.unit() < 0.05 {
                 midi += [12, -12, 7, 1][(chance.unit() * 4.0) as usize];
             }
+            let time = Seconds(0.3 * f64::from(8 * bar + slot));
+            if let Some(before) = last[string as usize - 1].replace(notes.len()) {
+                let before: &mut Heard = &mut notes[before];
+                before.end = Seconds(before.end.0.min(time.0));
+            }
             notes.push(Heard {
-                time: Seconds(0.3 * f64::from(8 * bar + slot)),
+                time,
+                end: Seconds(time.0 + 4.5),
                 midi,
                 role: Some(if thumb { Role::Bass } else { Role::Melody }),
             });
@@ -140,22 +148,29 @@ fn closed_positions_claim_nothing_rare() {
     let standard = Tuning::standard();
     for seed in 301..321 {
         let mut chance = Chance::new(seed);
-        let notes: Vec<Heard> = (0..120)
-            .map(|i| {
-                let string = 1 + (chance.unit() * 6.0) as u8;
-                let fret = 1 + (chance.unit() * 7.0) as i32;
-                let off = if chance.unit() < 0.05 { -12 } else { 0 };
-                Heard {
-                    time: Seconds(0.25 * f64::from(i)),
-                    midi: standard.open(string).unwrap() + fret + off,
-                    role: Some(if string >= 4 {
-                        Role::Bass
-                    } else {
-                        Role::Melody
-                    }),
-                }
-            })
-            .collect();
+        let mut last = [None; 6];
+        let mut notes: Vec<Heard> = Vec::new();
+        for i in 0..120 {
+            let string = 1 + (chance.unit() * 6.0) as u8;
+            let fret = 1 + (chance.unit() * 7.0) as i32;
+            let off = if chance.unit() < 0.05 { -12 } else { 0 };
+            let time = Seconds(0.25 * f64::from(i));
+            // A string that sounds again stops what rang on it.
+            if let Some(before) = last[usize::from(string) - 1].replace(notes.len()) {
+                let before: &mut Heard = &mut notes[before];
+                before.end = Seconds(before.end.0.min(time.0));
+            }
+            notes.push(Heard {
+                time,
+                end: Seconds(time.0 + 2.0),
+                midi: standard.open(string).unwrap() + fret + off,
+                role: Some(if string >= 4 {
+                    Role::Bass
+                } else {
+                    Role::Melody
+                }),
+            });
+        }
         let found = guess(&notes, Cents(0.0), &presets.tunings, 5);
         let rare: f64 = found
             .iter()
@@ -206,10 +221,37 @@ fn odd_tunings_and_notes_are_guessed_among() {
         .into_iter()
         .map(|midi| Heard {
             time: Seconds(f64::NAN),
+            end: Seconds(f64::NAN),
             midi,
             role: None,
         })
         .collect();
     let found = guess(&notes, Cents(0.0), &known, 4);
     assert!(found.len() == 4 && found.iter().all(|g| g.odds.is_finite()));
+}
+
+/// Two strings ring into each other, one string does not: B3 and A3 four times in turn, on strings 2
+/// and 3 of standard tuning, and on string 2 alone of D A D G A D.
+#[test]
+fn a_note_is_heard_to_stop_where_its_string_sounds_again() {
+    let ends = |places: [(u8, f64, u8); 2]| -> Vec<(f64, f64)> {
+        let strokes: Vec<Played> = (0..8)
+            .map(|i| {
+                let at = Seconds(0.5 + 0.45 * f64::from(i));
+                let (string, open, fret) = places[i as usize % 2];
+                Played::pluck(at, Seconds(6.0), string, MidiNote(open), fret)
+            })
+            .collect();
+        let sound = Guitar::default().play(&strokes, Span(6.0));
+        let recording = Recording::new("two notes", 44_100, sound.channels).unwrap();
+        let found = analyze(&recording, &Options::default(), &mut ()).unwrap();
+        assert_eq!(found.notes.len(), 8);
+        found.notes.iter().map(|n| (n.time.0, n.end.0)).collect()
+    };
+    let two = ends([(2, 59.0, 0), (3, 55.0, 2)]);
+    let one = ends([(2, 57.0, 2), (2, 57.0, 0)]);
+    for i in 0..6 {
+        assert!(two[i].1 > two[i + 1].0 + 0.1, "{two:?}");
+        assert!((one[i].1 - one[i + 1].0).abs() < 0.02, "{one:?}");
+    }
 }

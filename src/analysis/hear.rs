@@ -27,7 +27,7 @@ const KEPT: usize = 15 * 60 * RATE as usize;
 const UNLIKELY: f32 = 0.05;
 
 /// A stretch of the recording: first sample with margin, first, last, last with margin.
-type Block = (usize, usize, usize, usize);
+pub(super) type Block = (usize, usize, usize, usize);
 
 /// One candidate and what was heard at it. Times are from the start of the recording.
 #[derive(Debug, Clone)]
@@ -116,7 +116,7 @@ impl<'a> Mono<'a> {
     }
 
     /// The blocks, in order.
-    fn blocks(&self) -> Vec<Block> {
+    pub(super) fn blocks(&self) -> Vec<Block> {
         let len = self.len();
         (0..len)
             .step_by(BLOCK)

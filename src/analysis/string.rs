@@ -6,6 +6,7 @@
 //! algorithm; the strings follow from it.
 
 use super::decide::Event;
+use super::ring::Ring;
 use crate::music::guess::{self, Heard};
 use crate::music::note::Role;
 use crate::music::tuning::{Named, Tuning};
@@ -250,27 +251,27 @@ fn lean(pitch: &Pitch, tuning: &Tuning, style: Style, position: usize) -> f32 {
     least(true) - least(false)
 }
 
+/// A string is taken to ring this long where nothing is heard of its end, seconds.
+const LONGEST: f64 = 4.5;
+
 /// The likeliest tuning and capo for the pitches that were played. A single line says nothing of
 /// its tuning: it is taken to be standard.
-pub fn guess(events: &[Event]) -> Tuning {
+pub fn guess(events: &[Event], rings: &[Ring]) -> Tuning {
     let standard = Tuning::standard();
     if Style::of(events.iter().map(|e| e.midi), &standard) == Style::Line {
         return standard;
     }
     let heard: Vec<Heard> = events
         .iter()
-        .map(|e| Heard {
+        .zip(rings)
+        .map(|(e, ring)| Heard {
             time: e.time,
+            end: ring.end(Seconds(e.time.0 + LONGEST)),
             midi: e.midi,
             role: None,
         })
         .collect();
-    let found = guess::guess(&heard, Cents(0.0), Named::built_in(), 5);
-    let best = found.first().map_or(0.0, |g| g.odds);
-    // Of tunings that are nearly as likely, the one with the lowest capo is the least far-fetched.
-    found
-        .into_iter()
-        .filter(|g| g.odds >= 0.5 * best)
-        .min_by_key(|g| g.tuning.capo())
+    guess::guess(&heard, Cents(0.0), Named::built_in(), 1)
+        .pop()
         .map_or(standard, |g| g.tuning)
 }

@@ -10,8 +10,8 @@ use std::path::PathBuf;
 use thumbline::analysis::{Analysis, Options};
 use thumbline::home;
 use thumbline::load::Part;
-use thumbline::music::picking;
 use thumbline::music::score::Score;
+use thumbline::music::{key, picking};
 use thumbline::preset::Presets;
 use thumbline::recording::Recording;
 use thumbline::report::file::Target;
@@ -98,10 +98,16 @@ impl Export {
             Format::Json => json::analysis(recording, heard, &drift()).into_bytes(),
             Format::Csv => csv::notes(heard, &drift()).into_bytes(),
             Format::Jams => jams::analysis(name, heard).into_bytes(),
-            Format::Midi if self.quantised => midi::score(&page(name, heard)?)?,
+            Format::Midi if self.quantised => midi::score(&page(name, heard)?.0)?,
             Format::Midi => midi::performance(name, &heard.notes, &heard.grid)?,
-            Format::Musicxml => musicxml::score(&page(name, heard)?)?,
-            Format::Tab => tab::text(&page(name, heard)?, 80).into_bytes(),
+            Format::Musicxml => {
+                let (score, before) = page(name, heard)?;
+                let marked: Vec<i32> = drift().sections.iter().map(|s| s.first).collect();
+                // One part alone needs no letter.
+                let marked: &[i32] = if marked.len() > 1 { &marked } else { &[] };
+                musicxml::with_bars(&score, musicxml::Bars { before, marked })?
+            }
+            Format::Tab => tab::text(&page(name, heard)?.0, 80).into_bytes(),
             Format::Svg => {
                 let drift = drift();
                 let piece = Piece::of(name, heard, &drift);
@@ -148,11 +154,19 @@ impl Export {
     }
 }
 
-/// What was heard, on the page.
-fn page(name: &str, heard: &Analysis) -> Result<Score> {
+/// What was heard, on the page, in its key, and how many bars it has before bar 1.
+fn page(name: &str, heard: &Analysis) -> Result<(Score, usize)> {
     let placed = picking::place(&heard.notes, &heard.grid);
     let division = picking::division(&placed, heard.grid.meter);
-    Score::of_notes(name, &heard.notes, &heard.grid, &heard.tuning, division).ok_or_else(|| {
-        anyhow!("`{name}` has no steady beat to write it down by: export json, csv or midi instead")
-    })
+    let (notes, grid, tuning) = (&heard.notes, &heard.grid, &heard.tuning);
+    let (mut score, before) =
+        Score::with_pickup(name, notes, grid, tuning, division).ok_or_else(|| {
+            anyhow!(
+                "`{name}` has no steady beat to write it down by: export json, csv or midi instead"
+            )
+        })?;
+    if let Some(found) = key::of_notes(notes, heard.tuning_offset.unwrap_or_default()) {
+        score.key = found.signature();
+    }
+    Ok((score, before))
 }

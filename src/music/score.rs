@@ -230,6 +230,17 @@ impl Score {
         tuning: &Tuning,
         division: u8,
     ) -> Option<Self> {
+        Self::with_pickup(title, notes, grid, tuning, division).map(|(score, _)| score)
+    }
+
+    /// The same, and how many bars it has before bar 1.
+    pub fn with_pickup(
+        title: &str,
+        notes: &[Note],
+        grid: &Grid,
+        tuning: &Tuning,
+        division: u8,
+    ) -> Option<(Self, usize)> {
         let tempo = grid.tempo()?;
         let per_bar = f64::from(grid.meter.beats().max(1));
         let downbeat = grid.beats().iter().position(|b| b.place == 1)? as f64;
@@ -244,9 +255,9 @@ impl Score {
             })
             .collect();
         let first = written.iter().map(|n| n.at.0).fold(0.0, f64::min);
-        let shift = (-first / per_bar).ceil() * per_bar;
+        let before = (-first / per_bar).ceil();
         for note in &mut written {
-            note.at.0 += shift;
+            note.at.0 += before * per_bar;
         }
         written.sort_by(|a, b| a.at.total_cmp(&b.at).then(a.string.cmp(&b.string)));
         written.dedup_by(|a, b| a.at == b.at && a.string == b.string);
@@ -259,7 +270,7 @@ impl Score {
             notes: written,
         };
         score.settle();
-        Some(score)
+        Some((score, before as usize))
     }
 
     /// Puts notes in order and lets each last until the next of its part, at most to the bar's end.

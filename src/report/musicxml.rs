@@ -14,11 +14,41 @@ use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 use rhythm::{DIVISIONS, Piece, pieces};
 use std::io;
 
+/// How the bars of a score are numbered and marked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Bars<'a> {
+    /// Bars before bar 1.
+    pub before: usize,
+    /// Numbers of the bars that bear a rehearsal mark: A, B, C …
+    pub marked: &'a [i32],
+}
+
+impl Bars<'_> {
+    fn number(&self, bar: usize) -> i32 {
+        bar as i32 + 1 - self.before as i32
+    }
+
+    /// The mark of a bar by its place in the score.
+    fn mark(&self, bar: usize) -> Option<String> {
+        let place = self.marked.iter().position(|m| *m == self.number(bar))?;
+        let letter = char::from(b'A' + (place % 26) as u8);
+        Some(letter.to_string().repeat(place / 26 + 1))
+    }
+}
+
 /// The score as a MusicXML document in UTF-8.
 ///
 /// # Errors
 /// [`io::Error`] of the writer; none is expected when writing to memory.
 pub fn score(score: &Score) -> io::Result<Vec<u8>> {
+    with_bars(score, Bars::default())
+}
+
+/// The same with its bars numbered and marked.
+///
+/// # Errors
+/// As [`score`].
+pub fn with_bars(score: &Score, bars: Bars) -> io::Result<Vec<u8>> {
     let mut xml = Xml(Writer::new_with_indent(Vec::new(), b' ', 1));
     xml.0
         .write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
@@ -35,7 +65,7 @@ pub fn score(score: &Score) -> io::Result<Vec<u8>> {
     for staff in [Staff::Notation, Staff::Tablature] {
         xml.open("part", &[("id", staff.id())])?;
         for bar in 0..score.bars() {
-            measure(&mut xml, score, staff, bar)?;
+            measure(&mut xml, score, staff, bar, bars)?;
         }
         xml.close("part")?;
     }
@@ -77,11 +107,20 @@ fn part_list(xml: &mut Xml) -> io::Result<()> {
     xml.close("part-list")
 }
 
-fn measure(xml: &mut Xml, score: &Score, staff: Staff, bar: usize) -> io::Result<()> {
-    xml.open("measure", &[("number", &(bar + 1).to_string())])?;
+fn measure(xml: &mut Xml, score: &Score, staff: Staff, bar: usize, bars: Bars) -> io::Result<()> {
+    xml.open("measure", &[("number", &bars.number(bar).to_string())])?;
     if bar == 0 {
         attributes(xml, score, staff)?;
-        if staff == Staff::Notation {
+    }
+    if staff == Staff::Notation {
+        if let Some(mark) = bars.mark(bar) {
+            xml.open("direction", &[("placement", "above")])?;
+            xml.open("direction-type", &[])?;
+            xml.leaf("rehearsal", &mark)?;
+            xml.close("direction-type")?;
+            xml.close("direction")?;
+        }
+        if bar == 0 {
             tempo(xml, score)?;
         }
     }

@@ -116,6 +116,17 @@ def check_recording(folder, rules):
     score = music21.converter.parse(folder / "take.musicxml")
     assert score.metadata.title.startswith("Übung 雨")
     assert len(score.parts) == 2
+    keys = [k.sharps for k in score.parts[0].recurse().getElementsByClass("KeySignature")]
+    assert keys == [2], f"the demo is in D major: {keys}"
+    numbers = {b["number"] for b in heard["bars"]}
+    marks = {
+        mark.content: bar.number
+        for bar in score.parts[0].getElementsByClass("Measure")
+        for mark in bar.getElementsByClass("RehearsalMark")
+    }
+    sections = [s["first_bar"] for s in heard["timing"]["sections"]]
+    assert list(marks.values()) == (sections if len(sections) > 1 else []), (marks, sections)
+    assert set(marks.values()) <= numbers and "".join(marks) == "ABCDEFGH"[: len(marks)]
 
     file = wavinfo.WavInfoReader(str(folder / "take.wav"))
     bars = [b["start_s"] for b in heard["bars"] if b["start_s"] >= 0]

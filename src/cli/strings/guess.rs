@@ -68,13 +68,13 @@ fn text(guesses: &[Guess]) -> String {
         let alike = g.alike.first().map_or_else(String::new, |(name, fret)| {
             format!("  (sounds like {name}, {})", capo(*fret))
         });
-        let _ = writeln!(
-            out,
+        let line = format!(
             "  {:>5.1} %  {:<15} {:<8}{alike}",
             100.0 * g.odds,
             g.name,
             capo(g.tuning.capo())
         );
+        let _ = writeln!(out, "{}", line.trim_end());
     }
     let cents = guesses.first().map_or(0.0, |g| g.cents.0);
     let _ = writeln!(out, "The guitar lies {cents:+.0} cents from A = 440 Hz.");
