@@ -83,7 +83,8 @@ const SEARCH: f64 = 120.0;
 
 /// The evidence of one recording's notes, ready to be solved under changing edits.
 ///
-/// Memory: about 10 MB a minute of recording for the evidence of all tempo levels.
+/// Memory: about 10 MB a minute of recording for the evidence of all tempo levels, 100 MB at the
+/// most: of a longer recording the evidence is weighed again when an edit asks for it.
 #[derive(Debug)]
 pub struct Tracker {
     parts: Vec<Part>,
@@ -97,6 +98,7 @@ struct Part {
     /// Stretch of the recording that this part answers for, seconds.
     from: f64,
     end: f64,
+    /// One a tempo level; none where they are made again for every use.
     lattices: Vec<Lattice>,
     /// Readings without edits, best first.
     readings: Vec<Reading>,
@@ -231,6 +233,9 @@ impl Part {
         if part.events.len() >= FEWEST {
             part.lattices = parallel::map(&LEVELS, |&beat| Lattice::new(&part.events, beat));
             part.readings = part.read(whole);
+            if !whole {
+                part.lattices = Vec::new();
+            }
         }
         part
     }

@@ -5,7 +5,7 @@
 use super::bars::{self, Choice, Pulse};
 use super::cut;
 use super::events::Event;
-use super::lattice::{FEELS, Path, Steering};
+use super::lattice::{FEELS, Lattice, Path, Steering};
 use super::measure::Run;
 use super::smooth::{self, Pin};
 use super::{LEVELS, Part};
@@ -93,7 +93,10 @@ impl Part {
 
     /// The beats of one level and feel; none where no run is long enough for a pulse.
     pub(super) fn decode(&self, level: usize, feel: usize, steering: &Steering) -> Option<Path> {
-        let mut path = self.lattices[level].decode(feel, steering);
+        let mut path = match self.lattices.get(level) {
+            Some(lattice) => lattice.decode(feel, steering),
+            None => Lattice::new(&self.events, LEVELS[level]).decode(feel, steering),
+        };
         path.runs.retain(|run| run.len() >= SHORTEST_RUN);
         (!path.runs.is_empty()).then_some(path)
     }
