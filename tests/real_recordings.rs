@@ -14,7 +14,7 @@ use thumbline::music::note::{Attack, Role};
 /// accepted. The accepted figures lie a little below those measured, to catch what gets worse.
 const RECORDINGS: [(&str, f64, [f64; 3]); 3] = [
     ("05_Rock1-130-A_solo_mic", 0.01525, [0.85, 0.40, 0.75]),
-    ("03_Jazz2-110-Bb_comp_mic", 0.01425, [0.75, 0.55, 0.60]),
+    ("03_Jazz2-110-Bb_comp_mic", 0.01425, [0.75, 0.60, 0.60]),
     ("03_SS1-68-E_comp_mic", 0.01125, [0.75, 0.60, 0.55]),
 ];
 
