@@ -129,7 +129,12 @@ impl Carry {
                 continue;
             }
             peak.theta = from.theta;
-            peak.omega = from.steady + slip / span;
+            peak.stray = from.stray;
+            peak.omega = if from.is_even() {
+                from.steady
+            } else {
+                from.steady + slip / span
+            };
             peak.steady = peak.omega;
             self.partials.push(Partial {
                 omega: peak.omega,
@@ -245,6 +250,7 @@ pub(super) fn through_seam(new: &mut Spectra, old: &Spectra, size: usize) {
         peak.theta = wrap(from.theta + f64::from(z.arg()) - w_old.arg() + w_new.arg());
         peak.omega = from.steady;
         peak.steady = from.steady;
+        peak.stray = from.stray;
     }
     new.peaks = peaks;
 }

@@ -15,8 +15,17 @@ pub(super) struct Peak {
     pub theta: f64,
     /// Frequency in radians a frame, from the last two frames.
     pub omega: f64,
-    /// The same, smoothed over some frames.
+    /// The same, smoothed over some frames with a clear view.
     pub steady: f64,
+    /// How far the frequency strays from the smoothed one, in bins, smoothed too.
+    pub stray: f64,
+}
+
+impl Peak {
+    /// Whether it is a partial of a string that rings evenly, so that its frequency goes on.
+    pub(super) fn is_even(&self) -> bool {
+        self.stray < EVEN
+    }
 }
 
 /// From one frame to the next: FFT size and what moved, in frames.
@@ -30,12 +39,17 @@ pub(super) struct Turn {
     pub dc: f64,
     /// The frame before was its leg's first.
     pub first: bool,
+    /// Both windows see far to either side.
+    pub clear: bool,
 }
 
 /// A peak's frequency lies at most this many bins from its own.
 const MOST_OFF: f64 = 2.0;
 /// Share of the newest frequency in the smoothed one.
 const SMOOTHING: f64 = 0.4;
+/// A partial that strays less than this (bins) is of a string that rings evenly: over the 46 ms
+/// that a window next to an onset is not clear, that comes to 0.16 radians at half speed.
+const EVEN: f64 = 0.1;
 
 /// Peaks of one frame, ascending.
 #[derive(Default)]
@@ -73,6 +87,7 @@ impl Peaks {
                     theta: 0.0,
                     omega: 0.0,
                     steady: 0.0,
+                    stray: 1.0,
                 });
                 low = f32::INFINITY;
             }
@@ -110,7 +125,9 @@ impl Peaks {
         }
     }
 
-    /// Sets every peak's frequency and turn from the frame before.
+    /// Sets every peak's frequency and turn from the frame before. Where the view is not clear,
+    /// next to an onset, phases as read are mixed with those of neighbours; a partial that has been
+    /// even goes on at its smoothed frequency there.
     pub(super) fn advance(
         &mut self,
         step: &Turn,
@@ -133,18 +150,23 @@ impl Peaks {
                 .map(|(x, y)| x[k] * y[k].conj())
                 .sum();
             let off = wrap(f64::from(angle(z)) - centre * step.dt) / distance;
-            peak.omega = centre + off.clamp(-MOST_OFF * per_bin, MOST_OFF * per_bin);
             while i + 1 < old.peaks.len() && old.peaks[i].end <= peak.bin {
                 i += 1;
             }
             let from = &old.peaks[i];
+            peak.omega = centre + off.clamp(-MOST_OFF * per_bin, MOST_OFF * per_bin);
+            peak.steady = peak.omega;
+            let off = (peak.omega - from.steady) / per_bin;
+            if !step.clear && from.is_even() {
+                peak.omega = from.steady;
+                peak.steady = from.steady;
+                peak.stray = from.stray;
+            } else if !step.first && off.abs() <= 1.0 {
+                // The first frame of a leg knows only its bin.
+                peak.steady = from.steady + SMOOTHING * off * per_bin;
+                peak.stray = from.stray + SMOOTHING * (off.abs() - from.stray);
+            }
             peak.theta = wrap(from.theta + peak.omega * (step.du - step.dt));
-            // The first frame of a leg knows only its bin.
-            peak.steady = if step.first || (from.steady - peak.omega).abs() > per_bin {
-                peak.omega
-            } else {
-                from.steady + SMOOTHING * (peak.omega - from.steady)
-            };
         }
     }
 

@@ -8,7 +8,9 @@
 //! From one frame to the next, at most a hop apart, a peak's phase as recorded moves on by Δφ
 //! over Δt frames, and it must move on by ω Δu in the output, so θ grows by ω(Δu − Δt). With
 //! ω = Δφ/Δt these steps telescope: an error in one frame's phase stays where it is and does not
-//! add up to a wrong pitch.
+//! add up to a wrong pitch. At the ends of a leg, where windows are short on one side, such an
+//! error would stay with every string that rings on; there a partial that has rung evenly is
+//! turned by its frequency from the clear frames before.
 //!
 //! A frame is worked on in units (one transform each), so that the caller can spread them.
 
@@ -71,6 +73,11 @@ impl Spectra {
             peaks: Peaks::new(bins),
             first: true,
         }
+    }
+
+    /// Whether the window reaches half of the longest half, `half`, to either side.
+    fn is_clear(&self, half: usize) -> bool {
+        2 * self.halves.0.min(self.halves.1) >= half
     }
 
     /// Centroid of the window, frames after its centre.
@@ -218,6 +225,7 @@ impl Vocoder {
                     dt: (self.now.t - self.before.t) as f64,
                     dc: self.now.centroid() - self.before.centroid(),
                     first: self.before.first,
+                    clear: self.now.is_clear(self.half) && self.before.is_clear(self.half),
                 };
                 let Spectra { bins, peaks, .. } = &mut self.now;
                 peaks.advance(&turn, bins, &self.before.bins, &self.before.peaks);
