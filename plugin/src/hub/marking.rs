@@ -161,7 +161,12 @@ impl Hub {
                 return false;
             };
             match write_demo() {
-                Ok(path) => hub.choose(&path),
+                Ok(path) => {
+                    hub.choose(&path);
+                    // The demo says which tuning it is played in, as a player would.
+                    let tuning = thumbline::demo::tune().tuning;
+                    locked(&hub.desk).marks(|m| m.tuning = Some(tuning));
+                }
                 Err(reason) => locked(&hub.desk).notice(reason, true),
             }
             false

@@ -362,6 +362,7 @@ impl Desk {
                 marks.region = pending.region;
             }
             marks.regions.extend(pending.regions);
+            marks.tuning = marks.tuning.take().or(pending.tuning);
         }
         session.recording = Some(RecordingRef {
             name: name.to_owned(),

@@ -51,6 +51,17 @@ fn a_take_is_answered_kept_and_heard_beside_the_recording() {
     );
 }
 
+#[test]
+fn the_demo_comes_in_its_tuning() {
+    in_own_folder("answered::the_demo_comes_in_its_tuning", || {
+        let mut bench = Bench::new();
+        bench.hub.apply(Action::OpenDemo, None);
+        let snapshot = seen(&mut bench, "heard", |s| s.analysis.ready().is_some());
+        let tuning = &snapshot.analysis.ready().expect("heard").tuning;
+        assert_eq!(*tuning, demo::tune().tuning);
+    });
+}
+
 fn session() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("lesson.wav");
