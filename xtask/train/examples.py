@@ -22,7 +22,7 @@ def perform(seed, samples=None):
     mix = np.zeros(int(secs * SR) + 1)
     finger_gap = rng.uniform(0, .04)
     noisy = rng.uniform(0, .9) * (rng.random() < .7)
-    palm = rng.uniform(.08, .35) if rng.random() < .14 else None
+    palm = rng.uniform(.08, .35) if rng.random() < .18 else None
     wobble = rng.uniform(0, .15) * (rng.random() < .5)
     for i, n in enumerate(notes):
         dur = n["end"] - n["t"]
@@ -70,11 +70,22 @@ def perform(seed, samples=None):
         a = int(t * SR)
         b = min(len(mix), a + len(y))
         mix[a:b] += y[:b - a]
-    if rng.random() < .6:
+    if rng.random() < .6:  # the hand slides along wound strings, most often on its way to the next notes
         for _ in range(rng.integers(1, 15)):
             y = squeak(rng) * 10 ** (rng.uniform(-38, -8) / 20)
-            a = int(rng.uniform(0, secs - .3) * SR)
+            at = rng.uniform(0, secs - .3)
+            if notes and rng.random() < .5:
+                at = notes[rng.integers(len(notes))]["t"] - rng.uniform(.02, .25)
+            a = int(np.clip(at, 0, secs - .4) * SR)
             mix[a:a + len(y)] += y
+    if rng.random() < .5:  # fingers come to rest on strings
+        for _ in range(rng.integers(1, int(2 * secs))):
+            y = touch(rng, g, cents) * 10 ** (rng.uniform(-40, -10) / 20)
+            at = rng.uniform(0, secs - .4)
+            if notes and rng.random() < .6:
+                at = notes[rng.integers(len(notes))]["t"] - rng.uniform(.03, .2)
+            a = int(np.clip(at, 0, secs - .6) * SR)
+            mix[a:a + len(y)] += y[:len(mix) - a]
     x = record(rng, mix)
     return x, notes, taps, cents, rng
 
@@ -92,6 +103,24 @@ def release(rng, guitar, n, cents):
         low = n["midi"] - n["fret"] if n["order"] == 1 else n["midi"] - 12
         z, _ = guitar.note(max(low, 36) + cents / 100, n["string"], .2, n["role"], "legato", rng.uniform(.1, .6))
         z = z / (np.std(z[:2205]) + 1e-9) * rng.uniform(.1, .6)
+        k = max(len(y), len(z))
+        y = np.pad(y, (0, k - len(y))) + np.pad(z, (0, k - len(z)))
+    return y
+
+
+def touch(rng, guitar, cents):
+    """a fingertip or nail lands on a string: a tick, a trace of the string it stops; no note"""
+    m = int(rng.uniform(.01, .05) * SR)
+    lo = np.exp(rng.uniform(np.log(150), np.log(4000)))
+    y = ss.sosfilt(ss.butter(1, [lo, min(lo * rng.uniform(1.5, 8), 9500)], "band", fs=SR, output="sos"), rng.standard_normal(m))
+    y *= np.exp(-np.arange(m) / SR / np.exp(rng.uniform(np.log(.001), np.log(.012))))
+    y /= np.sqrt(np.mean(y ** 2)) + 1e-9
+    if rng.random() < .6:
+        string = int(rng.integers(1, 7))
+        midi = [64, 59, 55, 50, 45, 40][string - 1] + int(rng.integers(0, 13))
+        z, _ = guitar.note(midi + cents / 100, string, .3, "bass" if string > 3 else "melody", "legato", .2)
+        z = z * np.exp(-np.arange(len(z)) / SR / rng.uniform(.006, .04))
+        z = z / (np.sqrt(np.mean(z[:1100] ** 2)) + 1e-9) * rng.uniform(.1, 1.0)
         k = max(len(y), len(z))
         y = np.pad(y, (0, k - len(y))) + np.pad(z, (0, k - len(z)))
     return y
@@ -154,7 +183,7 @@ def instants(rng, x, notes, taps, secs):
     after = start[rng.random(len(start)) < .3]
     after = after + rng.uniform(.03, .09, len(after)) * rng.choice([-1, 1], len(after))
     gap = np.diff(np.sort(start))
-    close = np.sort(start)[:-1][(gap > .003) & (gap < .045)]  # pinches, rolls, strums: from before the first to after the second
+    close = np.sort(start)[:-1][(gap > .003) & (gap < .07)]  # pinches, rolls, strums: from before the first to after the second
     close = close + rng.uniform(-.02, .045, len(close))
     t = np.concatenate(near + [peaks, other, after, close])
     return np.sort(t[(t > 0) & (t < secs)])
@@ -168,7 +197,9 @@ def make(seed, samples=None):
     known = cents + (rng.normal(0, 5) if rng.random() < .85 else rng.uniform(-35, 35))
     spectra, env, lev = F.patches(x, times, known)
     pitch, sounding, onset, kinds, offset, begins, made = label(times, notes, taps)
-    return dict(spectra=spectra.astype(np.float16), env=env.astype(np.float16), lev=lev.astype(np.float16), pitch=pitch,
+    # in steps of a quarter decibel, half the room
+    byte = lambda v: np.round(255 * np.clip(v, 0, 1)).astype(np.uint8)
+    return dict(spectra=byte(spectra), env=byte(env), lev=lev.astype(np.float16), pitch=pitch,
                 sounding=sounding, onset=onset, kinds=kinds, offset=offset, begins=begins.astype(np.float16), made=made)
 
 

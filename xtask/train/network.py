@@ -3,7 +3,6 @@
 Small because it is told what a string is: the same weights look at every pitch, along the places of
 its partials; and because it is asked only at instants where something may have begun.
 """
-import numpy as np
 import torch
 from torch import nn
 
@@ -11,9 +10,17 @@ import features as F
 from shape import AGAIN, BEAT, CONTEXT, FIRST, HIDDEN, KINDS, NEIGHBOURS, PARTIALS, PITCH, SAYS, SECOND, WEIGHED
 
 
-def around(h, where):
-    """[n, ch, pitches] -> [n, pitches, places * ch], zeros outside"""
-    return torch.cat([h, h.new_zeros(len(h), h.shape[1], 1)], 2).transpose(1, 2)[:, where].flatten(2)
+def around(h, far, first=0, step=1):
+    """[n, ch, places] -> [n, far * ch, pitches]: what lies `far` from every pitch, zeros outside"""
+    low, high = max(0, -min(far) - first), max(0, max(far) + first + step * F.PITCHES - h.shape[2])
+    h = nn.functional.pad(h, (low, high))
+    at = [low + first + d for d in far]
+    return torch.cat([h[:, :, a:a + step * (F.PITCHES - 1) + 1:step] for a in at], 1)
+
+
+def each(layer, x):
+    """a dense layer at every pitch"""
+    return nn.functional.conv1d(x, layer.weight[:, :, None], layer.bias)
 
 
 class Ear(nn.Module):
@@ -34,30 +41,20 @@ class Ear(nn.Module):
         self.g1 = nn.Linear(PITCH + WEIGHED + CONTEXT + 2, HIDDEN)
         self.g2 = nn.Linear(HIDDEN, 1 + KINDS + 1)
         self.e = nn.Linear(CONTEXT, 1)  # an onset, from the envelope alone
-        at = 3 * (np.arange(F.PITCHES) + F.LOWEST - F.LOW_MIDI) + 1
-        idx = at[:, None] + np.array(PARTIALS)[None]
-        # row F.BINS is a row of zeros: partials outside the patch
-        self.register_buffer("where", torch.tensor(np.where((idx < 0) | (idx >= F.BINS), F.BINS, idx)))
-        for name, far in (("near", NEIGHBOURS), ("again", AGAIN)):
-            nb = np.arange(F.PITCHES)[:, None] + np.array(far)[None]
-            self.register_buffer(name, torch.tensor(np.where((nb < 0) | (nb >= F.PITCHES), F.PITCHES, nb)))
 
     def forward(self, spectra, env, lev):
-        n = len(spectra)
         x = torch.relu(self.b1(self.c1(spectra)))
         x = torch.relu(self.b2(self.c2(x)))
         t = torch.relu(self.tb1(self.t1(env)))
         t = torch.relu(self.tb2(self.t2(t)))
         t = torch.relu(self.t3(torch.cat([t.flatten(1), lev], 1)))  # [n, BEAT * frames] channel-major
-        x = torch.cat([x, x.new_zeros(n, SECOND, 1)], 2).transpose(1, 2)  # [n, bins + 1, ch]
-        x = x[:, self.where].flatten(2)  # [n, pitches, partials * ch]
-        h = self.h(x).transpose(1, 2)
+        h = each(self.h, around(x, PARTIALS, 3 * (F.LOWEST - F.LOW_MIDI) + 1, 3))
         h = torch.relu(self.hb(h) + self.ctx(t)[:, :, None])  # [n, ch, pitches]
-        y = torch.relu(self.pb(self.p(around(h, self.near)).transpose(1, 2)))
-        v = torch.relu(self.qb(self.q(around(y, self.again)).transpose(1, 2)))
-        z = torch.cat([y, v], 1).transpose(1, 2)  # [n, pitches, ch]
-        out = self.out(z)
-        g = torch.cat([z.amax(1), t, lev], 1)
+        y = torch.relu(self.pb(each(self.p, around(h, NEIGHBOURS))))
+        v = torch.relu(self.qb(each(self.q, around(y, AGAIN))))
+        z = torch.cat([y, v], 1)
+        out = each(self.out, z).transpose(1, 2)  # [n, pitches, says]
+        g = torch.cat([z.amax(2), t, lev], 1)
         g = self.g2(torch.relu(self.g1(g)))
         return dict(early=self.e(t)[:, 0], pitch=out[..., 0], sounding=out[..., 1], begins=out[..., 2], made=out[..., 3:], onset=g[:, 0], kinds=g[:, 1:1 + KINDS], offset=g[:, -1])
 

@@ -12,26 +12,39 @@ TUNINGS = [[40, 45, 50, 55, 59, 64]] * 6 + [
 CHORDS = [(0, 4, 7), (0, 3, 7), (0, 4, 7, 10), (0, 3, 7, 10), (0, 4, 7, 11), (0, 5, 7), (0, 2, 7), (0, 3, 6, 9), (0, 4, 7, 9), (0, 7)]
 
 
+# strings of a chord gripped without open strings
+GRIPS = [(6, 4, 3, 2), (5, 4, 3, 2), (4, 3, 2, 1), (6, 4, 3), (5, 4, 3), (4, 3, 2), (3, 2, 1), (5, 3, 2), (6, 5, 4, 3, 2, 1)]
+
+
 class Hand:
     """a chord: a fret for every string, or None where it is not used"""
 
-    def __init__(self, rng, open_midi, loose):
+    def __init__(self, rng, open_midi, loose, stopped=False):
         root, tones = rng.integers(12), CHORDS[rng.integers(len(CHORDS))]
         ok = {(root + t) % 12 for t in tones}
-        pos = int(rng.choice([0, 0, 0, 1, 2, 3, 5, 7, 9]))
+        pos = int(rng.choice([2, 3, 4, 5, 6, 7, 8, 9, 10] if stopped else [0, 0, 0, 1, 2, 3, 5, 7, 9]))
         self.pos = pos
         self.frets = {}
         for s in range(6, 0, -1):
             o = open_midi[6 - s]
-            can = [f for f in ([0] if pos < 8 else []) + list(range(max(1, pos), pos + 4)) if (o + f) % 12 in ok or rng.random() < loose]
+            can = [f for f in ([0] if pos < 8 and not stopped else []) + list(range(max(1, pos), pos + 4)) if (o + f) % 12 in ok or rng.random() < loose]
             self.frets[s] = int(rng.choice(can)) if can and rng.random() < .95 else None
         if not any(self.frets[s] is not None for s in (6, 5, 4)):
-            self.frets[int(rng.choice([6, 5, 4]))] = 0
+            self.frets[int(rng.choice([6, 5, 4]))] = pos if stopped else 0
         if not any(self.frets[s] is not None for s in (3, 2, 1)):
-            self.frets[int(rng.choice([3, 2, 1]))] = 0
+            self.frets[int(rng.choice([3, 2, 1]))] = pos if stopped else 0
 
     def have(self, strings):
         return [s for s in strings if self.frets[s] is not None]
+
+
+def spread(rng, count, gap, uneven):
+    """seconds after the first of `count` strings at which each is struck; no hand crosses them evenly"""
+    return np.concatenate([[0], np.cumsum(np.minimum(gap * np.exp(uneven * rng.standard_normal(max(0, count - 1))), .09))])
+
+
+def logu(rng, a, b):
+    return float(np.exp(rng.uniform(np.log(a), np.log(b))))
 
 
 def play(rng):
@@ -43,7 +56,9 @@ def play(rng):
     sub = int(rng.choice([2, 2, 2, 3, 4])) if bpm < 120 else int(rng.choice([1, 2, 2, 3]))
     swing = rng.choice([.5, .5, rng.uniform(.5, .68)]) if sub == 2 else None
     bar = int(rng.choice([3, 4, 4, 4]))
-    style = rng.choice(["alternate", "steady", "muted", "arpeggio", "strum", "solo", "free"], p=[.23, .09, .07, .18, .21, .13, .09])
+    style = rng.choice(["alternate", "steady", "muted", "arpeggio", "strum", "solo", "free", "comp", "drag", "line"],
+                       p=[.18, .07, .05, .13, .15, .08, .07, .10, .11, .06])
+    stopped = style == "comp" and rng.random() < .75
     density = rng.uniform(.25, .85)
     jitter = rng.uniform(.002, .014)
     flam = rng.uniform(.001, .012)
@@ -53,11 +68,16 @@ def play(rng):
     slow = rng.random() < .5  # strums that one can hear run over the strings
     chuck = rng.uniform(.05, .35) * (rng.random() < .35)  # strums on damped strings
     light = rng.uniform(.1, .5) * (rng.random() < .5)  # strums that hardly touch a chord that still rings
+    uneven = rng.uniform(.1, .9)  # how unlike the steps of a strum are
+    lean = rng.uniform(-.35, .35) * (rng.random() < .7)  # from the first string of a strum to its last, louder or softer
+    short = logu(rng, .08, 1.5)  # how long a chord is held before the hand lets go
+    sweep = logu(rng, .012, .05)
+    tied = rng.uniform(0, .6)  # share of a line's notes that are hammered or pulled
     techs = {k: rng.uniform(0, .3 if k == "legato" else .16) * (rng.random() < .6) for k in ("legato", "slide", "harmonic", "dead", "ghost")}
     notes = []
     late = rng.uniform(-.02, .025)
 
-    def add(t, s, fret, role, kind="pluck", vel=None):
+    def add(t, s, fret, role, kind="pluck", vel=None, stop=None):
         midi, order = open_midi[6 - s] + fret, 1
         if kind == "harmonic":
             node, up, order = [(12, 12, 2), (7, 19, 3), (5, 24, 4)][rng.choice(3, p=[.5, .3, .2])]
@@ -66,16 +86,27 @@ def play(rng):
         if vel is None:
             vel = .6 + (bal if role == "melody" else -bal) / 2 + dyn * np.clip(rng.standard_normal(), -2, 2)
         notes.append(dict(t=max(t, .05), midi=int(midi), string=s, role=role, kind=kind, vel=float(np.clip(vel, .05, 1)), order=order, fret=fret))
+        if stop is not None:
+            notes[-1]["stop"] = stop
+
+    def strum(t, strings, gap, base, kind, stop=None):
+        after = spread(rng, len(strings), gap, uneven)
+        for i, s in enumerate(strings):
+            ramp = lean * (i / max(1, len(strings) - 1) - .5)
+            add(t + after[i], s, hand.frets[s], "bass" if s > 3 else "melody", kind if rng.random() < .94 else "dead",
+                base + ramp + .1 * rng.standard_normal(), None if stop is None else stop + after[-1] + rng.normal(0, .005))
 
     t, k = rng.uniform(.1, .6), 0
-    hand = Hand(rng, open_midi, .06)
+    hand = Hand(rng, open_midi, .06, stopped)
     thumb_strings = hand.have((6, 5, 4))
     turn = 0
     walk = rng.uniform(.005, .03)
-    run = None
+    grip = GRIPS[rng.integers(len(GRIPS))]
+    neck = int(rng.integers(0, 13))
+    at = (int(rng.integers(1, 7)), neck)
     while t < secs:
         if k % (bar * sub) == 0 and rng.random() < .75 or style == "free" and rng.random() < .1:
-            hand = Hand(rng, open_midi, .06)
+            hand = Hand(rng, open_midi, .06, stopped)
             thumb_strings = hand.have((6, 5, 4))
             turn = 0
         on_beat = k % sub == 0
@@ -103,12 +134,41 @@ def play(rng):
             if rng.random() < .3:
                 strings = strings[:rng.integers(2, 5)]
             down = rng.random() < .6
-            gap = np.exp(rng.uniform(np.log(.004), np.log(.045 if slow else .02)))
+            gap = logu(rng, .004, .045 if slow else .02)
             base = .6 + dyn * rng.standard_normal() - (rng.uniform(.15, .45) if rng.random() < light else 0)
             kind = "dead" if rng.random() < techs["dead"] + chuck else "pluck"
-            for i, s in enumerate(strings if down else strings[::-1]):
-                add(when + e + i * gap * rng.uniform(.7, 1.3), s, hand.frets[s], "bass" if s > 3 else "melody", kind if rng.random() < .93 else "dead", base + .1 * rng.standard_normal())
-        elif style != "strum" and rng.random() < (density if style != "free" else .4):
+            strum(when + e, strings if down else strings[::-1], gap, base, kind)
+        elif style == "comp" and rng.random() < .4 + .6 * density:
+            grip = GRIPS[rng.integers(len(GRIPS))] if rng.random() < .3 else grip
+            strings = hand.have(grip)
+            if rng.random() < chuck:  # a stroke over strings that the hand only touches
+                strum(when + e, strings, logu(rng, .002, .012), .5 + dyn * rng.standard_normal(), "dead")
+            elif strings:
+                gap = logu(rng, .0005, .006) if rng.random() < .35 else logu(rng, .005, .03)
+                strum(when + e, strings if rng.random() < .8 else strings[::-1], gap, .6 + dyn * rng.standard_normal(), "pluck",
+                      when + e + short * rng.uniform(.6, 1.4) if rng.random() < .85 else None)
+        elif style == "drag" and rng.random() < .3 + .7 * density:
+            low = rng.random() < .75
+            strings = hand.have((6, 5, 4, 3, 2, 1) if low else (1, 2, 3, 4))
+            first = rng.integers(0, 1 + min(2, max(0, len(strings) - 2)))
+            strings = strings[first:first + int(rng.choice([1, 2, 3, 4], p=[.2, .35, .3, .15]))]
+            kind = "dead" if rng.random() < techs["dead"] * .5 else "pluck"
+            if strings:
+                strum(when + e, strings, sweep * rng.uniform(.5, 1.5), .6 + dyn * rng.standard_normal(), kind,
+                      when + e + short * rng.uniform(.6, 1.4) if rng.random() < .3 else None)
+        elif style == "line" and rng.random() < .3 + .7 * density:
+            s, f = at
+            if rng.random() < .4:
+                s = int(np.clip(s + rng.choice([-1, -1, 1, 1, 2, -2]), 1, 6))
+            f = int(np.clip(f + rng.choice([-4, -3, -2, -1, 0, 1, 2, 3, 4]), neck, neck + 5))
+            if s != at[0] and notes and rng.random() < .8:  # the finger leaves the last string about when the next is plucked
+                notes[-1].setdefault("stop", when + e + rng.uniform(-.07, .04))
+            kind = "legato" if s == at[0] and f != at[1] and rng.random() < tied else "slide" if rng.random() < techs["slide"] else "pluck"
+            add(when + e, s, f, "bass" if s > 3 else "melody", kind)
+            at = (s, f)
+            if rng.random() < .04:
+                neck = int(rng.integers(0, 13))
+        elif style not in ("strum", "comp", "drag", "line") and rng.random() < (density if style != "free" else .4):
             melody = hand.have((3, 2, 1)) if rng.random() < .93 else hand.have((4, 3, 2, 1))
             if style == "solo" and rng.random() < .4:
                 melody = hand.have((6, 5, 4, 3, 2, 1))
@@ -155,14 +215,14 @@ def play(rng):
         last[n["string"]] = n
         out.append(n)
     damped = rng.random() < .3
-    if rng.random() < (.5 if style in ("strum", "solo") else .15):  # the hand stops whole chords at once
+    if rng.random() < (.5 if style in ("strum", "solo", "drag") else .15):  # the hand stops whole chords at once
         first = [i for i, n in enumerate(out) if i == 0 or n["t"] - out[i - 1]["t"] > .09]
         for a, b in zip(first, first[1:]):
             gap = out[b]["t"] - out[b - 1]["t"]
             if rng.random() < .7:
                 stop = out[b - 1]["t"] + gap * rng.uniform(.2, .95)
                 for n in out[a:b]:
-                    n["stop"] = stop + rng.normal(0, .006)
+                    n.setdefault("stop", stop + rng.normal(0, .006))
     for i, n in enumerate(out):
         nxt = next((m for m in out[i + 1:] if m["string"] == n["string"]), None)
         n["into"] = nxt["kind"] if nxt is not None else None

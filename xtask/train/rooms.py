@@ -2,6 +2,7 @@
 direct sound in time."""
 import numpy as np
 import scipy.signal as ss
+from scipy.fft import next_fast_len
 
 SR = 22050
 
@@ -41,18 +42,15 @@ def sympathetic(rng, x, open_midi_hz):
 
 
 def equalise(rng, x):
-    """a smooth random curve in frequency, +-10 dB, linear phase kept out: applied as minimum of fuss by FFT magnitude"""
+    """a smooth random curve in frequency, +-10 dB"""
     n = len(x)
-    X = np.fft.rfft(x)
-    f = np.fft.rfftfreq(n, 1 / SR)
     knots = np.log2([30, 80, 160, 320, 640, 1280, 2560, 5120, 11025])
     g = rng.standard_normal(len(knots)) * rng.uniform(0, 5)
     g += (knots - knots.mean()) * rng.uniform(-2.5, 1.5)
-    curve = np.interp(np.log2(np.maximum(f, 20)), knots, g)
     # minimum phase, so that nothing sounds before it is played
     size = 4096
     ff = np.fft.rfftfreq(size, 1 / SR)
-    logm = np.interp(ff, f, curve) * np.log(10) / 20
+    logm = np.interp(np.log2(np.maximum(ff, 20)), knots, g) * np.log(10) / 20
     c = np.fft.irfft(logm)
     w = np.zeros(size)
     w[0], w[1:size // 2], w[size // 2] = 1, 2, 1
@@ -60,10 +58,17 @@ def equalise(rng, x):
     return ss.fftconvolve(x, h)[:n]
 
 
-def noise(rng, n):
+def peak(rng, x, hz, db, q):
+    """one resonance more, causal (a second-order section added to the sound)"""
+    b, a = ss.iirpeak(hz, q, fs=SR)
+    return x + (10 ** (db / 20) - 1) * ss.lfilter(b, a, x)
+
+
+def noise(rng, length):
+    n = next_fast_len(length, real=True)
     f = np.fft.rfftfreq(n, 1 / SR)
     X = (rng.standard_normal(len(f)) + 1j * rng.standard_normal(len(f))) / np.maximum(f, 30) ** rng.uniform(0, 1)
-    y = np.fft.irfft(X, n)
+    y = np.fft.irfft(X, n)[:length]
     return y / (np.std(y) + 1e-12)
 
 
@@ -132,8 +137,13 @@ def codec(rng, x):
 def record(rng, x):
     """-> what the file holds, peak below 1"""
     x = x / (np.abs(x).max() + 1e-12)
-    if rng.random() < .9:
+    near = rng.random()
+    if near < .12:  # a pickup under the saddle or at each string: no room, a hard middle
+        x = peak(rng, x, logu(rng, 700, 3000), rng.uniform(2, 12), rng.uniform(.4, 1.5))
+    elif near < .95:
         x = room(rng, x)
+        if near > .8:  # a microphone close to the sound hole: the box booms
+            x = peak(rng, x, rng.uniform(85, 220), rng.uniform(2, 10), rng.uniform(.5, 3))
     if rng.random() < .85:
         x = equalise(rng, x)
     x = ss.sosfilt(ss.butter(rng.integers(1, 3), logu(rng, 20, 110), "high", fs=SR, output="sos"), x)

@@ -112,6 +112,11 @@ class Guitar:
         self.pluck = {"bass": rng.uniform(.06, .2), "melody": rng.uniform(.06, .2)}  # metres from the bridge
         cut = (900, 4000) if ny else (1500, 9000)
         self.soft = {r: np.exp(rng.uniform(*np.log(cut))) for r in ("bass", "melody")}
+        self.rise = {r: .0025 for r in ("bass", "melody")}
+        for r in ("bass", "melody"):
+            if rng.random() < .2:  # flesh, not nail: dark, and slow to begin
+                self.soft[r] = np.exp(rng.uniform(np.log(350), np.log(1500)))
+                self.rise[r] = rng.uniform(.002, .006)
         self.t60 = rng.uniform(1.8, 4.5) if ny else rng.uniform(2.5, 8.0)
         self.t60_high = self.t60 * rng.uniform(.2, .55)
         self.loss = np.exp(rng.uniform(np.log(.4), np.log(4.0))) * (1.5 if ny else 1)
@@ -123,7 +128,7 @@ class Guitar:
         self.glide = rng.uniform(0, .004)
         self.jitter = rng.uniform(0, 5)
         self.body = body(rng, ny)
-        self.direct = rng.uniform(0, .8)
+        self.direct = rng.uniform(0, .8) if rng.random() < .85 else rng.uniform(2, 8)  # a pickup hears little of the box
         self.air = air_knock(rng)
 
     def note(self, midi, string, vel, role, kind, secs, order=1):
@@ -213,7 +218,7 @@ class Guitar:
         g, gd = self.glide * vel * rng.random(), rng.uniform(8, 40)
         x = ring(n, fk, share * amp, ph, decay * rng.uniform(1, 3), g, gd)
         x += ring(n, fk * (1 + self.beat * rng.uniform(-1, 1)) + rng.uniform(-.4, .4), (1 - share) * amp, ph, decay, g, gd)
-        rise = int(rng.uniform(.0002, .0025) * SR)
+        rise = int(rng.uniform(.0002, self.rise[role]) * SR)
         if rise > 1:
             x[:rise] *= .5 - .5 * np.cos(np.pi * np.arange(rise) / rise)
         return x

@@ -10,6 +10,7 @@ import argparse
 import multiprocessing as mp
 import os
 import queue
+import threading
 import time
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
@@ -51,7 +52,10 @@ class Store:
         self.n += n
 
     def batch(self, idx):
-        return {k: (self.a[k][idx].float() if k in ("spectra", "env", "lev", "offset", "begins") else self.a[k][idx]) for k in KEYS}
+        def number(k):
+            v = self.a[k][idx]
+            return v.float() / 255 if k in ("spectra", "env") else v.float() if k in ("lev", "offset", "begins") else v
+        return {k: number(k) for k in KEYS}
 
 
 def f_measure(p, t, at=.5):
@@ -98,11 +102,22 @@ def main():
     end = t0 + a.minutes * 60
     first_step = None
 
+    arrived = queue.Queue(64)
+
+    def fetch():  # so that no worker waits for the trainer
+        left = len(procs)
+        while left:
+            k, d = q.get()
+            left -= d is None
+            arrived.put((k, d))
+
+    threading.Thread(target=fetch, daemon=True).start()
+
     def drain(block):
         nonlocal alive, pieces
         while alive:
             try:
-                k, d = q.get(timeout=1.0) if block else q.get_nowait()
+                k, d = arrived.get(timeout=1.0) if block else arrived.get_nowait()
             except queue.Empty:
                 return
             block = False
