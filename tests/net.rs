@@ -61,7 +61,7 @@ fn says_what_its_trainer_says() {
     let mut listener = Listener::new(&mono, Cents(fixture.cents));
     for expected in fixture.readings {
         let got = listener.read(expected.time);
-        if expected.early < 0.009 {
+        if expected.early < 0.0095 {
             assert!((got.onset - expected.early).abs() < 1e-3 && got.above(0.0).is_empty());
             continue;
         }

@@ -128,9 +128,9 @@ impl Reading {
     }
 }
 
-/// Below this probability from the envelope alone the spectra are not read. Tuned on eight rendered
-/// performances of `xtask/train` kept from training: none of their 598 notes lies below it, 71 % of
-/// the false peaks do.
+/// Below this probability from the envelope alone the spectra are not read. Tuned with earlier weights
+/// on eight rendered performances of `xtask/train` kept from training: none of their 598 notes lay
+/// below it, 71 % of the false peaks did.
 const EARLY: f32 = 0.01;
 
 /// Reads instants of one recording.
