@@ -71,6 +71,7 @@ impl Peaks {
 
     /// Finds the local maxima over two bins on either side; regions meet at the lowest bin
     /// between two peaks.
+    #[expect(clippy::needless_bitwise_bool, reason = "one branch a bin, not five")]
     pub(super) fn find(&mut self, power: &[f32]) {
         self.peaks.clear();
         // The lowest bin since the last peak.
