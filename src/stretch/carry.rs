@@ -250,7 +250,6 @@ pub(super) fn through_seam(new: &mut Spectra, old: &Spectra, size: usize) {
         peak.theta = wrap(from.theta + f64::from(z.arg()) - w_old.arg() + w_new.arg());
         peak.omega = from.steady;
         peak.steady = from.steady;
-        peak.stray = from.stray;
     }
     new.peaks = peaks;
 }
