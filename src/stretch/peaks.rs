@@ -158,7 +158,7 @@ impl Peaks {
             peak.omega = centre + off.clamp(-MOST_OFF * per_bin, MOST_OFF * per_bin);
             peak.steady = peak.omega;
             let off = (peak.omega - from.steady) / per_bin;
-            if !step.clear && from.is_even() {
+            if !step.clear && from.is_even() && off.abs() <= 1.0 {
                 peak.omega = from.steady;
                 peak.steady = from.steady;
                 peak.stray = from.stray;
