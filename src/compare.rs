@@ -158,12 +158,9 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
             }
         ));
     }
-    // A grid may stand apart from its notes (a click that they run ahead of); the take's is settled
-    // on its notes, so the recording's has to be, or the difference would be the click's.
-    let ours = beat::settle_on(model.grid, model.notes);
     for (index, passage) in found.passages.iter().enumerate() {
         let matched = matching::pair_notes(model.notes, take, passage, found.transposed);
-        add_round(&mut out, &model, &ours, take, index, passage, &matched);
+        add_round(&mut out, &model, take, index, passage, &matched);
     }
     if !out.pairs.iter().any(|p| p.role == Role::Bass) {
         out.warnings.push(
@@ -183,7 +180,6 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
 fn add_round(
     out: &mut Comparison,
     model: &Model<'_>,
-    ours: &Grid,
     take: &[Note],
     index: usize,
     passage: &align::Passage,
@@ -192,11 +188,11 @@ fn add_round(
     let mut pairs = Vec::new();
     let mut beats = Vec::new();
     for (leg, answers) in by_leg(passage, model, &matched.pairs) {
-        let Some(grid) = grid_under_take(model, take, leg, &answers) else {
+        let Some((ours, grid)) = grids(model, take, leg, &answers) else {
             continue;
         };
         for &(r, t) in &answers {
-            let Some(pair) = measured(model, take, (ours, &grid), (r, t), index) else {
+            let Some(pair) = measured(model, take, (&ours, &grid), (r, t), index) else {
                 continue;
             };
             pairs.push(Pair {
@@ -236,39 +232,44 @@ fn by_leg<'a>(
     legs.map(|(i, leg)| (leg, of(i).collect())).collect()
 }
 
-/// The recording's beats, carried into the take by the notes that answer each other and then
-/// settled on the take's own notes as every measuring grid is.
-fn grid_under_take(
+/// The recording's beats, and the same carried into the take by the notes that answer each other;
+/// both settled, as every measuring grid is, on the notes of this passage alone. So each bends
+/// where the other does: a click that the notes run ahead of, or a passage's ends, leave no
+/// difference between them.
+fn grids(
     model: &Model<'_>,
     take: &[Note],
     passage: &align::Passage,
     pairs: &[(usize, usize)],
-) -> Option<Grid> {
+) -> Option<(Grid, Grid)> {
+    let margin = Span(0.75);
     let beats: Vec<Beat> = model
         .grid
         .beats()
         .iter()
-        .filter(|b| {
-            b.time >= passage.recording.0 - Span(0.75) && b.time <= passage.recording.1 + Span(0.75)
-        })
-        .map(|b| Beat {
-            time: passage.in_take(b.time),
-            ..*b
-        })
+        .filter(|b| passage.covers(b.time, margin))
+        .copied()
         .collect();
     if beats.len() < 3 || pairs.len() < 4 {
         return None;
     }
-    let rough = Grid::from_parts(model.grid.meter, beats, Vec::new()).swung(model.grid.off_beat);
-    let mut notes: Vec<Note> = pairs
-        .iter()
-        .map(|&(r, t)| Note {
-            role: model.notes[r].role,
-            ..take[t].clone()
-        })
-        .collect();
-    notes.sort_by(|a, b| a.time.total_cmp(&b.time));
-    Some(beat::settle_on(&rough, &notes))
+    let settled = |beats: Vec<Beat>, mut notes: Vec<Note>| {
+        let rough = Grid::from_parts(model.grid.meter, beats, Vec::new());
+        notes.sort_by(|a, b| a.time.total_cmp(&b.time));
+        beat::settle_on(&rough.swung(model.grid.off_beat), &notes)
+    };
+    let carried = beats.iter().map(|b| Beat {
+        time: passage.in_take(b.time),
+        ..*b
+    });
+    let answering = pairs.iter().map(|&(r, t)| Note {
+        role: model.notes[r].role,
+        ..take[t].clone()
+    });
+    let theirs = settled(carried.collect(), answering.collect());
+    let here = |n: &&Note| passage.covers(n.time, Span(align::CHORD));
+    let played = model.notes.iter().filter(here).cloned();
+    Some((settled(beats, played.collect()), theirs))
 }
 
 /// Beats of the recording beside those laid under the take.
@@ -314,8 +315,9 @@ fn measured(
         .iter()
         .position(|b| b.bar == first.bar && b.place == first.place)?;
     let nominal = model.grid.beat_at(slot_time)?;
+    let nominal = Beats(nominal.0 - offset as f64);
     let recording_drift = model.notes[r].time - ours.time_at(nominal)?;
-    let there = grid.time_at(Beats(nominal.0 - offset as f64))?;
+    let there = grid.time_at(nominal)?;
     Some(Pair {
         recording: r,
         take: t,

