@@ -13,9 +13,9 @@ const WIDTH: f64 = 960.0;
 const WAVE: f64 = 160.0;
 const FLUX: f64 = 90.0;
 const GAP: f64 = 24.0;
-/// Thumb and fingers, told apart by colour and by the shape and place of their heads.
-const THUMB: &str = "#b4552d";
-const FINGERS: &str = "#2f6f8f";
+/// Thumb and fingers, in the bar sheet's colours (Okabe & Ito) and places.
+const THUMB: &str = "#0072b2";
+const FINGERS: &str = "#d55e00";
 
 /// SVG of `recording` from `from` to `to`, with the onsets that `analysis` found there; empty
 /// stretches give an empty picture.
@@ -56,7 +56,7 @@ pub fn draw(recording: &Recording, analysis: &Analysis, from: Seconds, to: Secon
     }
     let _ = writeln!(
         svg,
-        "<text x=\"0\" y=\"{:.0}\" fill=\"{THUMB}\">thumb</text><text x=\"50\" y=\"{:.0}\" fill=\"{FINGERS}\">fingers</text><text x=\"110\" y=\"{:.0}\" fill=\"#333\">waveform above, spectral flux below</text>\n</svg>",
+        "<text x=\"4\" y=\"{:.0}\" fill=\"{THUMB}\">thumb</text><text x=\"52\" y=\"{:.0}\" fill=\"{FINGERS}\">fingers</text><text x=\"110\" y=\"{:.0}\" fill=\"#333\">waveform above, spectral flux below</text>\n</svg>",
         height - 6.0,
         height - 6.0,
         height - 6.0

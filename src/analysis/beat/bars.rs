@@ -101,10 +101,10 @@ pub(crate) fn locate(beats: &[f64], time: f64) -> Option<(usize, f64)> {
 /// Prior log-probability of a meter: how common it is in fingerstyle playing (our own estimate).
 fn prior(meter: Meter) -> f64 {
     let p: f64 = match (meter.count, meter.unit) {
-        (4, 4) => 0.70,
-        (3, 4) => 0.12,
+        (4, 4) => 0.68,
+        (3, 4) => 0.17,
         (6, 8) => 0.08,
-        (12, 8) => 0.05,
+        (12, 8) => 0.012,
         (2, 4) => 0.03,
         (5, 4) => 0.01,
         _ => 0.005,
