@@ -101,8 +101,8 @@ pub(crate) fn locate(beats: &[f64], time: f64) -> Option<(usize, f64)> {
 /// Prior log-probability of a meter: how common it is in fingerstyle playing (our own estimate).
 fn prior(meter: Meter) -> f64 {
     let p: f64 = match (meter.count, meter.unit) {
-        (4, 4) => 0.68,
-        (3, 4) => 0.17,
+        (4, 4) => 0.72,
+        (3, 4) => 0.13,
         (6, 8) => 0.08,
         (12, 8) => 0.012,
         (2, 4) => 0.03,

@@ -217,10 +217,10 @@ fn distinct(mut paths: Vec<(Source, Path)>) -> Vec<(Source, Path)> {
     kept
 }
 
-/// Prior log-probability of a tempo: centred on 88 beats a minute, 0.27 octaves wide (SD),
+/// Prior log-probability of a tempo: centred on 88 beats a minute, 0.22 octaves wide (SD),
 /// narrow because the notes of a pattern overstate their case; tuned on rendered pieces, near the
 /// tempi that listeners tap (Parncutt 1994, Music Perception 11, from memory).
 fn tempo_prior(beat: f64) -> f64 {
     let octaves = (60.0 / beat / 88.0).log2();
-    -0.5 * (octaves / 0.27).powi(2)
+    -0.5 * (octaves / 0.22).powi(2)
 }
