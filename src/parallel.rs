@@ -117,7 +117,7 @@ mod tests {
     #[should_panic(expected = "the seventh")]
     fn a_panic_is_the_callers() {
         map(&[0, 1, 2, 3, 4, 5, 6, 7], |i| {
-            assert!(*i != 7, "the seventh")
+            assert!(*i != 7, "the seventh");
         });
     }
 }

@@ -144,7 +144,7 @@ pub fn candidates(
     let mut all: Vec<Candidate> = Vec::new();
     let mut whole = Coarse::default();
     let blocks = mono.blocks();
-    let find = |_: &mut (), (start, from, to, end): &Block| {
+    let find = |(): &mut (), (start, from, to, end): &Block| {
         let signal = mono.part(*start, *end);
         let zero = *start as f64 / f64::from(RATE);
         let inside = *from as f64 / f64::from(RATE)..*to as f64 / f64::from(RATE);
