@@ -171,7 +171,7 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
         out.warnings
             .push("only the thumb was heard in the take".into());
     }
-    out.feel = feel::by_slot(&out.pairs);
+    out.feel = feel::by_slot(&out.pairs, model.drifts);
     out.whole = feel::whole(&out.pairs);
     out
 }

@@ -9,7 +9,7 @@
 
 use super::Pair;
 use crate::music::note::Role;
-use crate::timing::{Slot, floor, stats};
+use crate::timing::{NoteDrift, Slot, stats};
 use crate::unit::Span;
 use std::collections::BTreeMap;
 
@@ -65,7 +65,7 @@ pub struct Whole {
 }
 
 /// The feel of every slot with enough notes, in order of the bar, thumb before fingers.
-pub(super) fn by_slot(pairs: &[Pair]) -> Vec<Feel> {
+pub(super) fn by_slot(pairs: &[Pair], drifts: &[Option<NoteDrift>]) -> Vec<Feel> {
     let mut slots: BTreeMap<(Slot, bool), Vec<&Pair>> = BTreeMap::new();
     for pair in pairs {
         slots
@@ -76,17 +76,20 @@ pub(super) fn by_slot(pairs: &[Pair]) -> Vec<Feel> {
     slots
         .into_iter()
         .filter(|(_, pairs)| pairs.len() >= ENOUGH)
-        .map(|((slot, _), pairs)| feel(slot, &pairs))
+        .map(|((slot, _), pairs)| feel(slot, &pairs, drifts))
         .collect()
 }
 
-fn feel(slot: Slot, pairs: &[&Pair]) -> Feel {
+fn feel(slot: Slot, pairs: &[&Pair], drifts: &[Option<NoteDrift>]) -> Feel {
     let all = |f: fn(&Pair) -> Span| centre(pairs.iter().map(|p| f(p).0).collect()).0;
     let (centre, spread) = self::centre(pairs.iter().map(|p| p.difference().0).collect());
     let (low, high) = interval(pairs, |p| p.difference().0);
     let beyond = low > MEASURING_MS / 1000.0 || high < -MEASURING_MS / 1000.0;
-    // The smallest displacement that anybody hears, at any tempo.
-    let heard = floor::perception(Span(0.1)).0;
+    // What a listener notices at this place of the bar, at the recording's tempo.
+    let floors = pairs
+        .iter()
+        .filter_map(|p| drifts.get(p.recording)?.as_ref());
+    let heard = self::centre(floors.map(|d| d.floor.0).collect()).0;
     Feel {
         slot,
         role: pairs[0].role,
