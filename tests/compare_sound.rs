@@ -240,6 +240,8 @@ fn a_slowed_and_edited_real_recording_is_found_in_itself() {
     );
     assert!(right * 100 >= 95 * found.pairs.len() && right >= 40);
     assert!((ratio - 0.8).abs() < 0.01, "{ratio}");
+    let told = thumbline::report::compare::tempo_ratio(&found).expect("a round");
+    assert!((told - 0.8).abs() < 0.01, "{told}");
     assert!(apart[apart.len() / 2] < 6.0, "{apart:.1?}");
     let lost: Vec<f64> = found
         .rounds

@@ -9,10 +9,10 @@
 
 use super::json::{plain, seconds, text};
 use super::table::name as place;
-use crate::compare::{Comparison, Feel, Pair, SAME_TUNE};
+use crate::compare::{Comparison, Feel, Pair, Round, SAME_TUNE};
 use crate::music::note::{Note, Role};
 use crate::timing::{Drift, NoteDrift};
-use crate::unit::{Seconds, Span};
+use crate::unit::Span;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 
@@ -67,12 +67,13 @@ pub fn json(found: &Comparison, recording: &[Note], take: &[Note]) -> String {
     text(&document)
 }
 
-/// Mean tempo of the take as a share of the recording's, each round weighted by its length.
+/// Mean tempo of the take as a share of the recording's, each round weighted by its length; what a
+/// round leaves out makes it no quicker.
 pub fn tempo_ratio(found: &Comparison) -> Option<f64> {
-    let length = |pair: (Seconds, Seconds)| (pair.1 - pair.0).0;
-    let ours: f64 = found.rounds.iter().map(|r| length(r.recording)).sum();
-    let theirs: f64 = found.rounds.iter().map(|r| length(r.take)).sum();
-    (theirs > 0.0).then(|| ours / theirs)
+    let length = |round: &Round| (round.take.1 - round.take.0).0;
+    let whole: f64 = found.rounds.iter().map(length).sum();
+    let sum: f64 = found.rounds.iter().map(|r| r.tempo_ratio * length(r)).sum();
+    (whole > 0.0).then(|| sum / whole)
 }
 
 fn pair(pair: &Pair, recording: &[Note], take: &[Note]) -> Value {
