@@ -2,13 +2,12 @@
 
 use super::arguments::targets;
 use super::terminal::Terminal;
-use super::{Command, usage};
+use super::{Command, source, usage};
 use anyhow::Result;
 use clap::Args;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use thumbline::dsp::pluck::Guitar;
-use thumbline::home;
 use thumbline::music::drill::{Session, Stage, harmonics_stage, pattern_stages, scale_stage};
 use thumbline::music::fingering::{Costs, paths};
 use thumbline::music::grid::Grid;
@@ -85,10 +84,7 @@ pub struct Drill {
 
 impl Command for Drill {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let (presets, left_out) = Presets::with_folder(home::presets().as_deref());
-        for what in left_out {
-            terminal.warn(&what.to_string());
-        }
+        let presets = source::presets(terminal);
         if self.list {
             for pattern in &presets.patterns {
                 let meter = pattern.cell.meter;

@@ -8,11 +8,9 @@ use anyhow::{Result, anyhow};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 use thumbline::analysis::{Analysis, Options};
-use thumbline::home;
 use thumbline::load::Part;
 use thumbline::music::score::Score;
 use thumbline::music::{key, picking};
-use thumbline::preset::Presets;
 use thumbline::recording::Recording;
 use thumbline::report::file::Target;
 use thumbline::report::marks::{self, Cue};
@@ -75,10 +73,7 @@ impl Command for Export {
         if self.bars.is_some() && self.to != Format::Wav {
             return Err(usage("--bars is for --to wav"));
         }
-        let (presets, left_out) = Presets::with_folder(home::presets().as_deref());
-        for what in left_out {
-            terminal.warn(&what.to_string());
-        }
+        let presets = source::presets(terminal);
         let options = Options {
             tuning: given_tuning(&presets, self.tuning.as_deref(), self.capo)?,
         };

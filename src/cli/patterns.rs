@@ -9,7 +9,6 @@ use serde_json::{Value, json};
 use std::fmt::Write;
 use std::path::PathBuf;
 use thumbline::analysis::{Analysis, Options};
-use thumbline::home;
 use thumbline::load::Part;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
@@ -55,10 +54,7 @@ pub struct Patterns {
 impl Command for Patterns {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let [json] = targets([self.json.as_ref()])?;
-        let (presets, left_out) = Presets::with_folder(home::presets().as_deref());
-        for what in left_out {
-            terminal.warn(&what.to_string());
-        }
+        let presets = source::presets(terminal);
         let options = Options {
             tuning: given_tuning(&presets, self.tuning.as_deref(), self.capo)?,
         };

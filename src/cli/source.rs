@@ -5,7 +5,9 @@ use super::usage;
 use anyhow::Result;
 use std::path::Path;
 use thumbline::analysis::{self, Analysis, Observer, Options, Stage};
+use thumbline::home;
 use thumbline::load::{Decoder, LoadError, Part};
+use thumbline::preset::Presets;
 use thumbline::recording::Recording;
 use thumbline::report::file::Target;
 use thumbline::timing::{self, Drift, Reference};
@@ -113,6 +115,15 @@ impl Observer for Watch {
         };
         self.0.at(start + length * f64::from(fraction));
     }
+}
+
+/// The presets, with the player's own; those that cannot be used are named.
+pub fn presets(terminal: &Terminal) -> Presets {
+    let (presets, left_out) = Presets::with_folder(home::presets().as_deref());
+    for what in left_out {
+        terminal.warn(&what.to_string());
+    }
+    presets
 }
 
 /// Writes a text report.

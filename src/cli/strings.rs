@@ -7,11 +7,10 @@ pub mod text;
 
 use super::arguments::targets;
 use super::terminal::Terminal;
-use super::{Command, usage};
+use super::{Command, source, usage};
 use anyhow::Result;
 use clap::Args;
 use std::path::PathBuf;
-use thumbline::home;
 use thumbline::music::chord::{Chord, Shape, main_chords, shapes};
 use thumbline::music::fingering::{Costs, Path, paths};
 use thumbline::music::moves::{StringMove, string_moves};
@@ -129,10 +128,7 @@ impl Answer {
 
 impl Command for Strings {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let (presets, left_out) = Presets::with_folder(home::presets().as_deref());
-        for what in left_out {
-            terminal.warn(&what.to_string());
-        }
+        let presets = source::presets(terminal);
         let reports = [&self.json, &self.svg, &self.midi, &self.musicxml].map(Option::as_ref);
         let [json, svg, midi, musicxml] = targets(reports)?;
         let to_output = [&json, &svg, &midi, &musicxml]
