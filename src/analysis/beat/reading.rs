@@ -69,8 +69,12 @@ impl Part {
         });
         let mut paths: Vec<(Source, Path)> = decoded.into_iter().flatten().collect();
         let best = paths.iter().map(|p| p.1.score).fold(0.0, f64::max);
-        let cuts = cut::cuts(&self.events, self.end);
-        if whole && cut::believable(&cuts, best, self.end) {
+        let cuts = if whole {
+            cut::cuts(&self.events, self.end)
+        } else {
+            Vec::new()
+        };
+        if cut::believable(&cuts, best, self.end) {
             paths = cuts
                 .iter()
                 .take(CUTS)
