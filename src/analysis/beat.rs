@@ -26,7 +26,7 @@ mod solve;
 pub use edits::{Conflict, Edit, GridEdits};
 pub use settle::settle_on;
 
-use crate::music::grid::{Beat, Grid};
+use crate::music::grid::{self, Beat, Grid};
 use crate::music::meter::Meter;
 use crate::music::note::Note;
 use crate::parallel;
@@ -148,7 +148,7 @@ impl Tracker {
         }
         let mut whole = join(solved, meter, &held);
         whole.grid.off_beat = held.iter().rev().find_map(|edit| match edit {
-            Edit::Swing { ratio } => ratio.map(|long| long / (1.0 + long)),
+            Edit::Swing { ratio } => ratio.map(grid::off_beat),
             _ => None,
         });
         whole.conflicts = conflicts;

@@ -58,6 +58,16 @@ impl FreeTime {
     }
 }
 
+/// Where the off-beat lies, as a share of the beat, when its long part is `long` times its short one.
+pub fn off_beat(long: f64) -> f64 {
+    long / (1.0 + long)
+}
+
+/// How many times as long the part before the off-beat at `share` is as the part after it.
+pub fn long_to_short(share: f64) -> f64 {
+    share / (1.0 - share)
+}
+
 /// The beat grid: beats in order of time, strictly increasing; empty when no pulse was found.
 ///
 /// A stretch of [`FreeTime`] holds no beats. Positions count beats of the grid from its first

@@ -6,7 +6,7 @@
 use super::stats;
 use super::{Figure, Swing};
 use crate::analysis::beat::pinch::{self, Touch};
-use crate::music::grid::Grid;
+use crate::music::grid::{Grid, off_beat};
 use crate::music::note::{Note, Role};
 use crate::unit::Span;
 
@@ -171,7 +171,7 @@ pub(super) fn place(swing: Option<Swing>) -> f64 {
             if (s.low > 1.0 && s.ratio > STRAIGHT)
                 || (s.high < 1.0 && s.ratio < 1.0 / STRAIGHT) =>
         {
-            s.ratio / (1.0 + s.ratio)
+            off_beat(s.ratio)
         }
         _ => 0.5,
     }

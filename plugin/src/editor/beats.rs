@@ -9,6 +9,7 @@ use super::transport::large;
 use crate::action::{Action, GridEdit};
 use crate::snapshot::Snapshot;
 use egui::{ComboBox, Ui};
+use thumbline::music::grid::long_to_short;
 use thumbline::music::meter::Meter;
 use thumbline::unit::Seconds;
 
@@ -143,7 +144,7 @@ fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Acti
 /// Where the off-beats are held to be: as they are played, or long and short as the player says.
 fn swing(ui: &mut Ui, set: Option<f64>, wishes: &mut Vec<Action>) {
     let wish = |ratio| Action::EditGrid(GridEdit::Swing { ratio });
-    let long = set.map(|share| share / (1.0 - share));
+    let long = set.map(long_to_short);
     ui.label("Drift of the off-beats is measured");
     ui.horizontal_wrapped(|ui| {
         let hint = "From where the playing puts them as a rule";

@@ -2,6 +2,7 @@
 
 use super::note::{bar_of, drift_words, hand};
 use super::{Piece, slots};
+use crate::music::grid::long_to_short;
 use crate::music::note::Role;
 use crate::music::syncopation;
 use crate::timing::{Figure, SlotFigure, stats};
@@ -166,7 +167,7 @@ fn swing(piece: &Piece) -> Option<Sentence> {
         )
     };
     if let Some(set) = piece.drift.set_off_beat {
-        let long = set / (1.0 - set);
+        let long = long_to_short(set);
         let _ = write!(
             text,
             " They are measured from {long:.1} to 1, as you set them."
