@@ -8,8 +8,11 @@
 //! adding Re((exp(iθ) − 1)·c·exp(iωt)): the *bridge*. c is read on both sides, and goes from one
 //! to the other in a straight line.
 //!
-//! At a seam there is nothing between the two sides: a peak found on both keeps its phase.
+//! At a seam there is nothing between the two sides. Where they are one sound (a note or a chord
+//! held through it), every peak found on both keeps its phase; where they are not, the new one
+//! begins as recorded, since its partials would stand to each other as they never did.
 
+use super::peaks::Peaks;
 use super::phase::wrap;
 use super::ring::Ring;
 use super::step::{Copy, Geometry};
@@ -35,6 +38,8 @@ const LEAST_SEEN: f64 = 0.5;
 const MOST: usize = 96;
 /// Level at which a partial goes on through a seam: within this factor (12 dB) either way.
 const SEAM_RATIO: f64 = 4.0;
+/// Two sides of a seam are one sound when partials with this share of either's power go on.
+const SEAM_SHARE: f64 = 0.97;
 
 /// One partial in an attack zone.
 #[derive(Debug, Clone, Copy)]
@@ -213,9 +218,16 @@ fn seen(w: Complex64, s: &Spectra) -> Complex64 {
 }
 
 /// Lets the peaks of `new`, the first frame after a seam, go on in phase from those of `old`, the
-/// last frame before it, at the same place of the output.
+/// last frame before it, at the same place of the output, if the two are one sound.
 pub(super) fn through_seam(new: &mut Spectra, old: &Spectra, size: usize) {
     let per_bin = TAU / size as f64;
+    let power =
+        |s: &Spectra, k: usize| f64::from(s.bins.iter().map(|b| b[k].norm_sqr()).sum::<f32>());
+    let sum = |s: &Spectra, peaks: &Peaks| -> f64 {
+        peaks.all().iter().map(|p| power(s, p.bin as usize)).sum()
+    };
+    // Power that goes on, of the new side's and of the old one's.
+    let mut same = (0.0, 0.0);
     let mut peaks = std::mem::take(&mut new.peaks);
     for peak in peaks.all_mut() {
         let i = old.peaks.all().partition_point(|p| p.bin + 1 < peak.bin);
@@ -234,8 +246,6 @@ pub(super) fn through_seam(new: &mut Spectra, old: &Spectra, size: usize) {
             (bin as usize, w)
         };
         let ((k, w_new), (j, w_old)) = (at(new, peak.bin), at(old, from.bin));
-        let power =
-            |s: &Spectra, k: usize| f64::from(s.bins.iter().map(|b| b[k].norm_sqr()).sum::<f32>());
         let ratio =
             (power(new, k) / w_new.norm_sqr()) / (power(old, j) / w_old.norm_sqr()).max(1e-30);
         if !(SEAM_RATIO.powi(-2)..=SEAM_RATIO.powi(2)).contains(&ratio) {
@@ -250,6 +260,12 @@ pub(super) fn through_seam(new: &mut Spectra, old: &Spectra, size: usize) {
         peak.theta = wrap(from.theta + f64::from(z.arg()) - w_old.arg() + w_new.arg());
         peak.omega = from.steady;
         peak.steady = from.steady;
+        same.0 += power(new, k);
+        same.1 += power(old, j);
+    }
+    let whole = (sum(new, &peaks), sum(old, &old.peaks));
+    if same.0 < SEAM_SHARE * whole.0 || same.1 < SEAM_SHARE * whole.1 {
+        peaks.untouched(size);
     }
     new.peaks = peaks;
 }

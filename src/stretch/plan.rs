@@ -248,11 +248,7 @@ impl Planner {
             self.state = State::Done(u);
             return Step::End(u);
         }
-        let start = if jump.is_some() {
-            Start::Seam
-        } else {
-            Start::Attack
-        };
+        let start = jump.map_or(Start::Attack, |(_, to)| self.seam(to));
         let to = jump.map_or(t as f64, |(_, to)| to as f64);
         if let Some((from, to)) = jump {
             self.land(from, to);
@@ -309,6 +305,21 @@ impl Planner {
     fn jump_at(&self, t: usize) -> Option<(usize, usize)> {
         self.jump_after(t as f64 - 0.5)
             .filter(|&(from, _)| from == t)
+    }
+
+    /// How frame `to` begins after a jump. The cross-fade is over when the next attack comes.
+    fn seam(&self, to: usize) -> Start {
+        let Geometry {
+            seam, after_seam, ..
+        } = self.geometry;
+        let next = self.onsets.after(to as f64);
+        let gap = next.map_or(f64::INFINITY, |o| self.rates.between(to as f64, o as f64));
+        let after = after_seam.min(gap as usize);
+        let before = (seam - after).min(self.analysis(to as f64).0);
+        Start::Seam {
+            before,
+            after: seam - before,
+        }
     }
 
     /// Moves the clock through a jump.
@@ -418,7 +429,7 @@ impl Planner {
                     u,
                     t,
                     begin: (u, t),
-                    start: Start::Seam,
+                    start: self.seam(to),
                     probe: None,
                     zone: None,
                 })

@@ -3,15 +3,52 @@
 //! Every contribution is added with its weight, and an output sample is the sum over the weight:
 //! the windows actually summed, not a constant. A sample that only a copy at full weight went
 //! into comes out as it went in, bit for bit.
+//!
+//! At a seam, what is there is set apart and sounds beside what is added from then on. Their gains
+//! keep the power: unlike sounds cross without a dip, like ones without a bump.
+
+use super::window::raised;
 
 /// Weight below which an output sample fades out rather than being scaled up.
 const LEAST_WEIGHT: f32 = 0.02;
+/// Two sounds that undo each other are raised by no more than makes this good (3 dB).
+const LEAST_POWER: f32 = 0.5;
 
 /// Sums by output frame, a power of two long.
 pub(super) struct Ring {
     sums: Vec<Vec<f32>>,
     weights: Vec<f32>,
+    /// Factor of sum ÷ weight; 1 but at seams.
+    gains: Vec<f32>,
+    /// What was set apart, as it is to sound.
+    apart: Vec<Vec<f32>>,
     mask: usize,
+}
+
+/// How like an old and a new sound are: the energy of each, and the product of both.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Likeness {
+    old: f32,
+    new: f32,
+    both: f32,
+}
+
+impl Likeness {
+    /// Adds a sample of each.
+    pub(super) fn add(&mut self, old: f32, new: f32) {
+        self.old += old * old;
+        self.new += new * new;
+        self.both += old * new;
+    }
+
+    /// Gains of the old and the new sound where `part` (0 to 1) of the power is the new one's.
+    fn gains(&self, part: f32) -> (f32, f32) {
+        let (old, new) = ((1.0 - part).sqrt(), part.sqrt());
+        let power = old * old * self.old + new * new * self.new;
+        let shared = 2.0 * old * new * self.both / power.max(f32::MIN_POSITIVE);
+        let keep = (1.0 + shared).max(LEAST_POWER).sqrt().recip();
+        (old * keep, new * keep)
+    }
 }
 
 impl Ring {
@@ -21,6 +58,8 @@ impl Ring {
         Self {
             sums: vec![vec![0.0; len]; channels],
             weights: vec![0.0; len],
+            gains: vec![1.0; len],
+            apart: vec![vec![0.0; len]; channels],
             mask: len - 1,
         }
     }
@@ -101,21 +140,64 @@ impl Ring {
         }
     }
 
+    /// Sets apart what is there at output frames `at..at + len`, as it would have sounded.
+    pub(super) fn set_apart(&mut self, at: i64, len: usize) {
+        let first = at.rem_euclid(self.mask as i64 + 1) as usize;
+        for i in (first..first + len).map(|i| i & self.mask) {
+            let gain = self.gains[i] / self.weights[i].max(LEAST_WEIGHT);
+            for (sums, apart) in self.sums.iter_mut().zip(&mut self.apart) {
+                apart[i] += sums[i] * gain;
+                sums[i] = 0.0;
+            }
+            self.weights[i] = 0.0;
+            self.gains[i] = 1.0;
+        }
+    }
+
+    /// What was set apart at output frame `at`.
+    pub(super) fn apart(&self, channel: usize, at: i64) -> f32 {
+        self.apart[channel][at.rem_euclid(self.mask as i64 + 1) as usize]
+    }
+
+    /// From what was set apart at output frames `at..at + len` to what is added there, which takes
+    /// over within the frames `over` of them.
+    pub(super) fn cross(
+        &mut self,
+        at: i64,
+        len: usize,
+        over: std::ops::Range<usize>,
+        like: &Likeness,
+    ) {
+        let first = at.rem_euclid(self.mask as i64 + 1) as usize;
+        for i in 0..len {
+            let part = (i as f32 + 0.5 - over.start as f32) / over.len() as f32;
+            let (old, new) = like.gains(raised(part.clamp(0.0, 1.0)));
+            let i = (first + i) & self.mask;
+            self.gains[i] = new;
+            self.apart.iter_mut().for_each(|a| a[i] *= old);
+        }
+    }
+
     /// Takes output frames `at..at + frames` out of the ring, into every channel of `out` from
     /// `offset` on.
     pub(super) fn take(&mut self, at: i64, frames: usize, out: &mut [Vec<f32>], offset: usize) {
         let mut to = offset;
         for (start, n) in self.runs(at, frames) {
             let weights = &mut self.weights[start..start + n];
-            for (sums, out) in self.sums.iter_mut().zip(out.iter_mut()) {
-                let sums = &mut sums[start..start + n];
-                for ((o, sum), weight) in out[to..to + n].iter_mut().zip(sums.iter()).zip(&*weights)
-                {
-                    *o = sum / weight.max(LEAST_WEIGHT);
+            let gains = &mut self.gains[start..start + n];
+            let lanes = self.sums.iter_mut().zip(&mut self.apart);
+            for ((sums, apart), out) in lanes.zip(out.iter_mut()) {
+                let (sums, apart) = (&mut sums[start..start + n], &mut apart[start..start + n]);
+                let added = sums.iter().zip(weights.iter()).zip(gains.iter());
+                let sounds = added.zip(apart.iter());
+                for (o, (((sum, weight), gain), apart)) in out[to..to + n].iter_mut().zip(sounds) {
+                    *o = sum / weight.max(LEAST_WEIGHT) * gain + apart;
                 }
                 sums.fill(0.0);
+                apart.fill(0.0);
             }
             weights.fill(0.0);
+            gains.fill(1.0);
             to += n;
         }
     }
@@ -123,6 +205,8 @@ impl Ring {
     /// Forgets everything.
     pub(super) fn clear(&mut self) {
         self.weights.fill(0.0);
-        self.sums.iter_mut().for_each(|s| s.fill(0.0));
+        self.gains.fill(1.0);
+        let lanes = self.sums.iter_mut().chain(&mut self.apart);
+        lanes.for_each(|lane| lane.fill(0.0));
     }
 }

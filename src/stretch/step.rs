@@ -15,8 +15,11 @@ pub(super) struct Geometry {
     pub zone: usize,
     /// Longest lead of an attack zone before its onset.
     pub lead: usize,
-    /// Cross-fades where a copy ends and at seams.
+    /// Cross-fades where a copy ends.
     pub fade: usize,
+    /// Cross-fade at a seam, and how much of it comes after the seam where no attack is near.
+    pub seam: usize,
+    pub after_seam: usize,
     /// Copy at a start, while the first vocoder frames are made ready.
     pub start: usize,
     /// Shortest half window and hop.
@@ -38,6 +41,8 @@ impl Geometry {
             zone: ms(8.0),
             lead: ms(2.0),
             fade: ms(3.0),
+            seam: ms(3.5),
+            after_seam: ms(2.5),
             start: ms(17.0),
             least: ms(0.75),
             chunk: ms(11.0),
@@ -52,8 +57,8 @@ pub(super) enum Start {
     Continue,
     /// As recorded: an attack, or a start, comes before.
     Attack,
-    /// After a jump: partials found on both sides go on, others begin as recorded.
-    Seam,
+    /// After a jump, with a cross-fade of so many frames before and after the frame's centre.
+    Seam { before: usize, after: usize },
 }
 
 /// A piece of the recording at rate 1.

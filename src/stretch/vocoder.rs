@@ -17,7 +17,7 @@
 use super::carry::{self, Carry};
 use super::noise::Noise;
 use super::peaks::{Peaks, Turn};
-use super::ring::Ring;
+use super::ring::{Likeness, Ring};
 use super::step::{Frame, Geometry, Start};
 use super::window::{self, centroid};
 use crate::recording::Recording;
@@ -104,7 +104,10 @@ pub(super) struct Vocoder {
     before: Spectra,
     carry: Carry,
     noise: Noise,
+    like: Likeness,
     gain: f32,
+    /// Frames that what sounded before a seam still reaches behind it.
+    fade: usize,
 }
 
 impl Vocoder {
@@ -131,6 +134,8 @@ impl Vocoder {
             gain: geometry.hop as f32 / (0.75 * geometry.half as f32),
             forward,
             backward,
+            like: Likeness::default(),
+            fade: geometry.fade,
         }
     }
 
@@ -160,6 +165,11 @@ impl Vocoder {
     ) {
         let channels = recording.channels().len();
         if unit == 0 {
+            if matches!(frame.start, Start::Seam { .. }) {
+                let reach = frame.synthesis.0;
+                ring.set_apart(frame.u - reach as i64, reach + self.fade);
+                self.like = Likeness::default();
+            }
             std::mem::swap(&mut self.now, &mut self.before);
             self.now.u = frame.u;
             self.now.t = frame.t;
@@ -235,7 +245,7 @@ impl Vocoder {
                     self.noise.read(&self.power, frame.t, part);
                 }
             }
-            Start::Seam => carry::through_seam(&mut self.now, &self.before, size),
+            Start::Seam { .. } => carry::through_seam(&mut self.now, &self.before, size),
             Start::Attack => {
                 if let Some(zone) = &frame.zone
                     && zone.at == self.before.u
@@ -266,11 +276,43 @@ impl Vocoder {
         }
         let (left, right) = frame.synthesis;
         let size = 2 * self.half;
+        if let Start::Seam { before, after } = frame.start {
+            self.join(channel, frame, (before, after), ring);
+        }
         let gain = self.gain / size as f32;
         let Shape { before, after } = &self.synthesis;
         let first = frame.u - left as i64;
         ring.add(channel, first, &self.time[size - left..], before, gain);
         ring.add(channel, frame.u, &self.time[..right], after, gain);
+    }
+
+    /// Joins the frame to what sounded before the seam, with a cross-fade of `before` and `after`
+    /// frames beside its centre.
+    fn join(
+        &mut self,
+        channel: usize,
+        frame: &Frame,
+        (before, after): (usize, usize),
+        ring: &mut Ring,
+    ) {
+        let size = 2 * self.half;
+        let (left, right) = (
+            before.min(self.analysis.before.len()),
+            after.min(self.analysis.after.len()),
+        );
+        let sound = self.time[size - left..].iter().chain(&self.time[..right]);
+        let rise = &self.analysis.before[self.analysis.before.len() - left..];
+        let window = rise.iter().chain(&self.analysis.after[..right]);
+        for ((new, window), at) in sound.zip(window).zip(frame.u - left as i64..) {
+            let old = ring.apart(channel, at) * window;
+            self.like.add(old, new / size as f32);
+        }
+        if channel + 1 == self.now.bins.len() {
+            let reach = frame.synthesis.0;
+            let over = reach.saturating_sub(before)..reach + after;
+            let at = frame.u - reach as i64;
+            ring.cross(at, reach + self.fade, over, &self.like);
+        }
     }
 
     /// The frame's weight: analysis window times synthesis window.
