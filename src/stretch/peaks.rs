@@ -51,6 +51,10 @@ const SMOOTHING: f64 = 0.4;
 /// that a window next to an onset is not clear, that comes to 0.16 radians at half speed.
 const EVEN: f64 = 0.1;
 
+/// Where the view is not clear, a partial's phase may be read this far (radians) from where its
+/// even frequency takes it.
+const MOST_SLIP: f64 = 1.2;
+
 /// Peaks of one frame, ascending.
 #[derive(Default)]
 pub(super) struct Peaks {
@@ -158,7 +162,8 @@ impl Peaks {
             peak.omega = centre + off.clamp(-MOST_OFF * per_bin, MOST_OFF * per_bin);
             peak.steady = peak.omega;
             let off = (peak.omega - from.steady) / per_bin;
-            if !step.clear && from.is_even() && off.abs() <= 1.0 {
+            let slip = off * per_bin * distance;
+            if !step.clear && from.is_even() && slip.abs() <= MOST_SLIP {
                 peak.omega = from.steady;
                 peak.steady = from.steady;
                 peak.stray = from.stray;
