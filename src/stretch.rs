@@ -11,6 +11,7 @@
 //!
 //! - `plan`, `step`: each onset exactly at onset ÷ speed; attacks at rate 1; what is between bends.
 //! - `vocoder`, `peaks`, `window`: phase vocoder frames that never look across an onset.
+//! - `hidden`: strings that ring on under something louder keep a peak of their own.
 //! - `carry`: strings that ring on through an attack or a seam keep their phase.
 //! - `noise`: what is as flat as noise is not turned into tones.
 //! - `ring`: overlap-add, divided by the weights actually summed.
@@ -28,6 +29,7 @@
 
 mod carry;
 mod core;
+mod hidden;
 mod noise;
 mod onsets;
 mod peaks;

@@ -85,13 +85,8 @@ impl Carry {
         size: usize,
     ) {
         let per_bin = TAU / size as f64;
-        let mass = |s: &Spectra| 0.5 * (s.halves.0 + s.halves.1) as f64;
-        let level = |s: &Spectra, k: usize| {
-            let power: f32 = s.bins.iter().map(|b| b[k].norm_sqr()).sum();
-            f64::from(power).sqrt() / mass(s)
-        };
         let strongest = |s: &Spectra| {
-            let levels = s.peaks.all().iter().map(|p| level(s, p.bin as usize));
+            let levels = s.peaks.all().iter().map(|p| s.level(p.bin as usize));
             levels.fold(0.0, f64::max)
         };
         let least = WEAKEST * strongest(new).max(strongest(old));
@@ -103,7 +98,7 @@ impl Carry {
                 break;
             }
             let k = peak.bin as usize;
-            let after = level(new, k);
+            let after = new.level(k);
             if after < least * LEAST_REST {
                 continue;
             }
@@ -118,7 +113,7 @@ impl Carry {
                 continue;
             };
             let j = from.bin as usize;
-            let before = level(old, j);
+            let before = old.level(j);
             if before < least || after > MOST_GROWTH * before || after < LEAST_REST * before {
                 continue;
             }

@@ -116,6 +116,11 @@ impl Peaks {
         &self.peaks
     }
 
+    /// Takes the peaks of `other`, ascending, for its own.
+    pub(super) fn swap(&mut self, other: &mut Vec<Peak>) {
+        std::mem::swap(&mut self.peaks, other);
+    }
+
     /// The peaks, to be turned.
     pub(super) fn all_mut(&mut self) -> &mut [Peak] {
         &mut self.peaks
@@ -127,6 +132,7 @@ impl Peaks {
             peak.omega = TAU / size as f64 * f64::from(peak.bin);
             peak.steady = peak.omega;
             peak.theta = 0.0;
+            peak.stray = 1.0;
         }
     }
 

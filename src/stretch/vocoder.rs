@@ -15,8 +15,9 @@
 //! A frame is worked on in units (one transform each), so that the caller can spread them.
 
 use super::carry::{self, Carry};
+use super::hidden;
 use super::noise::Noise;
-use super::peaks::{Peaks, Turn};
+use super::peaks::{Peak, Peaks, Turn};
 use super::ring::{Likeness, Ring};
 use super::step::{Frame, Geometry, Start};
 use super::window::{self, centroid};
@@ -75,6 +76,12 @@ impl Spectra {
         }
     }
 
+    /// Amplitude of what bin `k` shows, all channels together.
+    pub(super) fn level(&self, k: usize) -> f64 {
+        let power: f32 = self.bins.iter().map(|b| b[k].norm_sqr()).sum();
+        f64::from(power).sqrt() / (0.5 * (self.halves.0 + self.halves.1) as f64)
+    }
+
     /// Whether the window reaches half of the longest half, `half`, to either side.
     fn is_clear(&self, half: usize) -> bool {
         2 * self.halves.0.min(self.halves.1) >= half
@@ -102,6 +109,7 @@ pub(super) struct Vocoder {
     synthesis: Shape,
     now: Spectra,
     before: Spectra,
+    spare: Vec<Peak>,
     carry: Carry,
     noise: Noise,
     like: Likeness,
@@ -128,6 +136,7 @@ impl Vocoder {
             synthesis: Shape::new(geometry.half),
             now: Spectra::new(channels, bins),
             before: Spectra::new(channels, bins),
+            spare: Vec::with_capacity(bins / 2 + 2),
             carry: Carry::new(geometry, channels),
             noise: Noise::new(geometry),
             // Hann analysis times Hann synthesis, summed at this hop, is 1 with this factor.
@@ -224,6 +233,11 @@ impl Vocoder {
     fn turn(&mut self, frame: &Frame) {
         let size = 2 * self.half;
         self.now.peaks.find(&self.power);
+        let attack = frame.start == Start::Attack && frame.zone.is_some();
+        let clear = self.now.is_clear(self.half) && self.before.is_clear(self.half);
+        if attack || frame.start == Start::Continue && !clear {
+            hidden::keep(&mut self.now, &self.before, &mut self.spare);
+        }
         self.now.peaks.untouched(size);
         self.carry.clear();
         self.noise.clear();
@@ -235,7 +249,7 @@ impl Vocoder {
                     dt: (self.now.t - self.before.t) as f64,
                     dc: self.now.centroid() - self.before.centroid(),
                     first: self.before.first,
-                    clear: self.now.is_clear(self.half) && self.before.is_clear(self.half),
+                    clear,
                 };
                 let Spectra { bins, peaks, .. } = &mut self.now;
                 peaks.advance(&turn, bins, &self.before.bins, &self.before.peaks);
