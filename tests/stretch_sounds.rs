@@ -120,3 +120,35 @@ fn a_steady_low_string_is_no_row_of_plucks() {
         .count();
     assert_eq!(late, 0, "{:?}", found.frames());
 }
+
+#[test]
+fn unlike_sounds_cross_at_a_seam_without_a_dip_or_a_bump() {
+    // Two noises of the same level: wherever the loop is cut, the level stays what it is. A plain
+    // fade of unlike sounds would lose 3 dB in its middle; their power adds (common practice).
+    let mut chance = Chance::new(11);
+    let x: Vec<f32> = (0..RATE).map(|_| 0.1 * chance.normal() as f32).collect();
+    let recording = recording(RATE, vec![x]);
+    let none = Arc::new(OnsetTable::default());
+    let ms = |ms: usize| ms * RATE as usize / 1000;
+    // Power by millisecond after the seam, over many seams.
+    let mut power = [0.0f64; 40];
+    let seams = 60;
+    for i in 0..seams {
+        let (from, len) = (ms(150 + 7 * i), ms(200));
+        let mut player = Stretcher::new(Arc::clone(&recording), Arc::clone(&none));
+        player.seek(from);
+        player.set_loop(Some(from..from + len));
+        let mut out = vec![0.0f32; len + ms(30)];
+        player.process(&mut [&mut out]);
+        for (at, sum) in power.iter_mut().enumerate() {
+            let from = len + ms(at) - ms(20);
+            let part = &out[from..from + ms(1)];
+            *sum += part.iter().map(|&s| f64::from(s).powi(2)).sum::<f64>() / part.len() as f64;
+        }
+    }
+    for (at, sum) in power.iter().enumerate() {
+        let level = 10.0 * (sum / seams as f64 / 0.01).log10();
+        let at = at as i32 - 20;
+        assert!(level.abs() < 0.7, "{level:.2} dB {at} ms after the seam");
+    }
+}
