@@ -102,7 +102,7 @@ impl Core {
 
     /// Starts anew at frame `t` of the recording, at once.
     pub(super) fn seek(&mut self, t: usize) {
-        self.ring.clear();
+        self.ring.clear(self.now);
         self.vocoder.restart();
         self.planner.restart(self.now, t);
         self.places.clear();

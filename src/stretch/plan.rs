@@ -97,23 +97,37 @@ impl Planner {
         let t = t.min(self.frames);
         self.origin = (u as f64, t as f64);
         self.first = u;
-        let room = self.room(t);
-        let mut left = self.geometry.start.min(room);
-        if let Some(onset) = self.onsets.after(t as f64) {
-            let ahead = onset - t;
-            if ahead < self.geometry.lead + self.geometry.least {
-                left = ahead + self.zone(onset);
-            } else {
-                left = left.min(ahead - self.geometry.lead);
-            }
-        }
+        let (from, left) = self.opening(t);
         self.state = State::Copy(Zone {
             u,
-            t: t as i64,
+            t: from as i64,
             left,
             rise: 0,
             whole: None,
         });
+    }
+
+    /// Where the copy at a start at frame `t` begins, and its length. The first attack sounds when
+    /// it is due: where that is at once, the copy leads up to it and through it.
+    fn opening(&self, t: usize) -> (usize, usize) {
+        let Geometry { start, lead, .. } = self.geometry;
+        let room = self.room(t);
+        let most = start.min(room);
+        let onset = self.onsets.after(t as f64).filter(|&o| o < t + room);
+        let Some(onset) = onset else {
+            return (t, most);
+        };
+        let due = self.rates.between(t as f64, onset as f64).round() as usize;
+        let from = onset.saturating_sub(due);
+        let before = self.onsets.at_or_before(t as f64);
+        let alone = from >= t || before.is_none_or(|o| o < from);
+        if due <= lead || due <= start && onset >= due && alone {
+            return (from, onset - from + self.zone(onset));
+        }
+        (
+            t,
+            most.min((onset - t).saturating_sub(lead)).min(due - lead),
+        )
     }
 
     /// First output frame that is not planned.

@@ -23,6 +23,8 @@ pub(super) struct Ring {
     /// What was set apart, as it is to sound.
     apart: Vec<Vec<f32>>,
     mask: usize,
+    /// Nothing was added from this output frame on.
+    end: i64,
 }
 
 /// How like an old and a new sound are: the energy of each, and the product of both.
@@ -61,7 +63,15 @@ impl Ring {
             gains: vec![1.0; len],
             apart: vec![vec![0.0; len]; channels],
             mask: len - 1,
+            end: 0,
         }
+    }
+
+    /// The one or two runs of the ring that output frames `at..at + len` lie in; something is
+    /// added there.
+    fn touch(&mut self, at: i64, len: usize) -> [(usize, usize); 2] {
+        self.end = self.end.max(at + len as i64);
+        self.runs(at, len)
     }
 
     /// The one or two runs of the ring that output frames `at..at + len` lie in.
@@ -82,7 +92,7 @@ impl Ring {
     ) {
         let len = samples.len().min(window.len());
         let mut done = 0;
-        for (start, n) in self.runs(at, len) {
+        for (start, n) in self.touch(at, len) {
             let sums = &mut self.sums[channel][start..start + n];
             let samples = &samples[done..done + n];
             let window = &window[done..done + n];
@@ -96,7 +106,7 @@ impl Ring {
     /// Adds `samples` to one channel from output frame `at` on, with no weight of their own.
     pub(super) fn add_plain(&mut self, channel: usize, at: i64, samples: &[f32]) {
         let mut done = 0;
-        for (start, n) in self.runs(at, samples.len()) {
+        for (start, n) in self.touch(at, samples.len()) {
             let sums = &mut self.sums[channel][start..start + n];
             for (sum, s) in sums.iter_mut().zip(&samples[done..done + n]) {
                 *sum += s;
@@ -109,7 +119,7 @@ impl Ring {
     pub(super) fn weigh(&mut self, at: i64, window: &[f32], shape: &[f32], gain: f32) {
         let len = window.len().min(shape.len());
         let mut done = 0;
-        for (start, n) in self.runs(at, len) {
+        for (start, n) in self.touch(at, len) {
             let weights = &mut self.weights[start..start + n];
             let window = &window[done..done + n];
             let shape = &shape[done..done + n];
@@ -129,6 +139,7 @@ impl Ring {
         weight: impl Fn(usize) -> f32,
         sample: impl Fn(usize, usize) -> f32,
     ) {
+        self.end = self.end.max(at + len as i64);
         let first = at.rem_euclid(self.mask as i64 + 1) as usize;
         for i in 0..len {
             self.weights[(first + i) & self.mask] += weight(i);
@@ -142,6 +153,7 @@ impl Ring {
 
     /// Sets apart what is there at output frames `at..at + len`, as it would have sounded.
     pub(super) fn set_apart(&mut self, at: i64, len: usize) {
+        self.end = self.end.max(at + len as i64);
         let first = at.rem_euclid(self.mask as i64 + 1) as usize;
         for i in (first..first + len).map(|i| i & self.mask) {
             let gain = self.gains[i] / self.weights[i].max(LEAST_WEIGHT);
@@ -202,11 +214,16 @@ impl Ring {
         }
     }
 
-    /// Forgets everything.
-    pub(super) fn clear(&mut self) {
-        self.weights.fill(0.0);
-        self.gains.fill(1.0);
-        let lanes = self.sums.iter_mut().chain(&mut self.apart);
-        lanes.for_each(|lane| lane.fill(0.0));
+    /// Forgets all that was added and not taken: from output frame `at` on.
+    pub(super) fn clear(&mut self, at: i64) {
+        let len = (self.end - at).clamp(0, self.mask as i64 + 1) as usize;
+        for (start, n) in self.runs(at, len) {
+            self.weights[start..start + n].fill(0.0);
+            self.gains[start..start + n].fill(1.0);
+            for lane in self.sums.iter_mut().chain(&mut self.apart) {
+                lane[start..start + n].fill(0.0);
+            }
+        }
+        self.end = at;
     }
 }

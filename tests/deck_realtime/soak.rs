@@ -282,7 +282,11 @@ impl Soak {
     /// Holds ticks against clicks, once the speed has settled.
     fn compare(&mut self, out: &[Vec<f32>; 2]) {
         let from = (SETTLE * f64::from(RATE)) as usize;
-        let [ticks, clicks] = [0, 1].map(|k: usize| starts(&out[k][from.min(out[k].len())..]));
+        let tick = (0.4 * self.controls.gain.amplitude() as f32).min(1.0);
+        // The limiter may press the click down under a loud recording.
+        let [left, right] = [0, 1].map(|k: usize| &out[k][from.min(out[k].len())..]);
+        let click = right.iter().fold(0.05f32, |high, s| high.max(s.abs()));
+        let [ticks, clicks] = [(left, tick), (right, click)].map(|(o, l)| starts(o, 0.35 * l));
         for tick in ticks {
             match clicks.iter().map(|c| c.abs_diff(tick)).min() {
                 Some(near) if near < RATE as usize / 20 => {
@@ -294,14 +298,13 @@ impl Soak {
     }
 }
 
-/// Where something loud begins after quiet.
-fn starts(out: &[f32]) -> Vec<usize> {
-    let high = out.iter().fold(0.0f32, |a, s| a.max(s.abs()));
+/// Where something louder than `level` begins after 20 ms of quiet.
+fn starts(out: &[f32], level: f32) -> Vec<usize> {
     let mut found = Vec::new();
     let mut quiet = 0;
     for (i, s) in out.iter().enumerate() {
-        if s.abs() > 0.35 * high && high > 0.05 {
-            if quiet >= 2400 {
+        if s.abs() > level {
+            if quiet >= RATE as usize / 50 {
                 found.push(i);
             }
             quiet = 0;
@@ -363,5 +366,5 @@ fn half_an_hour_at_random() {
         soak.alone
     );
     assert!(soak.apart.len() > 500);
-    assert!(most < 1.0, "{most} ms");
+    assert!(worst < 1.0, "{worst} ms");
 }
