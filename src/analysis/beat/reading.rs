@@ -21,6 +21,8 @@ const PATH: f64 = 0.7;
 const SAME: f64 = 0.04;
 /// Readings that are measured.
 const MEASURED: usize = 6;
+/// Events of a pattern that the prior of tempi is set against.
+const OVERSTATED: f64 = 80.0;
 /// Cuts to a click that are compared.
 const CUTS: usize = 4;
 
@@ -88,7 +90,7 @@ impl Part {
                 })
                 .collect();
         }
-        let mut readings = parallel::map(&distinct(paths), |(source, path)| {
+        let mut readings = parallel::map(&self.distinct(paths), |(source, path)| {
             self.reading(*source, path.clone(), &[], None)
         });
         readings.sort_by(|a, b| b.score.total_cmp(&a.score));
@@ -128,7 +130,7 @@ impl Part {
             .collect();
         let beat = beat_of(&path);
         let measured = self.measure(runs, cut, meter);
-        let score = PATH * path.score + measured.score + tempo_prior(beat);
+        let score = PATH * path.score + measured.score + self.tempo_prior(beat);
         Reading {
             source,
             path,
@@ -204,27 +206,31 @@ pub(super) fn inside<'a>(events: &'a [Event], beats: &[f64]) -> &'a [Event] {
     &events[from..to]
 }
 
-/// The best paths of different tempi, at most [`MEASURED`].
-fn distinct(mut paths: Vec<(Source, Path)>) -> Vec<(Source, Path)> {
-    let worth = |p: &Path| PATH * p.score + tempo_prior(beat_of(p));
-    paths.sort_by(|a, b| worth(&b.1).total_cmp(&worth(&a.1)));
-    let mut kept: Vec<(Source, Path)> = Vec::new();
-    for (source, path) in paths {
-        let beat = beat_of(&path);
-        let known = kept
-            .iter()
-            .any(|k| (beat_of(&k.1) / beat).ln().abs() < SAME);
-        if !known && kept.len() < MEASURED {
-            kept.push((source, path));
+impl Part {
+    /// The best paths of different tempi, at most [`MEASURED`].
+    fn distinct(&self, mut paths: Vec<(Source, Path)>) -> Vec<(Source, Path)> {
+        let worth = |p: &Path| PATH * p.score + self.tempo_prior(beat_of(p));
+        paths.sort_by(|a, b| worth(&b.1).total_cmp(&worth(&a.1)));
+        let mut kept: Vec<(Source, Path)> = Vec::new();
+        for (source, path) in paths {
+            let beat = beat_of(&path);
+            let known = kept
+                .iter()
+                .any(|k| (beat_of(&k.1) / beat).ln().abs() < SAME);
+            if !known && kept.len() < MEASURED {
+                kept.push((source, path));
+            }
         }
+        kept
     }
-    kept
-}
 
-/// Prior log-probability of a tempo: centred on 88 beats a minute, 0.22 octaves wide (SD),
-/// narrow because the notes of a pattern overstate their case; tuned on rendered pieces, near the
-/// tempi that listeners tap (Parncutt 1994, Music Perception 11, from memory).
-fn tempo_prior(beat: f64) -> f64 {
-    let octaves = (60.0 / beat / 88.0).log2();
-    -0.5 * (octaves / 0.22).powi(2)
+    /// Prior log-probability of a tempo: centred on 88 beats a minute, 0.22 octaves wide (SD),
+    /// narrow because the notes of a pattern overstate their case, and the more of them there are
+    /// the more they do; tuned on rendered pieces, near the tempi that listeners tap (Parncutt
+    /// 1994, Music Perception 11, from memory).
+    fn tempo_prior(&self, beat: f64) -> f64 {
+        let octaves = (60.0 / beat / 88.0).log2();
+        let times = (self.events.len() as f64 / OVERSTATED).max(1.0);
+        -0.5 * times * (octaves / 0.22).powi(2)
+    }
 }
