@@ -187,6 +187,30 @@ fn without_a_beat_the_sheet_says_how_to_give_one() {
 }
 
 #[test]
+fn what_is_said_is_of_what_is_heard_now() {
+    let mut so_far = scenes::tune(2);
+    so_far.grid = thumbline::music::grid::Grid::default();
+    let mut snapshot = heard(2);
+    snapshot.analysis = AnalysisView::Working {
+        progress: 0.9,
+        onsets: Arc::from([]),
+        so_far: Some(Arc::new(so_far)),
+    };
+    let mut harness = usual(snapshot);
+    harness.run_steps(2);
+    // One frame, as when nobody touches the window.
+    harness.state_mut().snapshot = heard(2);
+    harness.step();
+    let text = "No steady beat was found, so drift is not shown. Tap the beat along to set it.";
+    assert_eq!(harness.query_all_by_label(text).count(), 0);
+    assert!(
+        harness
+            .query_by_label("What to know, what to practise")
+            .is_some()
+    );
+}
+
+#[test]
 fn notes_are_labelled_and_come_in_order_of_time() {
     let harness = usual(heard(3));
     let notes: Vec<String> = harness

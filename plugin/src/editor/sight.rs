@@ -203,9 +203,10 @@ impl Sight {
         Some(scene)
     }
 
-    /// The page as it was last laid out.
-    pub fn latest(&self) -> Option<Arc<Scene>> {
-        self.scene.clone()
+    /// The page of what is heard now, as wide as it was last laid out.
+    pub fn latest(&mut self, snapshot: &Snapshot) -> Option<Arc<Scene>> {
+        let width = self.scene.as_ref()?.options.width;
+        self.scene(snapshot, width)
     }
 
     /// The recording's outline, made once.

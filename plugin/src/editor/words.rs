@@ -13,7 +13,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     sight.lit.clear();
     // The width only matters to the page; the words are the same at any.
     let ready = snapshot.analysis.ready().is_some();
-    let Some(scene) = sight.latest().filter(|_| ready) else {
+    let Some(scene) = sight.latest(snapshot).filter(|_| ready) else {
         ui.label("Nothing has been heard yet.");
         return;
     };
