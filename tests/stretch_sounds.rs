@@ -123,8 +123,8 @@ fn a_steady_low_string_is_no_row_of_plucks() {
 
 #[test]
 fn unlike_sounds_cross_at_a_seam_without_a_dip_or_a_bump() {
-    // Two noises of the same level: wherever the loop is cut, the level stays what it is. A plain
-    // fade of unlike sounds would lose 3 dB in its middle; their power adds (common practice).
+    // Noise: wherever the loop is cut, the level stays what it is. A linear fade of sounds with
+    // correlation r has 10·log(½(1 + r)) dB in its middle, −3.01 here (handbook formula).
     let mut chance = Chance::new(11);
     let x: Vec<f32> = (0..RATE).map(|_| 0.1 * chance.normal() as f32).collect();
     let recording = recording(RATE, vec![x]);

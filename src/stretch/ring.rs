@@ -5,7 +5,8 @@
 //! into comes out as it went in, bit for bit.
 //!
 //! At a seam, what is there is set apart and sounds beside what is added from then on. Their gains
-//! keep the power: unlike sounds cross without a dip, like ones without a bump.
+//! keep the power: unlike sounds cross without a dip, like ones without a bump. Midway, with a
+//! correlation r of the two, that is 1/√(2 + 2r) for each.
 
 use super::window::raised;
 
@@ -225,5 +226,28 @@ impl Ring {
             }
         }
         self.end = at;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn midway_the_gains_are_those_of_constant_power() {
+        // 1/√(2 + 2r) for a correlation r (handbook formula of cross-fades): 0.707, 0.577, 0.5.
+        for r in [0.0f32, 0.5, 1.0] {
+            let like = Likeness {
+                old: 1.0,
+                new: 1.0,
+                both: r,
+            };
+            let (old, new) = like.gains(0.5);
+            let due = (2.0 + 2.0 * r).sqrt().recip();
+            assert!((old - due).abs() < 1e-6 && (new - due).abs() < 1e-6, "{r}");
+        }
+        let unheard = Likeness::default();
+        assert_eq!(unheard.gains(0.0), (1.0, 0.0));
+        assert_eq!(unheard.gains(1.0), (0.0, 1.0));
     }
 }
