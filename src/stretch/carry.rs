@@ -12,7 +12,7 @@
 //! held through it), every peak found on both keeps its phase; where they are not, the new one
 //! begins as recorded, since its partials would stand to each other as they never did.
 
-use super::peaks::Peaks;
+use super::peaks::{MOST_SLIP, Peaks};
 use super::phase::wrap;
 use super::ring::Ring;
 use super::step::{Copy, Geometry};
@@ -25,10 +25,8 @@ use std::f64::consts::TAU;
 const NEAR_BINS: u32 = 2;
 /// It may grow by this factor of amplitude (4 dB), and fall to this (−15 dB), tuned on the modal
 /// phrases.
-const MOST_GROWTH: f64 = 1.6;
+pub(super) const MOST_GROWTH: f64 = 1.6;
 const LEAST_REST: f64 = 0.18;
-/// Its phase may be this far (radians) from where it should have come to.
-const MOST_SLIP: f64 = 1.2;
 /// Partials weaker than this against the strongest (−70 dB) are left alone.
 const WEAKEST: f64 = 3e-4;
 /// A partial's amplitude is read from a bin at which the window sees at least this much of it: at
@@ -216,10 +214,8 @@ fn seen(w: Complex64, s: &Spectra) -> Complex64 {
 /// last frame before it, at the same place of the output, if the two are one sound.
 pub(super) fn through_seam(new: &mut Spectra, old: &Spectra, size: usize) {
     let per_bin = TAU / size as f64;
-    let power =
-        |s: &Spectra, k: usize| f64::from(s.bins.iter().map(|b| b[k].norm_sqr()).sum::<f32>());
     let sum = |s: &Spectra, peaks: &Peaks| -> f64 {
-        peaks.all().iter().map(|p| power(s, p.bin as usize)).sum()
+        peaks.all().iter().map(|p| s.power(p.bin as usize)).sum()
     };
     // Power that goes on, of the new side's and of the old one's.
     let mut same = (0.0, 0.0);
@@ -242,7 +238,7 @@ pub(super) fn through_seam(new: &mut Spectra, old: &Spectra, size: usize) {
         };
         let ((k, w_new), (j, w_old)) = (at(new, peak.bin), at(old, from.bin));
         let ratio =
-            (power(new, k) / w_new.norm_sqr()) / (power(old, j) / w_old.norm_sqr()).max(1e-30);
+            (new.power(k) / w_new.norm_sqr()) / (old.power(j) / w_old.norm_sqr()).max(1e-30);
         if !(SEAM_RATIO.powi(-2)..=SEAM_RATIO.powi(2)).contains(&ratio) {
             continue;
         }
@@ -255,8 +251,8 @@ pub(super) fn through_seam(new: &mut Spectra, old: &Spectra, size: usize) {
         peak.theta = wrap(from.theta + f64::from(z.arg()) - w_old.arg() + w_new.arg());
         peak.omega = from.steady;
         peak.steady = from.steady;
-        same.0 += power(new, k);
-        same.1 += power(old, j);
+        same.0 += new.power(k);
+        same.1 += old.power(j);
     }
     let whole = (sum(new, &peaks), sum(old, &old.peaks));
     if same.0 < SEAM_SHARE * whole.0 || same.1 < SEAM_SHARE * whole.1 {

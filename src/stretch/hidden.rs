@@ -4,13 +4,13 @@
 //! string that rang evenly before has no peak there for some frames, and its bins would turn with
 //! a neighbour's. Where the spectrum at its bin still has the level that it had, its peak is kept.
 
+use super::carry::MOST_GROWTH;
 use super::peaks::Peak;
 use super::vocoder::Spectra;
 
 /// Bins from a partial within which a peak is its own.
 const OWN: u32 = 2;
-/// The level at its bin may have grown by this factor of amplitude or fallen to this.
-const MOST_GROWTH: f64 = 1.6;
+/// The level at its bin may have fallen to this factor of amplitude.
 const LEAST_REST: f64 = 0.4;
 
 /// Adds to the peaks of `new` the even ones of `old` that show none. `spare` is working space.
@@ -29,11 +29,7 @@ pub(super) fn keep(new: &mut Spectra, old: &Spectra, spare: &mut Vec<Peak>) {
         if own || !room || !(LEAST_REST..=MOST_GROWTH).contains(&ratio) {
             continue;
         }
-        spare.push(Peak {
-            end: 0,
-            theta: 0.0,
-            ..*from
-        });
+        spare.push(Peak { end: 0, ..*from });
         kept = true;
     }
     if !kept {

@@ -51,9 +51,9 @@ const SMOOTHING: f64 = 0.4;
 /// that a window next to an onset is not clear, that comes to 0.16 radians at half speed.
 const EVEN: f64 = 0.1;
 
-/// Where the view is not clear, a partial's phase may be read this far (radians) from where its
+/// Next to an onset and through it, a partial's phase may be read this far (radians) from where its
 /// even frequency takes it.
-const MOST_SLIP: f64 = 1.2;
+pub(super) const MOST_SLIP: f64 = 1.2;
 
 /// Peaks of one frame, ascending.
 #[derive(Default)]

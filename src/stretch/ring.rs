@@ -68,6 +68,11 @@ impl Ring {
         }
     }
 
+    /// Where output frame `at` lies in the ring.
+    fn index(&self, at: i64) -> usize {
+        at.rem_euclid(self.mask as i64 + 1) as usize
+    }
+
     /// The one or two runs of the ring that output frames `at..at + len` lie in; something is
     /// added there.
     fn touch(&mut self, at: i64, len: usize) -> [(usize, usize); 2] {
@@ -77,7 +82,7 @@ impl Ring {
 
     /// The one or two runs of the ring that output frames `at..at + len` lie in.
     fn runs(&self, at: i64, len: usize) -> [(usize, usize); 2] {
-        let first = at.rem_euclid(self.mask as i64 + 1) as usize;
+        let first = self.index(at);
         let head = len.min(self.mask + 1 - first);
         [(first, head), (0, len - head)]
     }
@@ -141,7 +146,7 @@ impl Ring {
         sample: impl Fn(usize, usize) -> f32,
     ) {
         self.end = self.end.max(at + len as i64);
-        let first = at.rem_euclid(self.mask as i64 + 1) as usize;
+        let first = self.index(at);
         for i in 0..len {
             self.weights[(first + i) & self.mask] += weight(i);
         }
@@ -155,7 +160,7 @@ impl Ring {
     /// Sets apart what is there at output frames `at..at + len`, as it would have sounded.
     pub(super) fn set_apart(&mut self, at: i64, len: usize) {
         self.end = self.end.max(at + len as i64);
-        let first = at.rem_euclid(self.mask as i64 + 1) as usize;
+        let first = self.index(at);
         for i in (first..first + len).map(|i| i & self.mask) {
             let gain = self.gains[i] / self.weights[i].max(LEAST_WEIGHT);
             for (sums, apart) in self.sums.iter_mut().zip(&mut self.apart) {
@@ -169,7 +174,7 @@ impl Ring {
 
     /// What was set apart at output frame `at`.
     pub(super) fn apart(&self, channel: usize, at: i64) -> f32 {
-        self.apart[channel][at.rem_euclid(self.mask as i64 + 1) as usize]
+        self.apart[channel][self.index(at)]
     }
 
     /// From what was set apart at output frames `at..at + len` to what is added there, which takes
@@ -181,7 +186,7 @@ impl Ring {
         over: std::ops::Range<usize>,
         like: &Likeness,
     ) {
-        let first = at.rem_euclid(self.mask as i64 + 1) as usize;
+        let first = self.index(at);
         for i in 0..len {
             let part = (i as f32 + 0.5 - over.start as f32) / over.len() as f32;
             let (old, new) = like.gains(raised(part.clamp(0.0, 1.0)));

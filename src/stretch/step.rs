@@ -17,8 +17,9 @@ pub(super) struct Geometry {
     pub lead: usize,
     /// Cross-fades where a copy ends.
     pub fade: usize,
-    /// Cross-fade at a seam, and how much of it comes after the seam where no attack is near.
+    /// Cross-fade at a seam.
     pub seam: usize,
+    /// How much of it comes after the seam where no attack is near.
     pub after_seam: usize,
     /// Copy at a start, while the first vocoder frames are made ready.
     pub start: usize,

@@ -76,10 +76,14 @@ impl Spectra {
         }
     }
 
+    /// Power at bin `k`, all channels together.
+    pub(super) fn power(&self, k: usize) -> f64 {
+        f64::from(self.bins.iter().map(|b| b[k].norm_sqr()).sum::<f32>())
+    }
+
     /// Amplitude of what bin `k` shows, all channels together.
     pub(super) fn level(&self, k: usize) -> f64 {
-        let power: f32 = self.bins.iter().map(|b| b[k].norm_sqr()).sum();
-        f64::from(power).sqrt() / (0.5 * (self.halves.0 + self.halves.1) as f64)
+        self.power(k).sqrt() / (0.5 * (self.halves.0 + self.halves.1) as f64)
     }
 
     /// Whether the window reaches half of the longest half, `half`, to either side.

@@ -187,26 +187,7 @@ impl Part {
         measured.others.sort_by(|a, b| b.score.total_cmp(&a.score));
         measured
     }
-}
 
-/// Median beat of the longest run.
-pub(super) fn beat_of(path: &Path) -> f64 {
-    let longest = path.runs.iter().max_by_key(|run| run.len());
-    longest.map_or(0.5, |run| smooth::median_gap(run))
-}
-
-/// Events within a run of beats and a beat around it.
-pub(super) fn inside<'a>(events: &'a [Event], beats: &[f64]) -> &'a [Event] {
-    let (Some(&first), Some(&last)) = (beats.first(), beats.last()) else {
-        return &[];
-    };
-    let around = smooth::median_gap(beats);
-    let from = events.partition_point(|e| e.time < first - around);
-    let to = events.partition_point(|e| e.time <= last + around);
-    &events[from..to]
-}
-
-impl Part {
     /// The best paths of different tempi, at most [`MEASURED`].
     fn distinct(&self, mut paths: Vec<(Source, Path)>) -> Vec<(Source, Path)> {
         let worth = |p: &Path| PATH * p.score + self.tempo_prior(beat_of(p));
@@ -233,4 +214,21 @@ impl Part {
         let times = (self.events.len() as f64 / OVERSTATED).max(1.0);
         -0.5 * times * (octaves / 0.22).powi(2)
     }
+}
+
+/// Median beat of the longest run.
+pub(super) fn beat_of(path: &Path) -> f64 {
+    let longest = path.runs.iter().max_by_key(|run| run.len());
+    longest.map_or(0.5, |run| smooth::median_gap(run))
+}
+
+/// Events within a run of beats and a beat around it.
+pub(super) fn inside<'a>(events: &'a [Event], beats: &[f64]) -> &'a [Event] {
+    let (Some(&first), Some(&last)) = (beats.first(), beats.last()) else {
+        return &[];
+    };
+    let around = smooth::median_gap(beats);
+    let from = events.partition_point(|e| e.time < first - around);
+    let to = events.partition_point(|e| e.time <= last + around);
+    &events[from..to]
 }
