@@ -3,13 +3,13 @@
 //! The callback reads parameters and switches, hands the player the buffers and nothing else: what
 //! sounds is the library's deck.
 
-use crate::action::Control;
 use crate::editor::{self, App};
-use crate::feet::{Feet, Wish};
+use crate::feet::{Feet, Override};
 use crate::hub::Hub;
 use crate::params::{Channels, Dials};
 use crate::relay::Runner;
 use crate::session::{Store, Trigger};
+use crate::wish::Control;
 use nice_plug::midi::Key;
 use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::*;
@@ -61,7 +61,7 @@ impl Default for Thumbline {
 }
 
 /// What a parameter and a wish come to: the one that spoke last.
-fn spoken(param: bool, before: &mut bool, wish: &Wish) -> bool {
+fn spoken(param: bool, before: &mut bool, wish: &Override) -> bool {
     if param != *before {
         *before = param;
         wish.clear();

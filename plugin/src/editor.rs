@@ -1,6 +1,6 @@
 //! The window.
 //!
-//! A view is `fn(ui, &Snapshot, &mut Sight, &mut Vec<Action>)`: it draws a snapshot and returns
+//! A view is `fn(ui, &Snapshot, &mut Sight, &mut Vec<Wish>)`: it draws a snapshot and returns
 //! wishes. The sight holds what concerns the window alone: what is chosen, which page is open, the
 //! laid-out sheet. This module asks the hub for a snapshot, lets the views draw it and hands their
 //! wishes back; nothing here waits for the audio thread.
@@ -19,9 +19,9 @@ pub mod theme;
 pub mod transport;
 pub mod words;
 
-use crate::action::Action;
 use crate::hub::Hub;
 use crate::snapshot::{AnalysisView, CaptureView, Look, RecordingView, Snapshot};
+use crate::wish::Wish;
 use egui::{CentralPanel, Frame as Pane, Panel, ScrollArea, Ui};
 use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::ResizeHint;
@@ -93,7 +93,7 @@ pub fn create(hub: Arc<Hub>) -> Option<EguiEditor<App>> {
 }
 
 /// Draws a snapshot and collects wishes.
-pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let ctx = ui.ctx().clone();
     dress(&ctx, &snapshot.look);
     keys::read(ui, snapshot, sight, wishes);
@@ -178,17 +178,17 @@ fn heading(
     ui: &mut Ui,
     snapshot: &Snapshot,
     sight: &mut Sight,
-    wishes: &mut Vec<Action>,
+    wishes: &mut Vec<Wish>,
     wide: bool,
 ) {
     ui.horizontal_wrapped(|ui| {
         if transport::large(ui, false, "Open…", "Open a recording", None) {
-            wishes.push(Action::AskForRecording);
+            wishes.push(Wish::AskForRecording);
         }
         if snapshot.recording.name().is_some()
             && transport::large(ui, false, "Close", "Close the recording", None)
         {
-            wishes.push(Action::Close);
+            wishes.push(Wish::Close);
         }
         if let Some(name) = snapshot.recording.name() {
             ui.heading(name);
@@ -209,7 +209,7 @@ fn heading(
                 if transport::large(ui, sight.side == page, name, "Page at the right", None) {
                     sight.side = page;
                     if page == Side::Journal {
-                        wishes.push(Action::ReadPage);
+                        wishes.push(Wish::ReadPage);
                     }
                 }
             }
@@ -217,7 +217,7 @@ fn heading(
     });
 }
 
-fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     if sight.side != Side::Beats {
         sight.moving_beats = false;
     }
@@ -235,7 +235,7 @@ fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Ac
 }
 
 /// Sentences the player should read.
-fn notices(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+fn notices(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     for notice in snapshot.notices.iter().rev().take(3) {
         ui.horizontal_wrapped(|ui| {
             if notice.grave {
@@ -248,14 +248,14 @@ fn notices(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
                 .on_hover_text("Put this away")
                 .clicked()
             {
-                wishes.push(Action::Dismiss(notice.id));
+                wishes.push(Wish::Dismiss(notice.id));
             }
         });
     }
 }
 
 /// Keeps the window's size, once the mouse has let go of its edge.
-fn remember_size(ctx: &egui::Context, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+fn remember_size(ctx: &egui::Context, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     let size = ctx.content_rect().size() * ctx.zoom_factor();
     let (width, height) = snapshot.look.size;
     let moved = (size.x - width).abs() > 1.0 || (size.y - height).abs() > 1.0;
@@ -265,6 +265,6 @@ fn remember_size(ctx: &egui::Context, snapshot: &Snapshot, wishes: &mut Vec<Acti
             size: (size.x, size.y),
             ..snapshot.look
         };
-        wishes.push(Action::SetLook(look));
+        wishes.push(Wish::SetLook(look));
     }
 }

@@ -7,15 +7,15 @@
     clippy::disallowed_types
 )]
 
-use crate::action::Control;
 use crate::session::Trigger;
+use crate::wish::Control;
 use std::sync::atomic::{AtomicI32, AtomicU8, AtomicU16, Ordering};
 
 /// A wish that overrides a parameter until the parameter itself moves: nothing, off or on.
 #[derive(Debug, Default)]
-pub struct Wish(AtomicU8);
+pub struct Override(AtomicU8);
 
-impl Wish {
+impl Override {
     /// Asks for it.
     pub fn set(&self, on: bool) {
         self.0.store(1 + u8::from(on), Ordering::Release);
@@ -48,9 +48,9 @@ pub const CONTROLS: [Control; 4] = [
 #[derive(Debug, Default)]
 pub struct Feet {
     /// Run or stop.
-    pub play: Wish,
+    pub play: Override,
     /// Loop on or off.
-    pub looped: Wish,
+    pub looped: Override,
     /// Regions to go on (or back).
     pub hop: AtomicI32,
     learnt: [AtomicU16; 4],

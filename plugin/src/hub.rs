@@ -2,7 +2,7 @@
 //!
 //! Owns the deck (the sending end of the audio thread's messages), the session and what is open.
 //! The window asks it for a [`Snapshot`](crate::snapshot::Snapshot) and hands it
-//! [`Action`](crate::action::Action)s; the
+//! [`Wish`](crate::wish::Wish)s; the
 //! audio thread never waits for it, except offline, where there is time.
 
 mod hearing;

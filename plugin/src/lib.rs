@@ -1,7 +1,6 @@
 //! Thumbline as a plug-in: loads a recording, plays it slower at its own pitch, loops the hard
 //! bar, shows thumb and fingers against the beat.
 
-pub mod action;
 pub mod audio;
 pub mod editor;
 pub mod feet;
@@ -15,6 +14,7 @@ pub mod session;
 pub mod shelf;
 pub mod snapshot;
 pub mod standalone;
+pub mod wish;
 
 pub use audio::Thumbline;
 

@@ -6,8 +6,8 @@
 //! nobody knows survive a round trip. Marks belong to a recording's sound, not to its file: opening
 //! another recording and coming back loses nothing.
 
-use crate::action::Control;
 use crate::snapshot::{ClickRate, Ladder, Look, Snap};
+use crate::wish::Control;
 use nice_plug::params::persist::PersistentField;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};

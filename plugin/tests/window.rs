@@ -12,17 +12,17 @@ use std::sync::Arc;
 use thumbline::music::note::Role as Hand;
 use thumbline::report::sheet::Ground;
 use thumbline::unit::Seconds;
-use thumbline_plugin::action::{Action, GridEdit, NoteEdit};
 use thumbline_plugin::editor::{self, keys, look, sight::Side, sight::Sight};
 use thumbline_plugin::snapshot::{
     AnalysisView, CaptureView, Hear, Notice, RecordingView, Snapshot,
 };
+use thumbline_plugin::wish::{GridEdit, NoteEdit, Wish};
 
 #[derive(Default)]
 struct World {
     snapshot: Snapshot,
     sight: Sight,
-    wishes: Vec<Action>,
+    wishes: Vec<Wish>,
 }
 
 fn window(snapshot: Snapshot, size: egui::Vec2) -> Harness<'static, World> {
@@ -48,17 +48,17 @@ fn usual(snapshot: Snapshot) -> Harness<'static, World> {
     window(snapshot, vec2(1180.0, 900.0))
 }
 
-fn wished(harness: &mut Harness<World>) -> Vec<Action> {
+fn wished(harness: &mut Harness<World>) -> Vec<Wish> {
     harness.run_steps(2);
     std::mem::take(&mut harness.state_mut().wishes)
 }
 
-fn press(harness: &mut Harness<World>, modifiers: Modifiers, key: Key) -> Vec<Action> {
+fn press(harness: &mut Harness<World>, modifiers: Modifiers, key: Key) -> Vec<Wish> {
     harness.key_press_modifiers(modifiers, key);
     wished(harness)
 }
 
-fn click(harness: &mut Harness<World>, label: &str) -> Vec<Action> {
+fn click(harness: &mut Harness<World>, label: &str) -> Vec<Wish> {
     harness.get_by_label(label).click();
     wished(harness)
 }
@@ -67,15 +67,15 @@ fn click(harness: &mut Harness<World>, label: &str) -> Vec<Action> {
 fn an_empty_window_says_what_to_do_first() {
     let mut harness = usual(Snapshot::default());
     harness.get_by_label("Open a recording of a guitar to see thumb and fingers against the beat.");
-    assert_eq!(click(&mut harness, "Open the demo"), [Action::OpenDemo]);
+    assert_eq!(click(&mut harness, "Open the demo"), [Wish::OpenDemo]);
     assert_eq!(
         click(&mut harness, "Open a recording…"),
-        [Action::AskForRecording]
+        [Wish::AskForRecording]
     );
     harness.state_mut().sight.path = "/music/tune.flac".to_owned();
     harness.run_steps(2);
     let path = PathBuf::from("/music/tune.flac");
-    assert_eq!(click(&mut harness, "Open this path"), [Action::Load(path)]);
+    assert_eq!(click(&mut harness, "Open this path"), [Wish::Load(path)]);
 }
 
 #[test]
@@ -83,7 +83,7 @@ fn cautions_are_said_once() {
     let mut harness = usual(Snapshot::default());
     harness.get_by_label(look::CAUTIONS[0]);
     let wishes = click(&mut harness, "I have read this");
-    let [Action::SetLook(look)] = wishes.as_slice() else {
+    let [Wish::SetLook(look)] = wishes.as_slice() else {
         panic!("{wishes:?}");
     };
     assert!(look.cautioned);
@@ -125,42 +125,42 @@ fn every_state_says_what_is_and_what_still_works() {
             AnalysisView::None,
             "Reading tune.wav",
             "Cancel",
-            Action::Cancel,
+            Wish::Cancel,
         ),
         (
             failed,
             AnalysisView::None,
             "tune.wav could not be opened",
             "Open the demo",
-            Action::OpenDemo,
+            Wish::OpenDemo,
         ),
         (
             missing,
             AnalysisView::None,
             "tune.wav is not where it was",
             "Find it…",
-            Action::AskForRecording,
+            Wish::AskForRecording,
         ),
         (
             ready.clone(),
             working,
             "Listening to tune.wav",
             "Cancel",
-            Action::Cancel,
+            Wish::Cancel,
         ),
         (
             ready.clone(),
             broken,
             "The notes could not be found",
             "Try again",
-            Action::Analyse,
+            Wish::Analyse,
         ),
         (
             ready,
             AnalysisView::None,
             "It has not been listened to yet.",
             "Find the notes",
-            Action::Analyse,
+            Wish::Analyse,
         ),
     ];
     for (recording, analysis, says, button, wish) in cases {
@@ -247,31 +247,28 @@ fn focus_goes_through_the_notes_and_chooses_them() {
 fn keys_do_what_their_list_says() {
     let mut harness = usual(looping());
     let none = Modifiers::NONE;
-    assert_eq!(press(&mut harness, none, Key::Space), [Action::Play(false)]);
-    assert_eq!(press(&mut harness, none, Key::P), [Action::Play(false)]);
-    assert_eq!(press(&mut harness, none, Key::L), [Action::SetLoop(false)]);
+    assert_eq!(press(&mut harness, none, Key::Space), [Wish::Play(false)]);
+    assert_eq!(press(&mut harness, none, Key::P), [Wish::Play(false)]);
+    assert_eq!(press(&mut harness, none, Key::L), [Wish::SetLoop(false)]);
     assert_eq!(
         press(&mut harness, none, Key::Minus),
-        [Action::SetSpeed(0.55)]
+        [Wish::SetSpeed(0.55)]
     );
     assert_eq!(
         press(&mut harness, none, Key::Equals),
-        [Action::SetSpeed(0.65)]
+        [Wish::SetSpeed(0.65)]
     );
-    assert_eq!(press(&mut harness, none, Key::C), [Action::SetClick(true)]);
-    assert_eq!(
-        press(&mut harness, none, Key::R),
-        [Action::CaptureTake(true)]
-    );
+    assert_eq!(press(&mut harness, none, Key::C), [Wish::SetClick(true)]);
+    assert_eq!(press(&mut harness, none, Key::R), [Wish::CaptureTake(true)]);
     assert_eq!(
         press(&mut harness, Modifiers::COMMAND, Key::Z),
-        [Action::Undo]
+        [Wish::Undo]
     );
     let both = Modifiers::COMMAND | Modifiers::SHIFT;
-    assert_eq!(press(&mut harness, both, Key::Z), [Action::Redo]);
+    assert_eq!(press(&mut harness, both, Key::Z), [Wish::Redo]);
     assert_eq!(
         press(&mut harness, Modifiers::COMMAND, Key::Y),
-        [Action::Redo]
+        [Wish::Redo]
     );
 }
 
@@ -296,25 +293,25 @@ fn a_chosen_note_can_be_corrected_by_key() {
     let role = Hand::Bass;
     let which = chosen;
     let (first, second) = (Hand::Bass, Hand::Melody);
-    let swapped = |role| Action::EditNote(NoteEdit::SetRole { which, role });
+    let swapped = |role| Wish::EditNote(NoteEdit::SetRole { which, role });
     assert!(
         wishes == [swapped(first)] || wishes == [swapped(second)],
         "{wishes:?} {role:?}"
     );
     let wishes = press(&mut harness, none, Key::CloseBracket);
     let slot = Seconds(0.5 + 0.3);
-    let [Action::EditNote(NoteEdit::MeantFor { slot: found, .. })] = wishes.as_slice() else {
+    let [Wish::EditNote(NoteEdit::MeantFor { slot: found, .. })] = wishes.as_slice() else {
         panic!("{wishes:?}");
     };
     assert!((*found - slot).abs().0 < 1e-6, "{found:?}");
     let wishes = press(&mut harness, none, Key::H);
-    assert!(matches!(wishes[..], [Action::HearOnce(_, _)]));
+    assert!(matches!(wishes[..], [Wish::HearOnce(_, _)]));
     let wishes = press(&mut harness, none, Key::Delete);
-    assert_eq!(wishes, [Action::EditNote(NoteEdit::Remove { which })]);
+    assert_eq!(wishes, [Wish::EditNote(NoteEdit::Remove { which })]);
     assert!(harness.state().sight.chosen.is_none());
     let wishes = press(&mut harness, none, Key::A);
     assert!(
-        matches!(&wishes[..], [Action::EditNote(NoteEdit::Add { note })] if note.time == Seconds(0.0))
+        matches!(&wishes[..], [Wish::EditNote(NoteEdit::Add { note })] if note.time == Seconds(0.0))
     );
 }
 
@@ -326,8 +323,8 @@ fn corrections_can_be_undone_from_the_panel() {
     let mut harness = usual(snapshot);
     harness.state_mut().sight.side = Side::Note;
     harness.run_steps(2);
-    assert_eq!(click(&mut harness, "Undo (3)"), [Action::Undo]);
-    assert_eq!(click(&mut harness, "Redo (1)"), [Action::Redo]);
+    assert_eq!(click(&mut harness, "Undo (3)"), [Wish::Undo]);
+    assert_eq!(click(&mut harness, "Redo (1)"), [Wish::Redo]);
 }
 
 #[test]
@@ -355,7 +352,7 @@ fn a_note_dragged_along_its_row_is_meant_for_another_slot() {
     }
     harness.drop_at(egui::pos2(three.x, note.y));
     let wishes = wished(&mut harness);
-    let [Action::EditNote(NoteEdit::MeantFor { slot, .. })] = wishes.as_slice() else {
+    let [Wish::EditNote(NoteEdit::MeantFor { slot, .. })] = wishes.as_slice() else {
         panic!("{wishes:?}");
     };
     assert!(
@@ -368,7 +365,7 @@ fn a_note_dragged_along_its_row_is_meant_for_another_slot() {
 fn a_bar_number_loops_its_bar() {
     let mut harness = usual(heard(3));
     let wishes = click(&mut harness, "Bar 2");
-    assert_eq!(wishes, [Action::SetBars(2, 2), Action::SetLoop(true)]);
+    assert_eq!(wishes, [Wish::SetBars(2, 2), Wish::SetLoop(true)]);
 }
 
 #[test]
@@ -391,10 +388,10 @@ fn a_sentence_loops_the_bar_it_speaks_of() {
         .expect("a number");
     let wishes = wished(&mut harness);
     let wanted = [
-        Action::SetBars(bar, bar),
-        Action::SetLoop(true),
-        Action::SetSpeed(0.6),
-        Action::Play(true),
+        Wish::SetBars(bar, bar),
+        Wish::SetLoop(true),
+        Wish::SetSpeed(0.6),
+        Wish::Play(true),
     ];
     assert_eq!(wishes, wanted);
 }
@@ -414,7 +411,7 @@ fn dragging_in_the_overview_loops() {
     harness.run_steps(2);
     harness.drop_at(at(0.5));
     let wishes = wished(&mut harness);
-    let [Action::SetRegion(Some((from, to))), Action::SetLoop(true)] = wishes.as_slice() else {
+    let [Wish::SetRegion(Some((from, to))), Wish::SetLoop(true)] = wishes.as_slice() else {
         panic!("{wishes:?}");
     };
     let end = 0.5 + 2.4 * 4.0;
@@ -428,11 +425,11 @@ fn beats_can_be_tapped_and_set() {
     harness.run_steps(2);
     assert_eq!(
         click(&mut harness, "Double"),
-        [Action::EditGrid(GridEdit::Double)]
+        [Wish::EditGrid(GridEdit::Double)]
     );
     assert_eq!(
         click(&mut harness, "Half"),
-        [Action::EditGrid(GridEdit::Halve)]
+        [Wish::EditGrid(GridEdit::Halve)]
     );
     harness.state_mut().snapshot.transport.position = Seconds(1.0);
     assert!(
@@ -440,7 +437,7 @@ fn beats_can_be_tapped_and_set() {
         "one tap is no beat"
     );
     harness.state_mut().snapshot.transport.position = Seconds(1.6);
-    let tap = |at| Action::EditGrid(GridEdit::Tap { at: Seconds(at) });
+    let tap = |at| Wish::EditGrid(GridEdit::Tap { at: Seconds(at) });
     assert_eq!(
         press(&mut harness, Modifiers::NONE, Key::B),
         [tap(1.0), tap(1.6)]
@@ -448,14 +445,14 @@ fn beats_can_be_tapped_and_set() {
     let wishes = click(&mut harness, "Bar 1 here");
     assert_eq!(
         wishes,
-        [Action::EditGrid(GridEdit::BarOne { at: Seconds(1.6) })]
+        [Wish::EditGrid(GridEdit::BarOne { at: Seconds(1.6) })]
     );
     let wishes = click(&mut harness, "triplets");
     assert!(matches!(
         wishes[..],
-        [Action::EditGrid(GridEdit::Subdivision { parts: 3, .. })]
+        [Wish::EditGrid(GridEdit::Subdivision { parts: 3, .. })]
     ));
-    let swing = |ratio| [Action::EditGrid(GridEdit::Swing { ratio })];
+    let swing = |ratio| [Wish::EditGrid(GridEdit::Swing { ratio })];
     assert!(click(&mut harness, "as played").is_empty());
     assert_eq!(click(&mut harness, "from triplets"), swing(Some(2.0)));
     let AnalysisView::Ready(heard) = &mut harness.state_mut().snapshot.analysis else {
@@ -493,7 +490,7 @@ fn notices_can_be_put_away() {
         grave: true,
     }]);
     let mut harness = usual(snapshot);
-    assert_eq!(click(&mut harness, "All right"), [Action::Dismiss(7)]);
+    assert_eq!(click(&mut harness, "All right"), [Wish::Dismiss(7)]);
 }
 
 /// Every control of the bar is at least 44 points high and wide.
@@ -515,9 +512,9 @@ fn looks_are_wished_for() {
     harness.state_mut().sight.side = Side::Look;
     harness.run_steps(2);
     let wishes = click(&mut harness, "Dark");
-    assert!(matches!(&wishes[..], [Action::SetLook(look)] if look.ground == Ground::Dark));
+    assert!(matches!(&wishes[..], [Wish::SetLook(look)] if look.ground == Ground::Dark));
     let wishes = click(&mut harness, "×8");
-    assert!(matches!(&wishes[..], [Action::SetLook(look)] if look.magnifier == Some(8)));
+    assert!(matches!(&wishes[..], [Wish::SetLook(look)] if look.magnifier == Some(8)));
 }
 
 /// Small and large windows, every scale, every page of the side panel: nothing panics, the run of
@@ -644,10 +641,10 @@ fn a_take_says_what_it_came_to_and_is_heard_beside_the_recording() {
         matches!(
             wishes[..],
             [
-                Action::Hear(Hear::Beside(0)),
-                Action::SetRegion(Some(_)),
-                Action::SetLoop(true),
-                Action::Seek(_)
+                Wish::Hear(Hear::Beside(0)),
+                Wish::SetRegion(Some(_)),
+                Wish::SetLoop(true),
+                Wish::Seek(_)
             ]
         ),
         "{wishes:?}"
@@ -655,7 +652,7 @@ fn a_take_says_what_it_came_to_and_is_heard_beside_the_recording() {
     harness.state_mut().snapshot.practice.hear = Hear::Beside(0);
     assert_eq!(
         click(&mut harness, "Hear both"),
-        [Action::Hear(Hear::Balance(0.0))]
+        [Wish::Hear(Hear::Balance(0.0))]
     );
 }
 
@@ -665,7 +662,7 @@ fn the_journal_shows_days_rounds_and_what_comes_next() {
     harness.state_mut().sight.side = Side::Journal;
     harness.run_steps(2);
     harness.get_by_label_contains("This page is still empty");
-    assert_eq!(click(&mut harness, "Journal"), [Action::ReadPage]);
+    assert_eq!(click(&mut harness, "Journal"), [Wish::ReadPage]);
     harness.state_mut().snapshot = with_page();
     harness.run_steps(2);
     harness.get_by_label_contains("2026-03-02: 60 %, fingers +24 ms, spread 15 ms");
@@ -680,7 +677,7 @@ fn thumb_and_fingers_are_weighed_by_name() {
     click(&mut harness, "Balance");
     assert_eq!(
         click(&mut harness, "the thumb alone"),
-        [Action::Hear(Hear::Balance(-1.0))]
+        [Wish::Hear(Hear::Balance(-1.0))]
     );
     // Nothing is heard yet: there is nothing to weigh.
     let mut harness = usual(Snapshot {
@@ -698,7 +695,7 @@ fn a_way_to_practise_is_one_choice() {
         ..heard(4)
     });
     click(&mut harness, "Practice");
-    assert_eq!(click(&mut harness, "Slow and climb"), [Action::UseSetUp(0)]);
+    assert_eq!(click(&mut harness, "Slow and climb"), [Wish::UseSetUp(0)]);
 }
 
 #[test]
@@ -720,7 +717,7 @@ fn the_sheet_fills_in_while_it_is_listened_to() {
     harness.get_by_label_contains("Bar sheet");
     harness.get_by_label_contains("Finding the beat");
     assert!(notes(&harness) > 10);
-    assert_eq!(click(&mut harness, "Cancel"), [Action::Cancel]);
+    assert_eq!(click(&mut harness, "Cancel"), [Wish::Cancel]);
 }
 
 /// Notes on the page, as a screen reader finds them.

@@ -5,8 +5,8 @@
 
 use super::sight::{Scene, Side, Sight};
 use super::theme::{self, Brush};
-use crate::action::{Action, GridEdit, NoteAt, NoteEdit};
 use crate::snapshot::Snapshot;
+use crate::wish::{GridEdit, NoteAt, NoteEdit, Wish};
 use egui::{CursorIcon, Role, ScrollArea, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::note::{Attack, Note, Role as Hand};
 use thumbline::report::sheet::{Ink, Mark, Point, Rect, RowKind, describe};
@@ -19,7 +19,7 @@ const SHORTEST: f64 = 0.25;
 const LONGEST: f64 = 1.2;
 
 /// Draws the sheet.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let width = f64::from(ui.available_width() - 14.0).max(200.0);
     let Some(scene) = sight.scene(snapshot, width) else {
         return;
@@ -110,13 +110,7 @@ impl View<'_> {
     }
 
     /// The page itself: click to go there, drag to loop, double-click to add a note.
-    fn ground(
-        &self,
-        ui: &Ui,
-        ground: &egui::Response,
-        sight: &mut Sight,
-        wishes: &mut Vec<Action>,
-    ) {
+    fn ground(&self, ui: &Ui, ground: &egui::Response, sight: &mut Sight, wishes: &mut Vec<Wish>) {
         ground.widget_info(|| WidgetInfo::labeled(Role::Group, true, "Bar sheet"));
         let under = ground
             .interact_pointer_pos()
@@ -128,15 +122,15 @@ impl View<'_> {
         if ground.drag_stopped() {
             if let (Some(from), Some(to)) = (sight.loop_from.take(), under) {
                 let (from, to) = if from < to { (from, to) } else { (to, from) };
-                wishes.push(Action::SetRegion(Some((from, to))));
-                wishes.push(Action::SetLoop(true));
+                wishes.push(Wish::SetRegion(Some((from, to))));
+                wishes.push(Wish::SetLoop(true));
             }
         } else if ground.double_clicked() {
             let at = ground.interact_pointer_pos();
-            wishes.extend(at.and_then(|at| self.new_note(at)).map(Action::EditNote));
+            wishes.extend(at.and_then(|at| self.new_note(at)).map(Wish::EditNote));
         } else if ground.clicked() {
             sight.chosen = None;
-            wishes.extend(under.map(Action::Seek));
+            wishes.extend(under.map(Wish::Seek));
         }
     }
 
@@ -206,7 +200,7 @@ impl View<'_> {
         }
     }
 
-    fn row(&self, ui: &mut Ui, row: usize, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    fn row(&self, ui: &mut Ui, row: usize, sight: &mut Sight, wishes: &mut Vec<Wish>) {
         let piece = self.scene.heard.piece();
         let (shapes, marks) = self.scene.sheet.row_shapes(&piece, row);
         let brush = self.brush(ui);
@@ -226,7 +220,7 @@ impl View<'_> {
     }
 
     /// The number at the left: loops its bar.
-    fn bar_number(&self, ui: &Ui, row: usize, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    fn bar_number(&self, ui: &Ui, row: usize, sight: &mut Sight, wishes: &mut Vec<Wish>) {
         let sheet = &self.scene.sheet;
         let RowKind::Bars(cells) = &sheet.rows()[row].kind else {
             return;
@@ -260,21 +254,21 @@ impl View<'_> {
                 .rect_stroke(rect.shrink(4.0), 4.0, stroke, StrokeKind::Inside);
         }
         if button.double_clicked() {
-            wishes.push(Action::SetSpeed(0.6));
-            wishes.push(Action::Play(true));
+            wishes.push(Wish::SetSpeed(0.6));
+            wishes.push(Wish::Play(true));
         } else if button.clicked() {
             let shift = ui.input(|i| i.modifiers.shift);
             let start = self.snapshot.practice.region.as_ref().map(|r| r.from);
             match start.filter(|&from| shift && from < first.start) {
-                Some(from) => wishes.push(Action::SetRegion(Some((from, last.end)))),
-                None => wishes.push(Action::SetBars(first.number, last.number)),
+                Some(from) => wishes.push(Wish::SetRegion(Some((from, last.end)))),
+                None => wishes.push(Wish::SetBars(first.number, last.number)),
             }
-            wishes.push(Action::SetLoop(true));
+            wishes.push(Wish::SetLoop(true));
             sight.chosen = None;
         }
     }
 
-    fn note(&self, ui: &Ui, mark: &Mark, sight: &mut Sight, wishes: &mut Vec<Action>) {
+    fn note(&self, ui: &Ui, mark: &Mark, sight: &mut Sight, wishes: &mut Vec<Wish>) {
         let heard = &self.scene.heard;
         let (piece, brush) = (heard.piece(), self.brush(ui));
         let note = &heard.analysis.notes[mark.note];
@@ -305,7 +299,7 @@ impl View<'_> {
             && let Some((slot, _)) = self.slot_under(at)
         {
             let which = NoteAt::of(note);
-            wishes.push(Action::EditNote(NoteEdit::MeantFor { which, slot }));
+            wishes.push(Wish::EditNote(NoteEdit::MeantFor { which, slot }));
         }
         let ring = if chosen || head.has_focus() || head.hovered() {
             Some(2.0)
@@ -360,7 +354,7 @@ impl View<'_> {
     }
 
     /// Beats that can be dragged to where they belong.
-    fn beats(&self, ui: &Ui, row: usize, wishes: &mut Vec<Action>) {
+    fn beats(&self, ui: &Ui, row: usize, wishes: &mut Vec<Wish>) {
         let heard = &self.scene.heard;
         let (piece, sheet) = (heard.piece(), &self.scene.sheet);
         let RowKind::Bars(cells) = &sheet.rows()[row].kind else {
@@ -394,7 +388,7 @@ impl View<'_> {
                         .and_then(|p| self.time_under(pos2(p.x, centre.y)))
                 {
                     let from = at.time;
-                    wishes.push(Action::EditGrid(GridEdit::DragBeat { from, to }));
+                    wishes.push(Wish::EditGrid(GridEdit::DragBeat { from, to }));
                 }
                 handle.on_hover_cursor(CursorIcon::ResizeHorizontal);
             }
@@ -421,10 +415,10 @@ impl View<'_> {
 }
 
 /// What makes a note heard: the sound from just before it.
-pub fn hear(note: &Note) -> Action {
+pub fn hear(note: &Note) -> Wish {
     let from = Seconds((note.time - LEAD).0.max(0.0));
     let length = (note.end - note.time).0.clamp(SHORTEST, LONGEST);
-    Action::HearOnce(from, note.time + Span(length))
+    Wish::HearOnce(from, note.time + Span(length))
 }
 
 /// A note that a player adds by hand: surely there, of unknown pitch.

@@ -6,8 +6,8 @@ use super::keys::{self, Deed};
 use super::note;
 use super::sight::Sight;
 use super::transport::large;
-use crate::action::{Action, GridEdit};
 use crate::snapshot::Snapshot;
+use crate::wish::{GridEdit, Wish};
 use egui::{ComboBox, Ui};
 use thumbline::music::grid::long_to_short;
 use thumbline::music::meter::Meter;
@@ -26,7 +26,7 @@ const METERS: [Meter; 8] = [
 ];
 
 /// Draws the panel.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     note::undo(ui, snapshot, wishes);
     ui.separator();
     let Some(analysis) = snapshot.analysis.ready() else {
@@ -34,7 +34,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         return;
     };
     let grid = &analysis.grid;
-    let edit = |wishes: &mut Vec<Action>, edit| wishes.push(Action::EditGrid(edit));
+    let edit = |wishes: &mut Vec<Wish>, edit| wishes.push(Wish::EditGrid(edit));
     match grid.tempo() {
         Some(bpm) => ui.label(format!(
             "{:.0} beats a minute, {}, {} bars",
@@ -77,8 +77,8 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     stretch(ui, snapshot, analysis.end, wishes);
 }
 
-fn meter(ui: &mut Ui, meter: Meter, wishes: &mut Vec<Action>) {
-    let set = |meter| Action::EditGrid(GridEdit::Meter { meter });
+fn meter(ui: &mut Ui, meter: Meter, wishes: &mut Vec<Wish>) {
+    let set = |meter| Wish::EditGrid(GridEdit::Meter { meter });
     ComboBox::from_label("Meter")
         .selected_text(meter.to_string())
         .show_ui(ui, |ui| {
@@ -100,7 +100,7 @@ fn meter(ui: &mut Ui, meter: Meter, wishes: &mut Vec<Action>) {
 }
 
 /// Corrections of a stretch: the loop where there is one, else the whole recording.
-fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Action>) {
+fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Wish>) {
     let region = snapshot.practice.region.as_ref();
     let (from, to, name) = match region.filter(|_| snapshot.practice.loop_on) {
         Some(region) => (region.from, region.to, "in the loop"),
@@ -117,14 +117,14 @@ fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Acti
         ] {
             if large(ui, false, label, &format!("{parts} to the beat"), None) {
                 let edit = GridEdit::Subdivision { from, to, parts };
-                wishes.push(Action::EditGrid(edit));
+                wishes.push(Wish::EditGrid(edit));
             }
         }
     });
     if region.is_some() && snapshot.practice.loop_on {
         ui.horizontal_wrapped(|ui| {
             if large(ui, false, "Free time", "No beat in the loop", None) {
-                wishes.push(Action::EditGrid(GridEdit::FreeTime { from, to }));
+                wishes.push(Wish::EditGrid(GridEdit::FreeTime { from, to }));
             }
             if large(
                 ui,
@@ -133,7 +133,7 @@ fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Acti
                 "Look for a beat in the loop",
                 None,
             ) {
-                wishes.push(Action::EditGrid(GridEdit::Pulse { from, to }));
+                wishes.push(Wish::EditGrid(GridEdit::Pulse { from, to }));
             }
         });
     } else {
@@ -142,8 +142,8 @@ fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Acti
 }
 
 /// Where the off-beats are held to be: as they are played, or long and short as the player says.
-fn swing(ui: &mut Ui, set: Option<f64>, wishes: &mut Vec<Action>) {
-    let wish = |ratio| Action::EditGrid(GridEdit::Swing { ratio });
+fn swing(ui: &mut Ui, set: Option<f64>, wishes: &mut Vec<Wish>) {
+    let wish = |ratio| Wish::EditGrid(GridEdit::Swing { ratio });
     let long = set.map(long_to_short);
     ui.label("Drift of the off-beats is measured");
     ui.horizontal_wrapped(|ui| {

@@ -2,8 +2,8 @@
 
 use super::bars;
 use super::sight::Sight;
-use crate::action::{Action, Control, NoteAt, NoteEdit};
 use crate::snapshot::{CaptureView, Snapshot};
+use crate::wish::{Control, NoteAt, NoteEdit, Wish};
 use egui::{Key, KeyboardShortcut, Modifiers};
 use thumbline::analysis::Analysis;
 use thumbline::music::note::Role;
@@ -159,7 +159,7 @@ pub fn text(modifiers: Modifiers, key: Key) -> String {
 }
 
 /// Turns keys pressed in this frame into wishes, unless a text is being typed.
-pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let ctx = ui.ctx();
     if ctx.text_edit_focused() {
         return;
@@ -184,25 +184,25 @@ pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
 }
 
 /// What a deed wishes.
-pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let transport = &snapshot.transport;
     let speed = |by: f64| {
         let speed = (snapshot.dials.speed * 20.0 + by).round() / 20.0;
-        Action::SetSpeed(speed.clamp(0.25, 1.5))
+        Wish::SetSpeed(speed.clamp(0.25, 1.5))
     };
     match deed {
-        Deed::Play => wishes.push(Action::Play(!transport.playing)),
-        Deed::Loop => wishes.push(Action::SetLoop(!snapshot.practice.loop_on)),
+        Deed::Play => wishes.push(Wish::Play(!transport.playing)),
+        Deed::Loop => wishes.push(Wish::SetLoop(!snapshot.practice.loop_on)),
         Deed::Slower => wishes.push(speed(-1.0)),
         Deed::Faster => wishes.push(speed(1.0)),
-        Deed::Click => wishes.push(Action::SetClick(!snapshot.dials.click)),
+        Deed::Click => wishes.push(Wish::SetClick(!snapshot.dials.click)),
         Deed::Take => {
             let off = snapshot.capture == CaptureView::Off;
-            wishes.push(Action::CaptureTake(off));
+            wishes.push(Wish::CaptureTake(off));
         }
         Deed::Tap => tap(transport.position, sight, wishes),
-        Deed::Undo => wishes.push(Action::Undo),
-        Deed::Redo => wishes.push(Action::Redo),
+        Deed::Undo => wishes.push(Wish::Undo),
+        Deed::Redo => wishes.push(Wish::Redo),
         Deed::Previous
         | Deed::Next
         | Deed::Hear
@@ -223,14 +223,14 @@ fn on_note(
     snapshot: &Snapshot,
     analysis: &Analysis,
     sight: &mut Sight,
-    wishes: &mut Vec<Action>,
+    wishes: &mut Vec<Wish>,
 ) {
     let chosen = sight.chosen_in(analysis);
     let position = snapshot.transport.position;
     match (deed, chosen) {
         (Deed::Add, _) => {
             let note = bars::added(position, Role::Melody);
-            wishes.push(Action::EditNote(NoteEdit::Add { note }));
+            wishes.push(Wish::EditNote(NoteEdit::Add { note }));
         }
         (Deed::Next, chosen) => {
             let after = || analysis.notes.partition_point(|n| n.time < position);
@@ -253,16 +253,16 @@ fn on_note(
                         Role::Bass => Role::Melody,
                         Role::Melody => Role::Bass,
                     };
-                    wishes.push(Action::EditNote(NoteEdit::SetRole { which, role }));
+                    wishes.push(Wish::EditNote(NoteEdit::SetRole { which, role }));
                 }
                 Deed::Remove => {
-                    wishes.push(Action::EditNote(NoteEdit::Remove { which }));
+                    wishes.push(Wish::EditNote(NoteEdit::Remove { which }));
                     sight.chosen = None;
                 }
                 Deed::SlotBefore | Deed::SlotAfter => {
                     let step = if deed == Deed::SlotAfter { 1 } else { -1 };
                     if let Some(slot) = sight.neighbour(snapshot, index, step) {
-                        wishes.push(Action::EditNote(NoteEdit::MeantFor { which, slot }));
+                        wishes.push(Wish::EditNote(NoteEdit::MeantFor { which, slot }));
                     }
                 }
                 _ => {}
@@ -276,8 +276,8 @@ fn on_note(
 const REST: f64 = 2.5;
 
 /// A tap at a place of the recording. The first of a series is kept back: one tap is no beat.
-fn tap(at: Seconds, sight: &mut Sight, wishes: &mut Vec<Action>) {
-    use crate::action::GridEdit;
+fn tap(at: Seconds, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    use crate::wish::GridEdit;
     let fresh = sight
         .taps
         .last()
@@ -289,10 +289,10 @@ fn tap(at: Seconds, sight: &mut Sight, wishes: &mut Vec<Action>) {
     match sight.taps.as_slice() {
         [] | [_] => {}
         [first, second] => {
-            let edits = [*first, *second].map(|at| Action::EditGrid(GridEdit::Tap { at }));
+            let edits = [*first, *second].map(|at| Wish::EditGrid(GridEdit::Tap { at }));
             wishes.extend(edits);
         }
-        [.., last] => wishes.push(Action::EditGrid(GridEdit::Tap { at: *last })),
+        [.., last] => wishes.push(Wish::EditGrid(GridEdit::Tap { at: *last })),
     }
 }
 

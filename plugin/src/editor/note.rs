@@ -3,14 +3,14 @@
 use super::bars;
 use super::keys::{self, Deed};
 use super::sight::{Heard, Sight};
-use crate::action::{Action, NoteAt, NoteEdit};
 use crate::snapshot::Snapshot;
+use crate::wish::{NoteAt, NoteEdit, Wish};
 use egui::{ComboBox, Grid, Ui};
 use thumbline::music::note::{Attack, Note, Role};
 use thumbline::report::sheet::{describe, pitch_name, slot_name};
 
 /// Draws the panel.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     undo(ui, snapshot, wishes);
     ui.separator();
     let Some(heard) = sight.heard(snapshot) else {
@@ -27,12 +27,12 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
 }
 
 /// Undo and redo, with how many steps are left.
-pub fn undo(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+pub fn undo(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     let practice = &snapshot.practice;
     ui.horizontal(|ui| {
         for (deed, left, label, action) in [
-            (Deed::Undo, practice.undoable, "Undo", Action::Undo),
-            (Deed::Redo, practice.redoable, "Redo", Action::Redo),
+            (Deed::Undo, practice.undoable, "Undo", Wish::Undo),
+            (Deed::Redo, practice.redoable, "Redo", Wish::Redo),
         ] {
             let text = if left > 0 {
                 format!("{label} ({left})")
@@ -132,7 +132,7 @@ fn corrections(
     snapshot: &Snapshot,
     note: &Note,
     sight: &mut Sight,
-    wishes: &mut Vec<Action>,
+    wishes: &mut Vec<Wish>,
 ) {
     let other = match note.role {
         Role::Bass => "It was a finger",
@@ -167,7 +167,7 @@ fn corrections(
             for string in 1..=strings {
                 let on = note.string == Some(string);
                 if ui.selectable_label(on, string.to_string()).clicked() {
-                    wishes.push(Action::EditNote(NoteEdit::SetString { which, string }));
+                    wishes.push(Wish::EditNote(NoteEdit::SetString { which, string }));
                 }
             }
         });
@@ -180,6 +180,6 @@ fn corrections(
         .clicked()
     {
         let note = bars::added(snapshot.transport.position, note.role);
-        wishes.push(Action::EditNote(NoteEdit::Add { note }));
+        wishes.push(Wish::EditNote(NoteEdit::Add { note }));
     }
 }

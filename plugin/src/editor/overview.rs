@@ -4,8 +4,8 @@
 
 use super::sight::Sight;
 use super::theme;
-use crate::action::Action;
 use crate::snapshot::{AnalysisView, RecordingView, Snapshot};
+use crate::wish::Wish;
 use egui::{EventFilter, Key, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 use thumbline::report::sheet::Ink;
 use thumbline::unit::{Seconds, Span};
@@ -25,7 +25,7 @@ pub fn length(snapshot: &Snapshot) -> Option<Seconds> {
 }
 
 /// Draws the strip.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let Some(end) = length(snapshot) else {
         return;
     };
@@ -87,11 +87,11 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     }
     if response.drag_stopped() {
         if let Some((from, to)) = sight.loop_from.take().zip(pointer.map(under)).map(ordered) {
-            wishes.push(Action::SetRegion(Some((from, to))));
-            wishes.push(Action::SetLoop(true));
+            wishes.push(Wish::SetRegion(Some((from, to))));
+            wishes.push(Wish::SetLoop(true));
         }
     } else if response.clicked() {
-        wishes.extend(pointer.map(|at| Action::Seek(under(at))));
+        wishes.extend(pointer.map(|at| Wish::Seek(under(at))));
     }
     if response.has_focus() {
         // Arrows step through the recording here instead of moving on to the next control.
@@ -105,7 +105,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         });
         if step != 0.0 {
             let to = (position + STEP * step).0.clamp(0.0, end.0);
-            wishes.push(Action::Seek(Seconds(to)));
+            wishes.push(Wish::Seek(Seconds(to)));
         }
     }
     response.on_hover_text("Click to go there, drag to loop");

@@ -2,8 +2,8 @@
 //!
 //! Owns the selection and the laid-out page, which is made anew only when what it shows changes.
 
-use crate::action::NoteAt;
 use crate::snapshot::{Look, Peaks, Snapshot, TakeView};
+use crate::wish::NoteAt;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::report::sheet::{Options, Piece, Sentence, Shape, Sheet, Take, sentences};

@@ -3,13 +3,13 @@
 
 use super::sight::Sight;
 use super::transport::large;
-use crate::action::Action;
 use crate::snapshot::{AnalysisView, RecordingView, Snapshot};
+use crate::wish::Wish;
 use egui::{ProgressBar, TextEdit, Ui, vec2};
 use std::path::PathBuf;
 
 /// Draws the state; says whether there is a bar sheet to draw instead.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) -> bool {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) -> bool {
     match (&snapshot.recording, &snapshot.analysis) {
         (RecordingView::Empty | RecordingView::Ready { .. }, AnalysisView::Ready(_)) => true,
         (RecordingView::Empty, _) => {
@@ -31,9 +31,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 ui.label(format!("It was at {}.", path.display()));
                 ui.label("Your loops, corrections and takes are kept. Say where the file is now:");
                 if large(ui, false, "Find it…", "Choose the file", None) {
-                    wishes.push(Action::AskForRecording);
+                    wishes.push(Wish::AskForRecording);
                 }
-                path_field(ui, sight, "Use this file", Action::Locate, wishes);
+                path_field(ui, sight, "Use this file", Wish::Locate, wishes);
             });
             false
         }
@@ -75,7 +75,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 ui.label(reason);
                 ui.label("The recording still plays, loops and slows.");
                 if large(ui, false, "Try again", "Analyse it again", None) {
-                    wishes.push(Action::Analyse);
+                    wishes.push(Wish::Analyse);
                 }
             });
             false
@@ -85,7 +85,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 ui.heading(name);
                 ui.label("It has not been listened to yet.");
                 if large(ui, false, "Find the notes", "Analyse it", None) {
-                    wishes.push(Action::Analyse);
+                    wishes.push(Wish::Analyse);
                 }
             });
             false
@@ -111,18 +111,18 @@ fn page(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
         });
 }
 
-fn empty(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+fn empty(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     page(ui, |ui| {
         ui.heading("Open a recording of a guitar to see thumb and fingers against the beat.");
         first_steps(ui, snapshot, sight, wishes);
     });
 }
 
-fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     ui.horizontal_wrapped(|ui| {
         let hint = "WAV, AIFF, FLAC, MP3, Ogg Vorbis or M4A";
         if large(ui, false, "Open a recording…", hint, None) {
-            wishes.push(Action::AskForRecording);
+            wishes.push(Wish::AskForRecording);
         }
         if large(
             ui,
@@ -131,10 +131,10 @@ fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut
             "A tune played by the program itself",
             None,
         ) {
-            wishes.push(Action::OpenDemo);
+            wishes.push(Wish::OpenDemo);
         }
     });
-    path_field(ui, sight, "Open this path", Action::Load, wishes);
+    path_field(ui, sight, "Open this path", Wish::Load, wishes);
     if !snapshot.recent.is_empty() {
         ui.weak("Opened lately");
     }
@@ -148,7 +148,7 @@ fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut
             .on_hover_text(path.display().to_string())
             .clicked()
         {
-            wishes.push(Action::Load(path.clone()));
+            wishes.push(Wish::Load(path.clone()));
         }
     }
 }
@@ -158,8 +158,8 @@ fn path_field(
     ui: &mut Ui,
     sight: &mut Sight,
     label: &str,
-    wish: fn(PathBuf) -> Action,
-    wishes: &mut Vec<Action>,
+    wish: fn(PathBuf) -> Wish,
+    wishes: &mut Vec<Wish>,
 ) {
     ui.horizontal_wrapped(|ui| {
         let name = ui.label("or its path:");
@@ -186,8 +186,8 @@ fn bar(ui: &mut Ui, progress: Option<f32>, what: &str) {
     ui.add_sized(vec2(320.0_f32.min(ui.available_width()), 24.0), bar);
 }
 
-fn cancel(ui: &mut Ui, wishes: &mut Vec<Action>) {
+fn cancel(ui: &mut Ui, wishes: &mut Vec<Wish>) {
     if large(ui, false, "Cancel", "Stop; what is there stays", None) {
-        wishes.push(Action::Cancel);
+        wishes.push(Wish::Cancel);
     }
 }

@@ -2,13 +2,13 @@
 
 use super::keys::PEDALS;
 use super::sight::Sight;
-use crate::action::Action;
 use crate::snapshot::{Answer, CaptureView, Hear, Snapshot};
+use crate::wish::Wish;
 use egui::{DragValue, TextEdit, Ui};
 use thumbline::unit::Span;
 
 /// Draws the panel.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     ui.strong("Own takes");
     if snapshot.takes.is_empty() {
         ui.label("None yet. Press Record, play along, press it again: your notes appear on the sheet as hollow heads.");
@@ -17,7 +17,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         ui.horizontal(|ui| {
             let mut shown = take.shown;
             if ui.checkbox(&mut shown, &take.name).changed() {
-                wishes.push(Action::ShowTake(i, shown));
+                wishes.push(Wish::ShowTake(i, shown));
             }
             if take.gone {
                 ui.weak("its file is gone");
@@ -32,7 +32,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 .on_hover_text("Take it off the list; its file stays")
                 .clicked()
             {
-                wishes.push(Action::ForgetTake(i));
+                wishes.push(Wish::ForgetTake(i));
             }
         });
         for sentence in take.answer.iter().flat_map(|a| &a.words) {
@@ -47,14 +47,14 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             .fixed_decimals(1)
             .suffix(" ms");
         if ui.add(field).labelled_by(name.id).changed() {
-            wishes.push(Action::SetLatency(Span::from_ms(ms)));
+            wishes.push(Wish::SetLatency(Span::from_ms(ms)));
         }
         if ui
             .button("Measure")
             .on_hover_text("Plays clicks and listens for them: hold the microphone to the loudspeaker, turned low")
             .clicked()
         {
-            wishes.push(Action::Calibrate);
+            wishes.push(Wish::Calibrate);
         }
     });
     let track = snapshot.capture != CaptureView::Off;
@@ -63,7 +63,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             .selectable_label(track, "Record this track as the recording")
             .clicked()
     {
-        wishes.push(Action::CaptureTrack(!track));
+        wishes.push(Wish::CaptureTrack(!track));
     }
     ui.separator();
     regions(ui, snapshot, sight, wishes);
@@ -77,7 +77,7 @@ fn hear_beside(
     snapshot: &Snapshot,
     index: usize,
     answer: &Answer,
-    wishes: &mut Vec<Action>,
+    wishes: &mut Vec<Wish>,
 ) {
     let on = snapshot.practice.hear == Hear::Beside(index);
     let hint = "The recording left, your take right, together on every beat, at any speed";
@@ -91,27 +91,27 @@ fn hear_beside(
         } else {
             Hear::Beside(index)
         };
-        wishes.push(Action::Hear(hear));
+        wishes.push(Wish::Hear(hear));
         if let Some(round) = answer.found.rounds.last().filter(|_| !on) {
             let (from, to) = round.recording;
-            wishes.push(Action::SetRegion(Some((from, to))));
-            wishes.push(Action::SetLoop(true));
-            wishes.push(Action::Seek(from));
+            wishes.push(Wish::SetRegion(Some((from, to))));
+            wishes.push(Wish::SetLoop(true));
+            wishes.push(Wish::Seek(from));
         }
     }
 }
 
-fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     ui.strong("Kept loops");
     for (i, region) in snapshot.practice.regions.iter().enumerate() {
         ui.horizontal(|ui| {
             let on = snapshot.practice.current_region == Some(i);
             if ui.selectable_label(on, &region.name).clicked() {
-                wishes.push(Action::UseRegion(i));
-                wishes.push(Action::SetLoop(true));
+                wishes.push(Wish::UseRegion(i));
+                wishes.push(Wish::SetLoop(true));
             }
             if ui.button("Forget").clicked() {
-                wishes.push(Action::ForgetRegion(i));
+                wishes.push(Wish::ForgetRegion(i));
             }
         });
     }
@@ -123,7 +123,7 @@ fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec
             let named = !sight.region_name.trim().is_empty();
             if ui.add_enabled(named, egui::Button::new("Keep")).clicked() {
                 let name = std::mem::take(&mut sight.region_name);
-                wishes.push(Action::KeepRegion(name.trim().to_owned()));
+                wishes.push(Wish::KeepRegion(name.trim().to_owned()));
             }
         });
     } else {
@@ -131,7 +131,7 @@ fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec
     }
 }
 
-fn pedals(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+fn pedals(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     ui.strong("Foot controller");
     for (control, name) in PEDALS {
         let learning = snapshot.practice.learning == Some(control);
@@ -142,10 +142,10 @@ fn pedals(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
         };
         ui.horizontal(|ui| {
             if ui.selectable_label(learning, label).clicked() {
-                wishes.push(Action::Learn((!learning).then_some(control)));
+                wishes.push(Wish::Learn((!learning).then_some(control)));
             }
             if ui.small_button("Forget").clicked() {
-                wishes.push(Action::Unlearn(control));
+                wishes.push(Wish::Unlearn(control));
             }
         });
     }

@@ -5,8 +5,8 @@
 use super::keys::{self, Deed};
 use super::sight::Sight;
 use super::theme::{self, TARGET};
-use crate::action::Action;
 use crate::snapshot::{CaptureView, ClickRate, Hear, Ladder, Snapshot};
+use crate::wish::Wish;
 use egui::{Button, DragValue, RichText, Role, Ui, WidgetInfo, vec2};
 use thumbline::report::sheet::Ink;
 
@@ -24,7 +24,7 @@ pub fn large(ui: &mut Ui, on: bool, label: &str, hint: &str, deed: Option<Deed>)
 }
 
 /// Draws the bar.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
         ui.spacing_mut().interact_size.y = TARGET;
@@ -43,7 +43,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     });
 }
 
-fn run(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+fn run(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let transport = &snapshot.transport;
     let label = match (transport.playing, transport.count_in) {
         (_, Some(left)) => format!("In {left}"),
@@ -60,7 +60,7 @@ fn run(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Act
     }
 }
 
-fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     if large(ui, false, "–", "Slower by 5 %", Some(Deed::Slower)) {
         keys::perform(Deed::Slower, snapshot, sight, wishes);
     }
@@ -78,7 +78,7 @@ fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<A
         ..WidgetInfo::drag_value(true, percent)
     });
     if field.changed() {
-        wishes.push(Action::SetSpeed(percent / 100.0));
+        wishes.push(Wish::SetSpeed(percent / 100.0));
     }
     if large(ui, false, "+", "Faster by 5 %", Some(Deed::Faster)) {
         keys::perform(Deed::Faster, snapshot, sight, wishes);
@@ -87,7 +87,7 @@ fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<A
         let on = (snapshot.dials.speed * 100.0 - preset).abs() < 0.5;
         let label = format!("{preset:.0} %");
         if large(ui, on, &label, &format!("Speed {preset:.0} %"), None) {
-            wishes.push(Action::SetSpeed(preset / 100.0));
+            wishes.push(Wish::SetSpeed(preset / 100.0));
         }
     }
 }
@@ -102,7 +102,7 @@ fn labelled(ui: &mut Ui, label: &str, field: DragValue) -> bool {
 }
 
 /// The ladder's switch, and its settings behind a menu.
-fn ladder(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+fn ladder(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     let ladder = snapshot.practice.ladder;
     let label = if ladder.on {
         format!("Ladder {:.0} %", snapshot.transport.speed * 100.0)
@@ -112,7 +112,7 @@ fn ladder(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
     let hint = "Speed the loop up step by step";
     if large(ui, ladder.on, &label, hint, None) {
         let on = !ladder.on;
-        wishes.push(Action::SetLadder(Ladder { on, ..ladder }));
+        wishes.push(Wish::SetLadder(Ladder { on, ..ladder }));
     }
     ui.menu_button("Practice", |ui| {
         set_ups(ui, snapshot, wishes);
@@ -147,14 +147,14 @@ fn ladder(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
             next.within_ms = None;
         }
         if next != ladder {
-            wishes.push(Action::SetLadder(next));
+            wishes.push(Wish::SetLadder(next));
         }
     })
     .response
     .on_hover_text("Ways to practise, and the ladder's steps");
 }
 
-fn click(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+fn click(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let hint = "A click on the beat of the recording";
     if large(ui, snapshot.dials.click, "Click", hint, Some(Deed::Click)) {
         keys::perform(Deed::Click, snapshot, sight, wishes);
@@ -171,7 +171,7 @@ fn click(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<A
                 .radio(snapshot.practice.click_rate == rate, name)
                 .clicked()
             {
-                wishes.push(Action::SetClickRate(rate));
+                wishes.push(Wish::SetClickRate(rate));
             }
         }
         ui.label("Count-in");
@@ -180,7 +180,7 @@ fn click(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<A
                 .radio(snapshot.practice.count_in_bars == bars, name)
                 .clicked()
             {
-                wishes.push(Action::SetCountIn(bars));
+                wishes.push(Wish::SetCountIn(bars));
             }
         }
         let mut rest = snapshot.practice.rest_beats;
@@ -188,7 +188,7 @@ fn click(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<A
             let name = ui.label("Silent beats between rounds");
             let field = DragValue::new(&mut rest).range(0..=16);
             if ui.add(field).labelled_by(name.id).changed() {
-                wishes.push(Action::SetRest(rest));
+                wishes.push(Wish::SetRest(rest));
             }
         });
     })
@@ -196,7 +196,7 @@ fn click(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<A
     .on_hover_text("How the click counts, count-in, rest between rounds");
 }
 
-fn pitch(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+fn pitch(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     let mut pitch = snapshot.dials.pitch;
     let value = DragValue::new(&mut pitch)
         .range(-12.0..=12.0)
@@ -218,12 +218,12 @@ fn pitch(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
         ..WidgetInfo::drag_value(true, pitch)
     });
     if field.changed() {
-        wishes.push(Action::SetPitch(pitch));
+        wishes.push(Wish::SetPitch(pitch));
     }
 }
 
 /// Which part of the sound is heard, and how loud.
-fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     use crate::params::Channels;
     ui.menu_button("Balance", |ui| {
         hands(ui, snapshot, wishes);
@@ -239,7 +239,7 @@ fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
                 .radio(snapshot.dials.channels == channels, name)
                 .clicked()
             {
-                wishes.push(Action::SetChannels(channels));
+                wishes.push(Wish::SetChannels(channels));
             }
         }
         let level = |ui: &mut Ui, label: &str, db: f64, low: f64, high: f64| {
@@ -252,17 +252,17 @@ fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
             labelled(ui, label, field).then_some(value)
         };
         if let Some(db) = level(ui, "Level", snapshot.dials.gain_db, -24.0, 24.0) {
-            wishes.push(Action::SetGain(db));
+            wishes.push(Wish::SetGain(db));
         }
         if let Some(db) = level(ui, "Click level", snapshot.dials.click_db, -40.0, 6.0) {
-            wishes.push(Action::SetClickLevel(db));
+            wishes.push(Wish::SetClickLevel(db));
         }
         let mut through = snapshot.dials.through;
         if ui
             .checkbox(&mut through, "Hear my own guitar too")
             .changed()
         {
-            wishes.push(Action::SetThrough(through));
+            wishes.push(Wish::SetThrough(through));
         }
     })
     .response
@@ -270,7 +270,7 @@ fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
 }
 
 /// Thumb against fingers in what is heard.
-fn hands(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+fn hands(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     ui.label("Thumb and fingers");
     let heard = snapshot.analysis.ready().is_some();
     for (dial, name) in [
@@ -283,7 +283,7 @@ fn hands(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
         let on = matches!(snapshot.practice.hear, Hear::Balance(d) if (d - dial).abs() < 0.05);
         let button = egui::RadioButton::new(on, name);
         if ui.add_enabled(heard || dial == 0.0, button).clicked() {
-            wishes.push(Action::Hear(Hear::Balance(dial)));
+            wishes.push(Wish::Hear(Hear::Balance(dial)));
         }
     }
     if snapshot.practice.mixing {
@@ -293,20 +293,20 @@ fn hands(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
 }
 
 /// Practice set-ups: speed, loop, ladder and click in one choice.
-fn set_ups(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Action>) {
+fn set_ups(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     if snapshot.set_ups.is_empty() {
         return;
     }
     ui.label("Set up speed, ladder, click and count-in at once");
     for (i, name) in snapshot.set_ups.iter().enumerate() {
         if ui.button(name).clicked() {
-            wishes.push(Action::UseSetUp(i));
+            wishes.push(Wish::UseSetUp(i));
         }
     }
     ui.separator();
 }
 
-fn take(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+fn take(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let (on, label) = match snapshot.capture {
         CaptureView::Off => (false, "Record".to_owned()),
         CaptureView::Armed(_) => (true, "Ready".to_owned()),

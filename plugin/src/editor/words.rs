@@ -3,13 +3,13 @@
 use super::bars;
 use super::sight::Sight;
 use super::theme;
-use crate::action::Action;
 use crate::snapshot::Snapshot;
+use crate::wish::Wish;
 use egui::{Frame, Role, Sense, Stroke, Ui, WidgetInfo};
 use thumbline::report::sheet::Ink;
 
 /// Draws the panel.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Action>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     sight.lit.clear();
     // The width only matters to the page; the words are the same at any.
     let ready = snapshot.analysis.ready().is_some();
@@ -30,10 +30,10 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             if let Some(bar) = sentence.bar {
                 let label = format!("Loop bar {bar} at 60 %");
                 if super::transport::large(ui, false, &label, "Loop it, slow it, play it", None) {
-                    wishes.push(Action::SetBars(bar, bar));
-                    wishes.push(Action::SetLoop(true));
-                    wishes.push(Action::SetSpeed(0.6));
-                    wishes.push(Action::Play(true));
+                    wishes.push(Wish::SetBars(bar, bar));
+                    wishes.push(Wish::SetLoop(true));
+                    wishes.push(Wish::SetSpeed(0.6));
+                    wishes.push(Wish::Play(true));
                     bars::go_to_bar(bar, sight, &scene);
                 }
             }

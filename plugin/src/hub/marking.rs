@@ -1,10 +1,10 @@
 //! What a player marks: the recording, places, regions, corrections, practice.
 
 use super::{Desk, Hub, Open, Why, locked, name_of};
-use crate::action::Action;
 use crate::jobs::Urgency;
 use crate::session::{Region, mend_ladder};
 use crate::snapshot::{AnalysisView, CaptureSource, Hear, Snap};
+use crate::wish::Wish;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::analysis::correct::Correction;
@@ -19,36 +19,36 @@ const ENDINGS: [&str; 12] = [
 
 impl Hub {
     /// Carries out a wish that is no parameter.
-    pub(super) fn mark(&self, action: Action) {
+    pub(super) fn mark(&self, action: Wish) {
         match action {
-            Action::AskForRecording => self.ask(),
-            Action::Load(path) => self.choose(&path),
-            Action::Locate(path) => self.locate(path),
-            Action::Close => {
+            Wish::AskForRecording => self.ask(),
+            Wish::Load(path) => self.choose(&path),
+            Wish::Locate(path) => self.locate(path),
+            Wish::Close => {
                 self.dials.store.lock().recording = None;
                 self.close();
             }
-            Action::OpenDemo => self.open_demo(),
-            Action::Cancel => self.cancel(),
-            Action::Analyse => self.analyse_again(),
-            Action::EditNote(edit) => self.edit(Correction::Note(edit)),
-            Action::EditGrid(edit) => self.edit(Correction::Grid(edit)),
-            Action::Undo => {
+            Wish::OpenDemo => self.open_demo(),
+            Wish::Cancel => self.cancel(),
+            Wish::Analyse => self.analyse_again(),
+            Wish::EditNote(edit) => self.edit(Correction::Note(edit)),
+            Wish::EditGrid(edit) => self.edit(Correction::Grid(edit)),
+            Wish::Undo => {
                 locked(&self.desk).marks(|m| m.corrections.undo());
                 self.correct();
             }
-            Action::Redo => {
+            Wish::Redo => {
                 locked(&self.desk).marks(|m| m.corrections.redo());
                 self.correct();
             }
-            Action::SetTuning(tuning) => {
+            Wish::SetTuning(tuning) => {
                 locked(&self.desk).marks(|m| m.tuning = tuning);
                 self.analyse_again();
             }
-            Action::CaptureTrack(on) => self.record(CaptureSource::Track, on),
-            Action::CaptureTake(on) => self.record(CaptureSource::Take, on),
-            Action::Calibrate => self.calibrate(),
-            Action::ShowTake(index, shown) => {
+            Wish::CaptureTrack(on) => self.record(CaptureSource::Track, on),
+            Wish::CaptureTake(on) => self.record(CaptureSource::Take, on),
+            Wish::Calibrate => self.calibrate(),
+            Wish::ShowTake(index, shown) => {
                 let unheard = {
                     let mut desk = locked(&self.desk);
                     if let Some(take) = desk.takes.get_mut(index) {
@@ -60,12 +60,12 @@ impl Hub {
                     self.hear_take(take);
                 }
             }
-            Action::Hear(hear) => self.hear(hear),
-            Action::ReadPage => self.read_page(),
-            Action::ForgetTake(index) => {
+            Wish::Hear(hear) => self.hear(hear),
+            Wish::ReadPage => self.read_page(),
+            Wish::ForgetTake(index) => {
                 let beside = {
                     let mut desk = locked(&self.desk);
-                    desk.set(Action::ForgetTake(index));
+                    desk.set(Wish::ForgetTake(index));
                     matches!(desk.hear, Hear::Beside(_))
                 };
                 // Whatever take was beside the recording may have another number now.
@@ -73,8 +73,8 @@ impl Hub {
                     self.hear(Hear::default());
                 }
             }
-            Action::Learn(control) => self.feet.listen_for(control),
-            Action::Unlearn(control) => {
+            Wish::Learn(control) => self.feet.listen_for(control),
+            Wish::Unlearn(control) => {
                 let mut session = self.dials.store.lock();
                 session.learnt.retain(|(c, _)| *c != control);
                 self.feet.learn_all(&session.learnt);
@@ -240,7 +240,7 @@ impl Hub {
         });
         if regions > 0 {
             let next = current.map_or(if by > 0 { by - 1 } else { by }, |i| i + by);
-            desk.set(Action::UseRegion(next.rem_euclid(regions) as usize));
+            desk.set(Wish::UseRegion(next.rem_euclid(regions) as usize));
         }
     }
 }
@@ -277,16 +277,16 @@ fn write_demo() -> Result<PathBuf, String> {
 
 impl Desk {
     /// Carries out a wish that concerns marks and practice only.
-    pub(super) fn set(&mut self, action: Action) {
+    pub(super) fn set(&mut self, action: Wish) {
         match action {
-            Action::Seek(place) => self.send(Message::Seek(place)),
-            Action::SetRegion(ends) => {
+            Wish::Seek(place) => self.send(Message::Seek(place)),
+            Wish::SetRegion(ends) => {
                 let region = ends
                     .map(|(a, b)| (self.snapped(a), self.snapped(b)))
                     .filter(|(a, b)| a.0 < b.0);
                 self.loop_region(region);
             }
-            Action::SetBars(first, last) => {
+            Wish::SetBars(first, last) => {
                 let range = self
                     .analysis
                     .ready()
@@ -295,13 +295,13 @@ impl Desk {
                     self.loop_region(range);
                 }
             }
-            Action::KeepRegion(name) => self.marks(|m| {
+            Wish::KeepRegion(name) => self.marks(|m| {
                 if let Some(region) = m.region.clone() {
                     m.regions.push(Region { name, ..region });
                     m.regions.sort_by(|a, b| a.from.total_cmp(&b.from));
                 }
             }),
-            Action::UseRegion(index) => {
+            Wish::UseRegion(index) => {
                 if let Some(region) = self.marks(|m| m.regions.get(index).cloned()) {
                     let from = region.from;
                     self.marks(|m| m.region = Some(region));
@@ -309,17 +309,17 @@ impl Desk {
                     self.send(Message::Seek(from));
                 }
             }
-            Action::RenameRegion(index, name) => self.marks(|m| {
+            Wish::RenameRegion(index, name) => self.marks(|m| {
                 if let Some(region) = m.regions.get_mut(index) {
                     region.name = name;
                 }
             }),
-            Action::ForgetRegion(index) => self.marks(|m| {
+            Wish::ForgetRegion(index) => self.marks(|m| {
                 if index < m.regions.len() {
                     m.regions.remove(index);
                 }
             }),
-            Action::ForgetTake(index) => {
+            Wish::ForgetTake(index) => {
                 if index < self.takes.len() {
                     self.takes.remove(index);
                     self.marks(|m| {
@@ -329,29 +329,29 @@ impl Desk {
                     });
                 }
             }
-            Action::Dismiss(id) => self.notices.retain(|n| n.id != id),
+            Wish::Dismiss(id) => self.notices.retain(|n| n.id != id),
             other => self.practise(&other),
         }
         self.flush();
     }
 
-    fn practise(&mut self, action: &Action) {
+    fn practise(&mut self, action: &Wish) {
         let mut session = self.store.lock();
         match *action {
-            Action::SetSnap(snap) => session.snap = snap,
-            Action::SetCountIn(bars) => session.count_in_bars = bars.min(2),
-            Action::SetRest(beats) => session.rest_beats = beats.min(16),
-            Action::SetLadder(ladder) => session.ladder = mend_ladder(ladder),
-            Action::SetClickRate(rate) => session.click_rate = rate,
-            Action::SetLatency(latency) => {
+            Wish::SetSnap(snap) => session.snap = snap,
+            Wish::SetCountIn(bars) => session.count_in_bars = bars.min(2),
+            Wish::SetRest(beats) => session.rest_beats = beats.min(16),
+            Wish::SetLadder(ladder) => session.ladder = mend_ladder(ladder),
+            Wish::SetClickRate(rate) => session.click_rate = rate,
+            Wish::SetLatency(latency) => {
                 session.latency_ms = latency.ms().clamp(-500.0, 500.0);
             }
-            Action::SetLook(look) => session.look = look.mended(),
+            Wish::SetLook(look) => session.look = look.mended(),
             _ => {}
         }
         drop(session);
         self.tell_practice();
-        if matches!(action, Action::SetClickRate(_)) {
+        if matches!(action, Wish::SetClickRate(_)) {
             self.tell_analysis();
         }
     }

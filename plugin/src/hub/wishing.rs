@@ -1,8 +1,8 @@
 //! Carrying out what a player wishes: parameters through the host, set-ups, and all else as marks.
 
 use super::{Desk, Hub, locked};
-use crate::action::Action;
 use crate::params::{Channels, MARKS};
+use crate::wish::Wish;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::*;
 use thumbline::unit::Seconds;
@@ -18,38 +18,38 @@ pub(super) enum Once {
 
 impl Hub {
     /// Carries out a wish; parameters are set through the host where `gui` is given.
-    pub fn apply(&self, action: Action, gui: Option<&GuiContext>) {
+    pub fn apply(&self, action: Wish, gui: Option<&GuiContext>) {
         let dials = &self.dials;
         match action {
-            Action::HearOnce(from, to) => {
-                self.apply(Action::Seek(from), gui);
-                self.apply(Action::Play(true), gui);
+            Wish::HearOnce(from, to) => {
+                self.apply(Wish::Seek(from), gui);
+                self.apply(Wish::Play(true), gui);
                 locked(&self.desk).once = Some(Once::Asked(from, to));
             }
-            Action::Play(on) => {
+            Wish::Play(on) => {
                 locked(&self.desk).once = None;
                 self.feet.play.set(on);
                 set(gui, &dials.play, on);
             }
-            Action::SetLoop(on) => {
+            Wish::SetLoop(on) => {
                 self.feet.looped.set(on);
                 set(gui, &dials.looped, on);
             }
-            Action::SetSpeed(speed) => set(gui, &dials.speed, (speed * 100.0) as f32),
-            Action::SetPitch(semitones) => {
+            Wish::SetSpeed(speed) => set(gui, &dials.speed, (speed * 100.0) as f32),
+            Wish::SetPitch(semitones) => {
                 let whole = semitones.round();
                 set(gui, &dials.pitch, whole as f32);
                 set(gui, &dials.cents, ((semitones - whole) * 100.0) as f32);
             }
-            Action::SetClick(on) => set(gui, &dials.click, on),
-            Action::SetClickLevel(db) => set(gui, &dials.click_level, db as f32),
-            Action::SetGain(db) => set(gui, &dials.gain, db as f32),
-            Action::SetThrough(on) => set(gui, &dials.through, on),
-            Action::FollowHost(on) => set(gui, &dials.follow, on),
-            Action::SetChannels(channels) => {
+            Wish::SetClick(on) => set(gui, &dials.click, on),
+            Wish::SetClickLevel(db) => set(gui, &dials.click_level, db as f32),
+            Wish::SetGain(db) => set(gui, &dials.gain, db as f32),
+            Wish::SetThrough(on) => set(gui, &dials.through, on),
+            Wish::FollowHost(on) => set(gui, &dials.follow, on),
+            Wish::SetChannels(channels) => {
                 set::<EnumParam<Channels>>(gui, &dials.channels, channels);
             }
-            Action::UseSetUp(index) => self.use_set_up(index, gui),
+            Wish::UseSetUp(index) => self.use_set_up(index, gui),
             other => {
                 self.mark(other);
                 // So that the host knows its project has changed.
@@ -64,13 +64,13 @@ impl Hub {
             return;
         };
         if let Some(speed) = set_up.speed {
-            self.apply(Action::SetSpeed(speed), gui);
+            self.apply(Wish::SetSpeed(speed), gui);
         }
         if let Some(on) = set_up.looped {
-            self.apply(Action::SetLoop(on), gui);
+            self.apply(Wish::SetLoop(on), gui);
         }
         if let Some(on) = set_up.click {
-            self.apply(Action::SetClick(on), gui);
+            self.apply(Wish::SetClick(on), gui);
         }
         let ladder = {
             let mut session = self.dials.store.lock();
@@ -78,7 +78,7 @@ impl Hub {
             session.ladder
         };
         // Tells the deck all of practice, and the host that its project has changed.
-        self.apply(Action::SetLadder(ladder), gui);
+        self.apply(Wish::SetLadder(ladder), gui);
     }
 }
 

@@ -105,7 +105,7 @@ pub struct PracticeView {
     /// Round-trip latency taken off own takes.
     pub latency: Span,
     /// A MIDI control being learnt, by the control's name.
-    pub learning: Option<crate::action::Control>,
+    pub learning: Option<crate::wish::Control>,
     /// Number of corrections that can be taken back.
     pub undoable: usize,
     /// Number of corrections that can be done again.

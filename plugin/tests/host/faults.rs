@@ -9,9 +9,9 @@ use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
-use thumbline_plugin::action::Action;
 use thumbline_plugin::reel;
 use thumbline_plugin::snapshot::{CaptureView, RecordingView};
+use thumbline_plugin::wish::Wish;
 
 /// Set in the processes that this one starts.
 const AGAIN: &str = "THUMBLINE_TEST_AGAIN";
@@ -72,7 +72,7 @@ fn records_until_killed() {
         return;
     }
     let mut bench = Bench::new();
-    bench.hub.apply(Action::CaptureTrack(true), None);
+    bench.hub.apply(Wish::CaptureTrack(true), None);
     let begun = Instant::now();
     loop {
         bench.run(480, false);
@@ -163,7 +163,7 @@ fn records_onto_a_full_disk() {
         return;
     }
     let mut bench = Bench::new();
-    bench.hub.apply(Action::CaptureTrack(true), None);
+    bench.hub.apply(Wish::CaptureTrack(true), None);
     bench.until("full", |hub| {
         let snapshot = hub.snapshot();
         snapshot.notices.iter().any(|n| n.grave) && snapshot.capture == CaptureView::Off
@@ -240,8 +240,8 @@ fn a_recording_that_changes_keeps_its_marks_and_says_so() {
             let path = recording(dir.path(), "tone.wav", 48_000);
             let mut bench = Bench::opened(&path);
             let ends = Some((thumbline::unit::Seconds(1.0), thumbline::unit::Seconds(2.0)));
-            bench.hub.apply(Action::SetRegion(ends), None);
-            bench.hub.apply(Action::KeepRegion("mine".into()), None);
+            bench.hub.apply(Wish::SetRegion(ends), None);
+            bench.hub.apply(Wish::KeepRegion("mine".into()), None);
             // Another sound under the same name; a minute later, so that the file's date tells.
             let other = recording(dir.path(), "other.wav", 44_100);
             std::fs::rename(&other, &path).expect("changed");
@@ -266,12 +266,12 @@ fn a_side_input_that_disconnects_leaves_the_take_in_step() {
             let dir = tempfile::tempdir().expect("a folder");
             let path = recording(dir.path(), "tone.wav", 48_000);
             let mut bench = Bench::opened(&path);
-            bench.hub.apply(Action::CaptureTake(true), None);
+            bench.hub.apply(Wish::CaptureTake(true), None);
             bench.controls.play = true;
             bench.run(24_000, true);
             bench.run(24_000, false);
             bench.run(24_000, true);
-            bench.hub.apply(Action::CaptureTake(false), None);
+            bench.hub.apply(Wish::CaptureTake(false), None);
             bench.until("taped", |hub| !hub.snapshot().takes.is_empty());
             let take = bench.hub.snapshot().takes[0].clone();
             let file = take.path.expect("a file");
@@ -287,14 +287,14 @@ fn two_instances_record_into_two_files() {
     in_own_folder("faults::two_instances_record_into_two_files", || {
         let (mut one, mut other) = (Bench::new(), Bench::new());
         for bench in [&one, &other] {
-            bench.hub.apply(Action::CaptureTrack(true), None);
+            bench.hub.apply(Wish::CaptureTrack(true), None);
         }
         for _ in 0..100 {
             one.run(480, false);
             other.run(960, false);
         }
         for bench in [&one, &other] {
-            bench.hub.apply(Action::CaptureTrack(false), None);
+            bench.hub.apply(Wish::CaptureTrack(false), None);
         }
         let mut lengths = Vec::new();
         let mut paths = Vec::new();
@@ -347,7 +347,7 @@ fn takes_until_killed() {
     let mut bench = Bench::new();
     bench.restore(&path);
     // Before the recording is read to its end, so that nobody knows yet which it is.
-    bench.hub.apply(Action::CaptureTake(true), None);
+    bench.hub.apply(Wish::CaptureTake(true), None);
     bench.controls.play = true;
     loop {
         bench.run(480, true);

@@ -11,7 +11,7 @@ use thumbline::unit::{Seconds, Span};
 
 /// One wish.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Action {
+pub enum Wish {
     /// Open the file dialog (it runs beside the window).
     AskForRecording,
     /// Open this file.
