@@ -1,72 +1,50 @@
-//! The plug-in as the host sees it, and its process callback.
-//!
-//! The callback reads parameters and switches, hands the player the buffers and nothing else: what
-//! sounds is the library's deck.
+//! The process callback: it reads parameters and switches, hands the player the buffers and nothing
+//! else. What sounds is the library's deck. Should it break, there is silence, and the host lives on.
 
-use crate::editor::{self, App};
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
+use crate::control::{Control, Trigger};
 use crate::feet::{Feet, Override};
-use crate::hub::Hub;
 use crate::params::{Channels, Dials};
 use crate::relay::Runner;
-use crate::session::{Store, Trigger};
-use crate::wish::Control;
 use nice_plug::midi::Key;
-use nice_plug::plugin::ParamValue;
 use nice_plug::prelude::*;
-use nice_plug_egui::EguiEditor;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
-use std::time::Duration;
 use thumbline::deck::{self, Block, Controls, Host, Player};
 use thumbline::unit::{Cents, Decibels};
 
-/// Longest that an offline render waits for decoding and analysis.
-const PATIENCE: Duration = Duration::from_mins(10);
-
-/// One instance.
-pub struct Thumbline {
+/// What the audio thread owns.
+pub struct Voice {
     dials: Arc<Dials>,
-    hub: Arc<Hub>,
     feet: Arc<Feet>,
-    player: Option<Box<Player>>,
     runner: Runner,
-    offline: bool,
+    player: Option<Box<Player>>,
     /// Parameters as they were in the last block, to tell when they move.
     play: bool,
     looped: bool,
     next: bool,
     previous: bool,
+    /// Did the host's transport run in the last block?
+    rolled: bool,
+    /// Sessions that were put in until the last block.
+    loads: u32,
+    /// A session was put in that was saved while it played: it holds still until it is asked to.
+    held: bool,
 }
 
-impl Default for Thumbline {
-    fn default() -> Self {
-        let dials = Arc::new(Dials::new(Store::default()));
-        let hub = Hub::new(dials.clone());
-        if let Some(program) = crate::standalone::program() {
-            program.adopt(&hub);
-        }
-        Self {
-            feet: hub.feet(),
-            runner: hub.runner(),
-            play: dials.play.value(),
-            looped: dials.looped.value(),
-            next: false,
-            previous: false,
-            dials,
-            hub,
-            player: None,
-            offline: false,
-        }
-    }
-}
-
-/// What a parameter and a wish come to: the one that spoke last.
-fn spoken(param: bool, before: &mut bool, wish: &Override) -> bool {
+/// What a parameter and a switch come to: the one that spoke last.
+fn spoken(param: bool, before: &mut bool, switch: &Override) -> bool {
     if param != *before {
         *before = param;
-        wish.clear();
+        switch.clear();
     }
-    wish.get().unwrap_or(param)
+    switch.get().unwrap_or(param)
 }
 
 /// Did it go down?
@@ -74,13 +52,51 @@ fn pressed(now: bool, before: &mut bool) -> bool {
     now && !std::mem::replace(before, now)
 }
 
-impl Thumbline {
-    /// The desk, for the window and for tests.
-    pub fn hub(&self) -> &Arc<Hub> {
-        &self.hub
+impl Voice {
+    /// A voice that has no player yet.
+    pub fn new(dials: Arc<Dials>, feet: Arc<Feet>, runner: Runner) -> Self {
+        Self {
+            play: dials.play.value(),
+            looped: dials.looped.value(),
+            next: false,
+            previous: false,
+            rolled: false,
+            loads: feet.loads.load(Ordering::Acquire),
+            held: false,
+            player: None,
+            dials,
+            feet,
+            runner,
+        }
     }
 
-    fn controls(&mut self) -> Controls {
+    /// The player, while the host has the audio stopped.
+    pub fn player(&mut self) -> &mut Option<Box<Player>> {
+        &mut self.player
+    }
+
+    /// Run or stop: the parameter, unless a foot or the window spoke since it moved; after a
+    /// session was put in not before one of them speaks, or the host's transport starts.
+    fn plays(&mut self, rolling: bool) -> bool {
+        let starts = rolling && !std::mem::replace(&mut self.rolled, rolling);
+        let loads = self.feet.loads.load(Ordering::Acquire);
+        if loads != self.loads {
+            self.loads = loads;
+            self.held = true;
+            self.play = self.feet.loaded_play.load(Ordering::Acquire);
+            self.feet.play.clear();
+        }
+        let param = self.dials.play.value();
+        let moved = param != self.play;
+        let on = spoken(param, &mut self.play, &self.feet.play);
+        if moved || starts || self.feet.play.get().is_some() {
+            self.held = false;
+        }
+        on && !self.held
+    }
+
+    fn controls(&mut self, rolling: bool) -> Controls {
+        let play = self.plays(rolling);
         let dials = &self.dials;
         let feet = &self.feet;
         if pressed(dials.next.value(), &mut self.next) {
@@ -91,7 +107,7 @@ impl Thumbline {
         }
         let semitones = f64::from(dials.pitch.value());
         Controls {
-            play: spoken(dials.play.value(), &mut self.play, &feet.play),
+            play,
             looping: spoken(dials.looped.value(), &mut self.looped, &feet.looped),
             speed: f64::from(dials.speed.value()) / 100.0,
             pitch: Cents(semitones * 100.0 + f64::from(dials.cents.value())),
@@ -126,84 +142,33 @@ impl Thumbline {
             None => {}
         }
     }
-}
 
-impl Plugin for Thumbline {
-    const NAME: &'static str = "Thumbline";
-    const VENDOR: &'static str = "Thumbline";
-    const URL: &'static str = "";
-    const EMAIL: &'static str = "";
-    const VERSION: &'static str = env!("CARGO_PKG_VERSION");
-    const AUDIO_IO_LAYOUTS: &'static [AudioIOLayout] = &[
-        AudioIOLayout {
-            main_input_channels: NonZeroU32::new(2),
-            main_output_channels: NonZeroU32::new(2),
-            aux_input_ports: &[new_nonzero_u32(2)],
-            names: PortNames {
-                aux_inputs: &["Own take"],
-                ..PortNames::const_default()
-            },
-            ..AudioIOLayout::const_default()
-        },
-        AudioIOLayout {
-            main_input_channels: NonZeroU32::new(2),
-            main_output_channels: NonZeroU32::new(2),
-            ..AudioIOLayout::const_default()
-        },
-    ];
-    const MIDI_INPUT: MidiConfig = MidiConfig::MidiCCs;
-    const SAMPLE_ACCURATE_AUTOMATION: bool = true;
-
-    type Editor = EguiEditor<App>;
-    type SysExMessage = ();
-    type BackgroundTask = ();
-
-    fn params(&self) -> Arc<dyn Params> {
-        self.dials.clone()
-    }
-
-    fn editor(&mut self, _async_executor: AsyncExecutor<Self>) -> Option<Self::Editor> {
-        editor::create(self.hub.clone())
-    }
-
-    fn filter_state(state: &mut PluginState) {
-        // A project that was saved while it played does not start by itself.
-        if let Some(play) = state.params.get_mut("play") {
-            *play = ParamValue::Bool(false);
-        }
-    }
-
-    fn activate(
-        &mut self,
-        _layout: &AudioIOLayout,
-        config: &BufferConfig,
-        context: &mut impl ActivateContext<Self>,
-    ) -> bool {
-        let rate = config.sample_rate.round();
-        if !(8_000.0..=384_000.0).contains(&rate) {
-            return false;
-        }
-        let rate = rate as u32;
-        self.offline = config.process_mode == ProcessMode::Offline;
-        if self.player.as_ref().is_none_or(|p| p.rate() != rate) {
-            self.player = Some(Box::new(self.hub.activate(rate)));
-        }
-        if let Some(player) = &self.player {
-            context.set_latency_samples(player.latency() as u32);
-        }
-        true
-    }
-
-    fn process(
+    /// One block. Whatever breaks in it ends here: the block is silent, the player goes back, and
+    /// another one is asked for, which stands still until it is asked to play.
+    pub fn process<P: Plugin>(
         &mut self,
         buffer: &mut Buffer,
         aux: &mut AuxiliaryBuffers,
-        context: &mut impl ProcessContext<Self>,
-    ) -> ProcessStatus {
-        if self.offline {
-            self.hub.wait_whole(PATIENCE);
+        context: &mut impl ProcessContext<P>,
+    ) {
+        let whole = catch_unwind(AssertUnwindSafe(|| self.render(buffer, aux, context)));
+        if whole.is_err() {
+            self.feet.play.set(false);
+            self.feet.broke.store(true, Ordering::Release);
+            let broken = self.player.take();
+            self.runner.retire(broken);
+            silence(buffer);
         }
-        let controls = self.controls();
+    }
+
+    fn render<P: Plugin>(
+        &mut self,
+        buffer: &mut Buffer,
+        aux: &mut AuxiliaryBuffers,
+        context: &mut impl ProcessContext<P>,
+    ) {
+        let rolling = context.transport().playing;
+        let controls = self.controls(rolling);
         while let Some(event) = context.next_event() {
             match event {
                 NoteEvent::NoteOn {
@@ -221,10 +186,8 @@ impl Plugin for Thumbline {
         let ready = self.runner.heed(&mut self.player, transport.sample_rate);
         let Some(player) = self.player.as_mut().filter(|_| ready) else {
             // The player for this rate is on its way.
-            for channel in buffer.as_slice() {
-                channel.fill(0.0);
-            }
-            return ProcessStatus::KeepAlive;
+            silence(buffer);
+            return;
         };
         player.set_controls(controls);
         let host = Host {
@@ -245,30 +208,15 @@ impl Plugin for Thumbline {
                 host: Some(host),
             });
         }
-        ProcessStatus::KeepAlive
+        assert!(
+            !self.feet.trip.swap(false, Ordering::AcqRel),
+            "broken on purpose"
+        );
     }
 }
 
-impl ClapPlugin for Thumbline {
-    const CLAP_ID: &'static str = "org.thumbline.thumbline";
-    const CLAP_DESCRIPTION: Option<&'static str> = Some(
-        "Slow a guitar recording at its own pitch, loop the hard bar, see thumb and fingers against the beat",
-    );
-    const CLAP_MANUAL_URL: Option<&'static str> = None;
-    const CLAP_SUPPORT_URL: Option<&'static str> = None;
-    const CLAP_FEATURES: &'static [ClapFeature] = &[
-        ClapFeature::AudioEffect,
-        ClapFeature::Analyzer,
-        ClapFeature::Utility,
-        ClapFeature::Stereo,
-    ];
-}
-
-impl Vst3Plugin for Thumbline {
-    const VST3_CLASS_ID: [u8; 16] = *b"ThumblineDeck001";
-    const VST3_SUBCATEGORIES: &'static [Vst3SubCategory] = &[
-        Vst3SubCategory::Fx,
-        Vst3SubCategory::Analyzer,
-        Vst3SubCategory::Tools,
-    ];
+fn silence(buffer: &mut Buffer) {
+    for channel in buffer.as_slice() {
+        channel.fill(0.0);
+    }
 }

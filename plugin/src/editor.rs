@@ -2,8 +2,8 @@
 //!
 //! A view is `fn(ui, &Snapshot, &mut Sight, &mut Vec<Wish>)`: it draws a snapshot and returns
 //! wishes. The sight holds what concerns the window alone: what is chosen, which page is open, the
-//! laid-out sheet. This module asks the hub for a snapshot, lets the views draw it and hands their
-//! wishes back; nothing here waits for the audio thread.
+//! laid-out sheet. This module asks the instance for a snapshot, lets the views draw it and hands
+//! their wishes back; nothing here waits for the audio thread.
 
 pub mod bars;
 pub mod beats;
@@ -19,8 +19,9 @@ pub mod theme;
 pub mod transport;
 pub mod words;
 
-use crate::hub::Hub;
+use crate::instance::Instance;
 use crate::snapshot::{AnalysisView, CaptureView, Look, RecordingView, Snapshot};
+use crate::standalone::Kept;
 use crate::wish::Wish;
 use egui::{CentralPanel, Frame as Pane, Panel, ScrollArea, Ui};
 use nice_plug::context::gui::GuiContext;
@@ -37,7 +38,9 @@ use std::time::Duration;
 
 /// The window's program.
 pub struct App {
-    hub: Arc<Hub>,
+    instance: Arc<Instance>,
+    /// Of the program of its own.
+    kept: Option<Arc<Kept>>,
     gui: Option<GuiContext>,
     notifier: RepaintNotifier,
     sight: Sight,
@@ -50,30 +53,33 @@ impl NiceEguiApp for App {
         nice_gui_ctx: GuiContext,
         _frame: &mut Frame,
     ) -> Result<(), HandlerError> {
-        self.hub.window_opened(&nice_gui_ctx);
+        if let Some(kept) = &self.kept {
+            kept.put_on(self.instance.dials(), &nice_gui_ctx);
+        }
         self.gui = Some(nice_gui_ctx);
-        self.hub.watch(Some(self.notifier.clone()));
+        self.instance.watch(Some(self.notifier.clone()));
         Ok(())
     }
 
     fn ui(&mut self, ui: &mut Ui, _frame: &mut Frame) {
-        let snapshot = self.hub.snapshot();
+        let snapshot = self.instance.snapshot();
         let mut wishes = Vec::new();
         draw(ui, &snapshot, &mut self.sight, &mut wishes);
         for wish in wishes {
-            self.hub.apply(wish, self.gui.as_ref());
+            self.instance.apply(wish, self.gui.as_ref());
         }
+        self.instance.gesture(self.gui.as_ref());
     }
 
     fn editor_closed(&mut self) {
         self.gui = None;
-        self.hub.watch(None);
+        self.instance.watch(None);
     }
 }
 
 /// Makes the editor of one instance.
-pub fn create(hub: Arc<Hub>) -> Option<EguiEditor<App>> {
-    let (width, height) = hub.snapshot().look.size;
+pub fn create(instance: Arc<Instance>, kept: Option<Arc<Kept>>) -> Option<EguiEditor<App>> {
+    let (width, height) = instance.snapshot().look.size;
     let notifier = RepaintNotifier::default();
     create_egui_editor(
         EguiEditorState::from_size(LogicalSize::new(f64::from(width), f64::from(height)), 1.0),
@@ -84,7 +90,8 @@ pub fn create(hub: Arc<Hub>) -> Option<EguiEditor<App>> {
                 ResizeHint::RESIZABLE.with_min_logical_size(LogicalSize::new(900.0, 600.0)),
             ),
         App {
-            hub,
+            instance,
+            kept,
             gui: None,
             notifier,
             sight: Sight::default(),

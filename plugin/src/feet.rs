@@ -7,9 +7,8 @@
     clippy::disallowed_types
 )]
 
-use crate::session::Trigger;
-use crate::wish::Control;
-use std::sync::atomic::{AtomicI32, AtomicU8, AtomicU16, Ordering};
+use crate::control::{Control, Trigger};
+use std::sync::atomic::{AtomicBool, AtomicI32, AtomicU8, AtomicU16, AtomicU32, Ordering};
 
 /// A wish that overrides a parameter until the parameter itself moves: nothing, off or on.
 #[derive(Debug, Default)]
@@ -53,6 +52,17 @@ pub struct Feet {
     pub looped: Override,
     /// Regions to go on (or back).
     pub hop: AtomicI32,
+    /// Counts the sessions that a host has put in: nothing starts by itself after one.
+    pub loads: AtomicU32,
+    /// What the parameter said when a session was put in last.
+    pub loaded_play: AtomicBool,
+    /// The host's activation that holds now; a player made for another is not played.
+    pub activation: AtomicU32,
+    /// Did the callback break, and fall silent?
+    pub broke: AtomicBool,
+    /// Lets the next block break, to see what becomes of it.
+    #[doc(hidden)]
+    pub trip: AtomicBool,
     learnt: [AtomicU16; 4],
     learning: AtomicU8,
     heard: AtomicU16,

@@ -1,22 +1,38 @@
 //! Thumbline as a plug-in: loads a recording, plays it slower at its own pitch, loops the hard
 //! bar, shows thumb and fingers against the beat.
+//!
+//! ```text
+//! window, host, MIDI ─► Message ─► update(State) ─► Effect ─► services ─► Message …
+//!                                      └─► Snapshot ─► views      └─► ring ─► Player (audio thread)
+//! ```
 
 pub mod audio;
+pub mod channels;
+pub mod control;
+pub mod core;
+pub mod data;
 pub mod editor;
+pub mod effect;
 pub mod feet;
-pub mod hub;
-pub mod jobs;
+pub mod instance;
+pub mod job;
+pub mod message;
+pub mod onsets;
 pub mod params;
+pub mod plugin;
 pub mod practice;
-pub mod reel;
 pub mod relay;
+pub mod seen;
+pub mod services;
 pub mod session;
-pub mod shelf;
 pub mod snapshot;
 pub mod standalone;
+pub mod state;
+pub mod supervisor;
+pub mod update;
 pub mod wish;
 
-pub use audio::Thumbline;
+pub use plugin::Thumbline;
 
 #[allow(
     unsafe_code,

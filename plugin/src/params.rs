@@ -1,59 +1,13 @@
 //! What the host can automate: stable ids, ranges, units, text both ways.
 
-use crate::session::Store;
+pub use crate::channels::Channels;
+use crate::core::Store;
 use nice_plug::prelude::*;
 use std::sync::Arc;
 
 /// The hidden parameter that tells the host of changed marks goes round in so many steps. Few: some
 /// hosts ask for the text of every one.
 pub const MARKS: i32 = 100;
-
-/// Which channels of the recording are heard, on both sides.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Enum)]
-pub enum Channels {
-    /// As recorded.
-    #[default]
-    #[id = "stereo"]
-    #[name = "Stereo"]
-    Stereo,
-    /// The left channel.
-    #[id = "left"]
-    #[name = "Left"]
-    Left,
-    /// The right channel.
-    #[id = "right"]
-    #[name = "Right"]
-    Right,
-    /// What both sides share: (left + right) / 2.
-    #[id = "mid"]
-    #[name = "Mid"]
-    Mid,
-    /// What they do not share: (left − right) / 2.
-    #[id = "side"]
-    #[name = "Side"]
-    Side,
-}
-
-impl Channels {
-    /// Its stable name.
-    pub fn id(self) -> &'static str {
-        match self {
-            Self::Stereo => "stereo",
-            Self::Left => "left",
-            Self::Right => "right",
-            Self::Mid => "mid",
-            Self::Side => "side",
-        }
-    }
-
-    /// The one of that name; stereo where there is none.
-    pub fn of_id(id: &str) -> Self {
-        [Self::Left, Self::Right, Self::Mid, Self::Side]
-            .into_iter()
-            .find(|c| c.id() == id)
-            .unwrap_or_default()
-    }
-}
 
 /// The parameters and the persisted state.
 #[derive(Params)]
@@ -175,7 +129,7 @@ impl Dials {
             gain: linear("Gain", 0.0, -24.0, 24.0, 0.1, " dB"),
             channels: EnumParam::new("Channels", Channels::Stereo),
             follow: on_off("Follow the host", false),
-            through: on_off("Hear the input", true),
+            through: on_off("Hear the input", false),
             bypass: BoolParam::new("Bypass", false)
                 .with_value_to_string(formatters::v2s_bool_bypass())
                 .with_string_to_value(formatters::s2v_bool_bypass())

@@ -1,6 +1,6 @@
 //! Practice set-ups: parts of the kept state under a name, built in and from the data folder.
 
-use crate::reel::data_dir;
+use crate::data::data_dir;
 use serde::Deserialize;
 use serde_json::Value;
 use std::path::Path;

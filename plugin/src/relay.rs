@@ -1,41 +1,74 @@
 //! Another player for the audio thread while it runs: some backends tell their true rate only with
-//! the first block (the standalone's JACK does), when the player for the told one is at work.
+//! the first block (the standalone's JACK does), when the player for the told one is at work; and
+//! one that broke needs another.
 //!
-//! The audio thread asks and goes on without waiting; what it no longer needs goes back.
+//! The audio thread asks and goes on without waiting; what it no longer needs goes back. A player
+//! belongs to an activation of the host: one that comes late, after the host has activated anew, is
+//! not played.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
+use crate::feet::Feet;
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::atomic::{AtomicU64, Ordering};
 use thumbline::deck::Player;
 
 /// Players that may be on their way.
 const ROOM: usize = 4;
 
-/// The end of the desk.
+/// Lowest and highest rate that a deck runs at, in Hz.
+pub const RATES: std::ops::RangeInclusive<f32> = 8_000.0..=384_000.0;
+
+struct Numbered {
+    activation: u32,
+    player: Box<Player>,
+}
+
+/// What the audio thread asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Wanted {
+    /// The host's activation that asks.
+    pub activation: u32,
+    /// In Hz.
+    pub rate: u32,
+}
+
+/// The end of the program.
 pub struct Relay {
-    wanted: Arc<AtomicU32>,
-    fresh: Producer<Box<Player>>,
+    wanted: Arc<AtomicU64>,
+    fresh: Producer<Numbered>,
     worn: Consumer<Box<Player>>,
 }
 
 /// The end of the audio thread.
 pub struct Runner {
-    wanted: Arc<AtomicU32>,
-    fresh: Consumer<Box<Player>>,
+    feet: Arc<Feet>,
+    wanted: Arc<AtomicU64>,
+    fresh: Consumer<Numbered>,
     worn: Producer<Box<Player>>,
 }
 
 /// Both ends.
-pub fn pair() -> (Relay, Runner) {
+#[allow(
+    clippy::disallowed_methods,
+    reason = "made before the audio thread runs"
+)]
+pub fn pair(feet: Arc<Feet>) -> (Relay, Runner) {
     let (to, fresh) = RingBuffer::new(ROOM);
     let (worn, back) = RingBuffer::new(2 * ROOM);
-    let wanted = Arc::new(AtomicU32::new(0));
+    let wanted = Arc::new(AtomicU64::new(0));
     let relay = Relay {
         wanted: Arc::clone(&wanted),
         fresh: to,
         worn: back,
     };
     let runner = Runner {
+        feet,
         wanted,
         fresh,
         worn,
@@ -44,18 +77,21 @@ pub fn pair() -> (Relay, Runner) {
 }
 
 impl Relay {
-    /// The rate that the audio thread asks for, once; frees what came back.
-    pub fn wanted(&mut self) -> Option<u32> {
+    /// What the audio thread asks for, once; frees what came back.
+    pub fn wanted(&mut self) -> Option<Wanted> {
         while self.worn.pop().is_ok() {}
-        match self.wanted.swap(0, Ordering::AcqRel) {
-            0 => None,
-            rate => Some(rate),
-        }
+        let asked = self.wanted.swap(0, Ordering::AcqRel);
+        (asked != 0).then_some(Wanted {
+            activation: (asked >> 32) as u32,
+            rate: asked as u32,
+        })
     }
 
     /// Sends a player; while the ring is full it is freed here.
-    pub fn send(&mut self, player: Player) {
-        let _ = self.fresh.push(Box::new(player));
+    #[allow(clippy::disallowed_methods, reason = "not on the audio thread")]
+    pub fn send(&mut self, activation: u32, player: Player) {
+        let player = Box::new(player);
+        let _ = self.fresh.push(Numbered { activation, player });
     }
 }
 
@@ -64,23 +100,41 @@ impl Runner {
     /// place where one has come; otherwise it is asked for.
     pub fn heed(&mut self, player: &mut Option<Box<Player>>, rate: f32) -> bool {
         let rate = rate.round();
-        if !(8_000.0..=384_000.0).contains(&rate) {
+        if !RATES.contains(&rate) {
             return player.is_some();
         }
         let rate = rate as u32;
         let fits = |player: &Option<Box<Player>>| player.as_ref().is_some_and(|p| p.rate() == rate);
+        if fits(player) {
+            return true;
+        }
+        let activation = self.feet.activation.load(Ordering::Acquire);
         while !fits(player)
             && self.worn.slots() > 0
             && let Ok(fresh) = self.fresh.pop()
         {
-            if let Some(old) = player.replace(fresh) {
-                // There is room: it was looked at just before, and only this thread fills it.
-                let _ = self.worn.push(old);
-            }
+            let back = if fresh.activation == activation {
+                player.replace(fresh.player)
+            } else {
+                Some(fresh.player)
+            };
+            self.retire(back);
         }
         if !fits(player) {
-            self.wanted.store(rate, Ordering::Release);
+            let asked = u64::from(activation) << 32 | u64::from(rate);
+            self.wanted.store(asked, Ordering::Release);
         }
         fits(player)
+    }
+
+    /// Gives a player back to be freed; there is room for it where [`Runner::heed`] looked, and
+    /// after a break. Only this thread fills the ring.
+    pub fn retire(&mut self, player: Option<Box<Player>>) {
+        if let Some(player) = player
+            && let Err(rtrb::PushError::Full(player)) = self.worn.push(player)
+        {
+            // Rather lost than freed here.
+            std::mem::forget(player);
+        }
     }
 }

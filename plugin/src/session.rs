@@ -6,16 +6,14 @@
 //! nobody knows survive a round trip. Marks belong to a recording's sound, not to its file: opening
 //! another recording and coming back loses nothing.
 
+use crate::control::{Control, Trigger};
 use crate::snapshot::{ClickRate, Ladder, Look, Snap};
-use crate::wish::Control;
-use nice_plug::params::persist::PersistentField;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use thumbline::analysis::beat::Edit;
 use thumbline::analysis::correct::Corrections;
 pub use thumbline::deck::capture::Place;
 use thumbline::music::tuning::Tuning;
@@ -23,7 +21,7 @@ use thumbline::recording::ContentHash;
 use thumbline::unit::Seconds;
 
 /// The schema's version; it rises when a field changes its meaning.
-pub const VERSION: u32 = 1;
+pub const VERSION: u32 = 2;
 
 /// How many recordings the list of recent ones holds.
 const RECENT: usize = 12;
@@ -40,6 +38,17 @@ pub struct RecordingRef {
     pub hash: Option<ContentHash>,
 }
 
+/// What the ends of a loop hold on to.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Edges {
+    /// They lie where the player put them.
+    #[default]
+    Free,
+    /// They lie on beats, and move with them when the beat is corrected.
+    Beats,
+}
+
 /// A stretch of a recording that a player named.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Region {
@@ -49,6 +58,9 @@ pub struct Region {
     pub from: Seconds,
     /// End, after `from`.
     pub to: Seconds,
+    /// What its ends hold on to.
+    #[serde(default)]
+    pub edges: Edges,
 }
 
 /// A take that was saved.
@@ -60,6 +72,9 @@ pub struct TakeRef {
     pub path: PathBuf,
     /// Where on the recording's timeline each part of it was played.
     pub places: Vec<Place>,
+    /// Tuning and capo it was played in, where the player told them.
+    #[serde(default)]
+    pub tuning: Option<Tuning>,
 }
 
 /// What a player marked on one recording.
@@ -72,8 +87,10 @@ pub struct Marks {
     pub regions: Vec<Region>,
     /// Corrections of notes and grid, with what was taken back.
     pub corrections: Corrections,
-    /// The tuning the player named.
+    /// Tuning and capo, where the player told them; none lets the program find them.
     pub tuning: Option<Tuning>,
+    /// The player's choice among the readings of the beat; none leaves the program's.
+    pub reading: Option<Edit>,
     /// Own takes.
     pub takes: Vec<TakeRef>,
     /// Thumb against fingers in what is heard: −1 the thumb alone, 0 both, 1 the fingers alone.
@@ -81,16 +98,6 @@ pub struct Marks {
     /// Fields of later versions.
     #[serde(flatten)]
     pub extra: Map<String, Value>,
-}
-
-/// A MIDI note or controller.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Trigger {
-    /// A key, 0 to 127.
-    Note(u8),
-    /// A controller, 0 to 127.
-    Controller(u8),
 }
 
 /// Everything that is kept.
@@ -122,6 +129,8 @@ pub struct Session {
     pub recent: Vec<PathBuf>,
     /// How the window looks.
     pub look: Look,
+    /// What each page of the window remembers, by the page's name, in the page's own form.
+    pub pages: Map<String, Value>,
     /// Fields that could not be read, or that nobody knows.
     extra: Map<String, Value>,
 }
@@ -142,6 +151,7 @@ impl Default for Session {
             learnt: Vec::new(),
             recent: Vec::new(),
             look: Look::default(),
+            pages: Map::new(),
             extra: Map::new(),
         }
     }
@@ -174,6 +184,7 @@ impl Session {
         read(&mut map, "learnt", &mut session.learnt);
         read(&mut map, "recent", &mut session.recent);
         read(&mut map, "look", &mut session.look);
+        read(&mut map, "pages", &mut session.pages);
         if let Some(Value::Object(marks)) = map.get_mut("marks") {
             // Each recording's marks on their own: one that cannot be read costs no other.
             let keys: Vec<String> = marks.keys().cloned().collect();
@@ -244,6 +255,7 @@ impl Session {
         put("learnt", serde_json::to_value(&self.learnt));
         put("recent", serde_json::to_value(&self.recent));
         put("look", serde_json::to_value(self.look));
+        put("pages", serde_json::to_value(&self.pages));
         let fresh = Self::default();
         for (key, raw) in &self.extra {
             let untouched = match (key.as_str(), map.get_mut(key)) {
@@ -263,6 +275,7 @@ impl Session {
                 ("learnt", Some(_)) => self.learnt.is_empty(),
                 ("recent", Some(_)) => self.recent.is_empty(),
                 ("look", Some(_)) => self.look == fresh.look,
+                ("pages", Some(_)) => self.pages.is_empty(),
                 _ => false,
             };
             if untouched {
@@ -311,54 +324,6 @@ impl Serialize for Session {
 impl<'de> Deserialize<'de> for Session {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         Value::deserialize(deserializer).map(Self::from_value)
-    }
-}
-
-/// The session under a lock, with a counter that tells when the host replaced it.
-///
-/// A handle: clones share one session. The audio thread never touches it.
-#[derive(Debug, Clone, Default)]
-pub struct Store {
-    shared: Arc<Shared>,
-}
-
-#[derive(Debug, Default)]
-struct Shared {
-    session: Mutex<Session>,
-    loads: AtomicU64,
-}
-
-impl Store {
-    /// The session, to read or change.
-    pub fn lock(&self) -> MutexGuard<'_, Session> {
-        self.shared
-            .session
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// How many times a host (or the standalone's own file) has put a whole session in.
-    pub fn loads(&self) -> u64 {
-        self.shared.loads.load(Ordering::Acquire)
-    }
-
-    /// Puts a whole session in.
-    pub fn replace(&self, session: Session) {
-        *self.lock() = session;
-        self.shared.loads.fetch_add(1, Ordering::AcqRel);
-    }
-}
-
-impl PersistentField<'_, Session> for Store {
-    fn set(&self, new_value: Session) {
-        self.replace(new_value);
-    }
-
-    fn map<F, R>(&self, f: F) -> R
-    where
-        F: Fn(&Session) -> R,
-    {
-        f(&self.lock())
     }
 }
 

@@ -1,4 +1,4 @@
-//! What the window sees: one plain value, made anew by the desk and drawn by the views.
+//! What the window sees: one plain value, made anew from the state and drawn by the views.
 //!
 //! A snapshot holds no lock and no way back to the audio thread; large parts are shared (`Arc`) and
 //! change their pointer when their content changes. What a player wants done is an
@@ -14,7 +14,7 @@ pub use practice::{ClickRate, Hear, Ladder, PracticeView, RegionView, Snap};
 pub use sounding::{DialsView, LevelView, TransportView};
 pub use taped::{Answer, CaptureSource, CaptureView, PageView, TakeView};
 
-use std::hash::{DefaultHasher, Hash, Hasher};
+use serde_json::{Map, Value};
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::report::sheet::Ground;
@@ -22,6 +22,8 @@ use thumbline::report::sheet::Ground;
 /// Everything a view may draw.
 #[derive(Debug, Clone, Default)]
 pub struct Snapshot {
+    /// Rises whenever anything of what follows has changed.
+    pub revision: u64,
     /// Which recording is open, and how far it has come.
     pub recording: RecordingView,
     /// What was heard in it, with the player's corrections applied.
@@ -54,85 +56,8 @@ pub struct Snapshot {
     pub standalone: bool,
     /// How the window looks.
     pub look: Look,
-}
-
-impl Snapshot {
-    /// A number that changes when anything a window shows changes by itself: while it stays, the
-    /// window need not be painted again.
-    pub fn stamp(&self) -> u64 {
-        let mut hasher = DefaultHasher::new();
-        let mut put = |word: u64| word.hash(&mut hasher);
-        let real = |x: f64| x.to_bits();
-        put(match &self.recording {
-            RecordingView::Empty => 0,
-            RecordingView::Loading { progress, .. } => 1 + percent(progress.unwrap_or(0.0)),
-            RecordingView::Ready { sound, .. } => Arc::as_ptr(sound).addr() as u64,
-            RecordingView::Missing { .. } => 2000,
-            RecordingView::Failed { .. } => 2001,
-        });
-        put(match &self.analysis {
-            AnalysisView::None => 0,
-            AnalysisView::Working {
-                progress,
-                onsets,
-                so_far,
-            } => {
-                let drawn = so_far.as_ref().map_or(0, |a| Arc::as_ptr(a).addr());
-                1 + percent(*progress) + (onsets.len() as u64) * 101 + drawn as u64
-            }
-            AnalysisView::Ready(analysis) => Arc::as_ptr(analysis).addr() as u64,
-            AnalysisView::Failed(_) => 2000,
-        });
-        let transport = &self.transport;
-        put(real(transport.position.0));
-        put(real(transport.speed));
-        put(u64::from(transport.count_in.unwrap_or(999)));
-        put(u64::from(transport.playing) + 2 * u64::from(transport.resting));
-        put(Arc::as_ptr(&self.peaks).addr() as u64);
-        let (dials, practice) = (&self.dials, &self.practice);
-        for x in [dials.speed, dials.pitch, dials.gain_db, dials.click_db] {
-            put(real(x));
-        }
-        put(u64::from(dials.click) + 2 * u64::from(dials.through) + 4 * u64::from(dials.follow));
-        put(dials.channels as u64);
-        put(u64::from(practice.loop_on) + 2 * practice.undoable as u64);
-        put(practice.redoable as u64);
-        let ends = practice
-            .region
-            .as_ref()
-            .map_or((0.0, 0.0), |r| (r.from.0, r.to.0));
-        put(real(ends.0));
-        put(real(ends.1));
-        put(practice.regions.len() as u64);
-        put(u64::from(practice.mixing));
-        put(match practice.hear {
-            Hear::Balance(dial) => real(dial),
-            Hear::Beside(index) => index as u64,
-        });
-        put(practice.learning.map_or(99, |c| c as u64));
-        for take in self.takes.iter() {
-            put(2 * u64::from(take.shown) + u64::from(take.analysis.is_some()));
-            let answer = take.answer.as_ref();
-            put(answer.map_or(0, |a| Arc::as_ptr(a).addr() as u64));
-        }
-        put(Arc::as_ptr(&self.page).addr() as u64);
-        put(match self.capture {
-            CaptureView::Off => 0,
-            CaptureView::Armed(_) => 1,
-            CaptureView::Calibrating => 2,
-            CaptureView::Running { length, .. } => 3 + length.0 as u64,
-        });
-        put(u64::from(self.level.peak.to_bits()));
-        for notice in self.notices.iter() {
-            put(notice.id);
-        }
-        hasher.finish()
-    }
-}
-
-/// A share in whole percent.
-fn percent(share: f32) -> u64 {
-    (share.clamp(0.0, 1.0) * 100.0) as u64
+    /// What each page of the window remembers, by the page's name, in the page's own form.
+    pub pages: Arc<Map<String, Value>>,
 }
 
 /// How the window looks, as the player left it.

@@ -1,26 +1,26 @@
-//! The program of its own: its state on disk, and the recording it was started with.
+//! The program of its own: its settings on disk, and the recording it was started with.
 //!
 //! A host keeps a plug-in's state; here the program does, in the user's data folder, written whole
 //! or not at all, a moment after something changed.
 
-use crate::hub::Hub;
+use crate::data::{data_dir, name_of};
+use crate::instance::Instance;
 use crate::params::{Channels, Dials};
-use crate::reel::{data_dir, write_whole};
-use crate::session::Session;
+use crate::services::journal::Settings;
+use crate::session::{RecordingRef, Session};
+use crate::state;
 use nice_plug::context::gui::{GuiContext, ParamSetter};
 use nice_plug::prelude::Param;
 use serde_json::{Map, Value, json};
 use std::fs;
-use std::path::{Path, PathBuf};
-use std::sync::{Arc, OnceLock, Weak};
-use std::time::Duration;
-
-/// How often it is looked whether something changed.
-const SAVE: Duration = Duration::from_millis(700);
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, OnceLock};
+use thumbline::unit::Seconds;
 
 /// The program's own settings.
 pub struct Program {
-    state: PathBuf,
+    file: PathBuf,
     recording: Option<PathBuf>,
 }
 
@@ -33,66 +33,113 @@ pub fn program() -> Option<&'static Program> {
 
 /// Declares this process to be the program, started with `recording`.
 pub fn declare(recording: Option<PathBuf>) {
-    let state = data_dir().join("state.json");
-    let _ = PROGRAM.set(Program { state, recording });
+    let _ = PROGRAM.set(Program::new(recording));
 }
 
-/// The state as it is kept: the session, and the parameters by their ids.
-pub fn to_value(dials: &Dials) -> Value {
+/// The parameters as they were kept, and whether the instance has got them. The framework has
+/// parameters set only through an open window: until one opens, those on disk are the player's own
+/// and stay as they are.
+pub struct Kept {
+    file: PathBuf,
+    dials: Value,
+    put_on: AtomicBool,
+}
+
+/// The parameters by their ids.
+fn to_value(dials: &Dials) -> Value {
     json!({
-        "session": dials.store.lock().to_value(),
-        "dials": {
-            "speed": dials.speed.value(),
-            "loop": dials.looped.value(),
-            "click": dials.click.value(),
-            "click_level": dials.click_level.value(),
-            "click_pan": dials.click_pan.value(),
-            "pitch": dials.pitch.value(),
-            "cents": dials.cents.value(),
-            "gain": dials.gain.value(),
-            "channels": dials.channels.value().id(),
-            "through": dials.through.value(),
-        },
+        "speed": dials.speed.value(),
+        "loop": dials.looped.value(),
+        "click": dials.click.value(),
+        "click_level": dials.click_level.value(),
+        "click_pan": dials.click_pan.value(),
+        "pitch": dials.pitch.value(),
+        "cents": dials.cents.value(),
+        "gain": dials.gain.value(),
+        "channels": dials.channels.value().id(),
+        "through": dials.through.value(),
     })
 }
 
 impl Program {
-    fn read(&self) -> Value {
-        fs::read(&self.state)
-            .ok()
-            .and_then(|bytes| serde_json::from_slice(&bytes).ok())
-            .unwrap_or(Value::Null)
+    /// The program in the player's data folder, started with `recording`.
+    pub fn new(recording: Option<PathBuf>) -> Self {
+        Self {
+            file: data_dir().join("state.json"),
+            recording,
+        }
     }
 
-    /// Puts the kept state into a new desk, opens the recording it was started with and keeps
+    /// The part of it that is an instance's state.
+    pub fn state(&self) -> state::Program {
+        state::Program {
+            file: self.file.clone(),
+            saved: 0,
+            ticks: 0,
+            told: false,
+        }
+    }
+
+    /// Puts what was kept into a new instance, opens the recording it was started with and keeps
     /// everything from now on.
-    pub fn adopt(&self, hub: &Arc<Hub>) {
-        hub.set_standalone();
-        let kept = self.read();
-        let mut session = Session::from_value(kept.get("session").cloned().unwrap_or_default());
+    pub fn adopt(&self, instance: &Instance) -> Arc<Kept> {
+        let kept = fs::read(&self.file).ok();
+        let mut kept: Value = kept
+            .and_then(|bytes| serde_json::from_slice(&bytes).ok())
+            .unwrap_or(Value::Null);
+        let mut take = |key: &str| kept.get_mut(key).map_or(Value::Null, Value::take);
+        let mut session = Session::from_value(take("session"));
         if let Some(path) = &self.recording {
-            session.recording = Some(crate::session::RecordingRef {
-                name: path
-                    .file_name()
-                    .map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
+            session.recording = Some(RecordingRef {
+                name: name_of(path),
                 path: path.clone(),
                 hash: None,
             });
-            session.position = thumbline::unit::Seconds(0.0);
+            session.position = Seconds(0.0);
         }
-        hub.dials().store.replace(session);
-        let (hub, state) = (Arc::downgrade(hub), self.state.clone());
-        let thread = std::thread::Builder::new().name("thumbline saves".into());
-        // Where no thread can be started nothing is kept, but everything else works.
-        let _ = thread.spawn(move || keep(&hub, &state));
+        instance.dials().store.replace(session);
+        let kept = Arc::new(Kept {
+            file: self.file.clone(),
+            dials: take("dials"),
+            put_on: AtomicBool::new(false),
+        });
+        let (same, dials) = (Arc::clone(&kept), Arc::downgrade(instance.dials()));
+        instance.core().keep_dials(move || {
+            let dials = dials.upgrade();
+            dials.map_or(Value::Null, |dials| same.now(&dials))
+        });
+        kept
+    }
+}
+
+impl Kept {
+    fn now(&self, dials: &Dials) -> Value {
+        if self.put_on.load(Ordering::Acquire) || self.dials.is_null() {
+            to_value(dials)
+        } else {
+            self.dials.clone()
+        }
     }
 
-    /// Sets the parameters as they were kept. The framework has parameters set only through an
-    /// open window.
-    pub fn set_dials(&self, dials: &Dials, gui: &GuiContext) {
-        if let Some(Value::Object(kept)) = self.read().get("dials") {
+    /// The window has opened: the parameters are set as they were kept.
+    pub fn put_on(&self, dials: &Dials, gui: &GuiContext) {
+        if self.put_on.load(Ordering::Acquire) {
+            return;
+        }
+        if let Value::Object(kept) = &self.dials {
             set_dials(kept, dials, gui);
         }
+        self.put_on.store(true, Ordering::Release);
+    }
+
+    /// Writes everything once more, at the end; where that fails, what was written last stays.
+    pub fn save(&self, instance: &Instance) {
+        let settings = Settings {
+            file: self.file.clone(),
+            session: instance.dials().store.session(),
+            dials: self.now(instance.dials()),
+        };
+        let _ = settings.write();
     }
 }
 
@@ -106,7 +153,6 @@ fn gesture<P: Param>(setter: &ParamSetter, param: &P, value: P::Plain) {
 fn set_dials(kept: &Map<String, Value>, dials: &Dials, gui: &GuiContext) {
     let setter = gui.param_setter();
     let number = |key: &str| kept.get(key).and_then(Value::as_f64).map(|x| x as f32);
-    let flag = |key: &str| kept.get(key).and_then(Value::as_bool);
     let floats = [
         (&dials.speed, "speed"),
         (&dials.click_level, "click_level"),
@@ -120,41 +166,17 @@ fn set_dials(kept: &Map<String, Value>, dials: &Dials, gui: &GuiContext) {
             gesture(&setter, param, value);
         }
     }
-    // An input may be a microphone in front of the loudspeaker: it is not heard until asked for.
     let flags = [
-        (&dials.looped, flag("loop")),
-        (&dials.click, flag("click")),
-        (&dials.through, Some(flag("through").unwrap_or(false))),
+        (&dials.looped, "loop"),
+        (&dials.click, "click"),
+        (&dials.through, "through"),
     ];
-    for (param, value) in flags {
-        if let Some(value) = value {
+    for (param, key) in flags {
+        if let Some(value) = kept.get(key).and_then(Value::as_bool) {
             gesture(&setter, param, value);
         }
     }
     let channels = kept.get("channels").and_then(Value::as_str);
     let channels = Channels::of_id(channels.unwrap_or_default());
     gesture(&setter, &dials.channels, channels);
-}
-
-/// Saves what changed until the desk is gone, and once more then.
-fn keep(hub: &Weak<Hub>, path: &Path) {
-    let mut last = Vec::new();
-    let mut told = false;
-    loop {
-        std::thread::sleep(SAVE);
-        let Some(hub) = hub.upgrade() else { return };
-        let Ok(bytes) = serde_json::to_vec_pretty(&to_value(hub.dials())) else {
-            continue;
-        };
-        if bytes != last {
-            match write_whole(path, &bytes) {
-                Ok(()) => last = bytes,
-                Err(error) if !told => {
-                    told = true;
-                    hub.tell(format!("Settings cannot be kept: {error}"), true);
-                }
-                Err(_) => {}
-            }
-        }
-    }
 }

@@ -1,7 +1,8 @@
 //! What a player wishes: the only thing that leaves a view.
 //!
-//! The desk carries a wish out ([`Hub::apply`](crate::hub::Hub::apply)); a view never does.
+//! A view never carries one out: a wish is a [`Message`](crate::message::Message).
 
+pub use crate::control::Control;
 use crate::snapshot::{ClickRate, Hear, Ladder, Look, Snap};
 use std::path::PathBuf;
 pub use thumbline::analysis::beat::Edit as GridEdit;
@@ -40,7 +41,7 @@ pub enum Wish {
     /// Output gain in dB, −24 to 24.
     SetGain(f64),
     /// Which channels are heard.
-    SetChannels(crate::params::Channels),
+    SetChannels(crate::channels::Channels),
     /// Let the track's own sound (the standalone's input) be heard too.
     SetThrough(bool),
     /// Let the host's transport drive the recording.
@@ -82,11 +83,14 @@ pub enum Wish {
     EditNote(NoteEdit),
     /// Correct the grid.
     EditGrid(GridEdit),
+    /// Choose among the readings of the beat; none leaves the program's own.
+    ChooseReading(Option<GridEdit>),
     /// Take the last correction back.
     Undo,
     /// Do again what was taken back last.
     Redo,
-    /// Analyse again in this tuning; none lets the program find it.
+    /// Analyse again in this tuning, capo included; none lets the program find it. Takes recorded
+    /// from now on are heard in it too.
     SetTuning(Option<Tuning>),
 
     /// Arm or stop recording the track the plug-in sits on.
@@ -115,18 +119,6 @@ pub enum Wish {
     Dismiss(u64),
     /// Keep how the window looks.
     SetLook(Look),
-}
-
-/// What a MIDI note or controller can be learnt for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Control {
-    /// Run and stop.
-    Play,
-    /// Loop on and off.
-    Loop,
-    /// The next kept region.
-    NextRegion,
-    /// The kept region before.
-    PreviousRegion,
+    /// Keep what a page of the window remembers, by the page's name, in the page's own form.
+    KeepPage(&'static str, serde_json::Value),
 }

@@ -94,6 +94,7 @@ pub fn looping() -> Snapshot {
         name: "Bar 2".to_owned(),
         from: Seconds(2.9),
         to: Seconds(5.3),
+        on_beats: true,
     });
     snapshot.transport.playing = true;
     snapshot.transport.position = Seconds(3.6);

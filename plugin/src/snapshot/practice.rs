@@ -1,7 +1,9 @@
 //! The settings of practice: loop, ladder, click, count-in.
 
 use std::sync::Arc;
+use thumbline::analysis::beat::Edit;
 pub use thumbline::deck::ClickRate;
+use thumbline::music::tuning::Tuning;
 use thumbline::unit::{Seconds, Span};
 
 /// A stretch of the recording with a name.
@@ -13,6 +15,8 @@ pub struct RegionView {
     pub from: Seconds,
     /// End, after `from`.
     pub to: Seconds,
+    /// Do its ends lie on beats, and move with them when the beat is corrected?
+    pub on_beats: bool,
 }
 
 /// What loop ends hold on to while they are dragged.
@@ -105,11 +109,15 @@ pub struct PracticeView {
     /// Round-trip latency taken off own takes.
     pub latency: Span,
     /// A MIDI control being learnt, by the control's name.
-    pub learning: Option<crate::wish::Control>,
+    pub learning: Option<crate::control::Control>,
     /// Number of corrections that can be taken back.
     pub undoable: usize,
     /// Number of corrections that can be done again.
     pub redoable: usize,
+    /// Tuning and capo, where the player told them.
+    pub tuning: Option<Tuning>,
+    /// The player's choice among the readings of the beat.
+    pub reading: Option<Edit>,
     /// Slots the player named: index of the note in the analysis, and the slot's instant.
     pub pins: Arc<[(usize, Seconds)]>,
 }

@@ -52,7 +52,7 @@ pub struct DialsView {
     /// Its level in dB, −40 to 6.
     pub click_db: f64,
     /// Which channels are heard.
-    pub channels: crate::params::Channels,
+    pub channels: crate::channels::Channels,
     /// Is the track's own sound (the standalone's input) heard too?
     pub through: bool,
     /// Does the host's transport drive the recording?
@@ -67,8 +67,8 @@ impl Default for DialsView {
             gain_db: 0.0,
             click: false,
             click_db: -12.0,
-            channels: crate::params::Channels::Stereo,
-            through: true,
+            channels: crate::channels::Channels::Stereo,
+            through: false,
             follow: false,
         }
     }

@@ -23,14 +23,14 @@ fn write(path: &Path, sound: &Recording) {
 
 /// Waits for something to be seen, the deck going on meanwhile.
 fn seen(bench: &mut Bench, what: &str, done: impl Fn(&Snapshot) -> bool) -> Snapshot {
-    bench.until(what, |hub| done(&hub.snapshot()));
-    bench.hub.snapshot()
+    bench.until(what, |instance| done(&instance.snapshot()));
+    bench.instance.snapshot()
 }
 
 /// Plays two seconds from 4 s on, stops, and gives the power of both sides.
 fn power(bench: &mut Bench) -> [f32; 2] {
-    bench.hub.apply(Wish::Seek(Seconds(4.0)), None);
-    bench.hub.tend();
+    bench.instance.apply(Wish::Seek(Seconds(4.0)), None);
+    bench.instance.tick();
     bench.controls.play = true;
     let mut sum = [0.0; 2];
     for _ in 0..200 {
@@ -55,7 +55,7 @@ fn a_take_is_answered_kept_and_heard_beside_the_recording() {
 fn the_demo_comes_in_its_tuning() {
     in_own_folder("answered::the_demo_comes_in_its_tuning", || {
         let mut bench = Bench::new();
-        bench.hub.apply(Wish::OpenDemo, None);
+        bench.instance.apply(Wish::OpenDemo, None);
         let snapshot = seen(&mut bench, "heard", |s| s.analysis.ready().is_some());
         let tuning = &snapshot.analysis.ready().expect("heard").tuning;
         assert_eq!(*tuning, demo::tune().tuning);
@@ -79,18 +79,18 @@ fn session() {
 
     // Beside the recording: the take on the right, in step with it.
     let plain = power(&mut bench);
-    bench.hub.apply(Wish::Hear(Hear::Beside(0)), None);
+    bench.instance.apply(Wish::Hear(Hear::Beside(0)), None);
     seen(&mut bench, "both", |s| !s.practice.mixing);
     let [left, right] = power(&mut bench);
     println!("left {left:.3}, right {right:.3}");
     assert!((10.0 * (left / right).log10() - 6.0).abs() < 1.0);
 
     // The thumb alone is less than both; both again is the recording.
-    bench.hub.apply(Wish::Hear(Hear::Balance(-1.0)), None);
+    bench.instance.apply(Wish::Hear(Hear::Balance(-1.0)), None);
     seen(&mut bench, "the thumb", |s| !s.practice.mixing);
     let thumb = power(&mut bench);
     assert!(thumb[0] < 0.9 * plain[0], "{thumb:?} of {plain:?}");
-    bench.hub.apply(Wish::Hear(Hear::Balance(0.0)), None);
+    bench.instance.apply(Wish::Hear(Hear::Balance(0.0)), None);
     let back = seen(&mut bench, "both again", |s| !s.practice.mixing);
     assert_eq!(back.practice.hear, Hear::Balance(0.0));
     let again = power(&mut bench);
@@ -102,15 +102,15 @@ fn session() {
 /// The recording's own sound comes in while it plays, so every note is in its place; half as loud,
 /// to tell it from the recording when both are heard.
 fn take(bench: &mut Bench, recording: &Recording) {
-    bench.hub.apply(Wish::CaptureTake(true), None);
-    bench.hub.tend();
+    bench.instance.apply(Wish::CaptureTake(true), None);
+    bench.instance.tick();
     let played: Vec<f32> = recording.mono().iter().map(|s| 0.5 * s).collect();
     bench.controls.play = true;
     for side in played.chunks(BLOCK) {
         bench.render(&[0.0; BLOCK], Some(side));
         sleep(Duration::from_micros(500));
     }
-    bench.hub.apply(Wish::CaptureTake(false), None);
+    bench.instance.apply(Wish::CaptureTake(false), None);
     bench.controls.play = false;
 }
 
@@ -144,11 +144,11 @@ fn is_kept(snapshot: &Snapshot) {
 fn once(bench: &mut Bench, snapshot: &Snapshot) {
     let note = &snapshot.analysis.ready().expect("heard").notes[9];
     let end = Seconds(note.time.0 + 0.5);
-    bench.hub.apply(Wish::HearOnce(note.time, end), None);
+    bench.instance.apply(Wish::HearOnce(note.time, end), None);
     bench.controls.play = true;
-    let hub = bench.hub.clone();
+    let instance = bench.instance.clone();
     let stopped = seen(bench, "stopped", |s| {
-        hub.feet().play.get() == Some(false) && s.transport.position >= end
+        instance.feet().play.get() == Some(false) && s.transport.position >= end
     });
     assert!((stopped.transport.position - end).0 < 0.2);
 }

@@ -1,21 +1,20 @@
-//! A desk and its audio thread without a host: for what a host does not ask for, as the window does.
+//! An instance and its audio thread without a host: for what a host does not ask for, as the window does.
 
 use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use thumbline::deck::{Block, Controls, Host, Player};
-use thumbline_plugin::hub::Hub;
-use thumbline_plugin::params::Dials;
-use thumbline_plugin::session::{RecordingRef, Session, Store};
+use thumbline_plugin::instance::Instance;
+use thumbline_plugin::session::{RecordingRef, Session};
 use thumbline_plugin::snapshot::RecordingView;
 
 /// Frames a second at the start.
 pub const RATE: u32 = 48_000;
 
-/// A desk and its audio thread, without a host.
+/// An instance and its audio thread, without a host.
 pub struct Bench {
-    /// The desk.
-    pub hub: Arc<Hub>,
+    /// The instance.
+    pub instance: Arc<Instance>,
     /// The audio thread's end.
     pub player: Player,
     /// What it is told in every block.
@@ -26,17 +25,17 @@ pub struct Bench {
 
 impl Bench {
     pub fn new() -> Self {
-        let hub = Hub::new(Arc::new(Dials::new(Store::default())));
-        let player = hub.activate(RATE);
+        let instance = Arc::new(Instance::default());
+        let player = instance.activate(RATE);
         Self {
-            hub,
+            instance,
             player,
             controls: Controls::default(),
             frames: 0,
         }
     }
 
-    /// A desk that has opened the recording at `path`, whole.
+    /// An instance that has opened the recording at `path`, whole.
     pub fn opened(path: &Path) -> Self {
         let mut bench = Self::new();
         bench.restore(path);
@@ -51,7 +50,7 @@ impl Bench {
             path: path.to_owned(),
             hash: None,
         });
-        self.hub.dials().store.replace(session);
+        self.instance.dials().store.replace(session);
     }
 
     /// Renders with a counting input (its sample tells its frame), on the side too where asked.
@@ -87,9 +86,9 @@ impl Bench {
     }
 
     /// Renders in real time, or a little faster, until `done`; at most 30 s.
-    pub fn until(&mut self, what: &str, mut done: impl FnMut(&Hub) -> bool) {
+    pub fn until(&mut self, what: &str, mut done: impl FnMut(&Instance) -> bool) {
         let begun = Instant::now();
-        while !done(&self.hub) {
+        while !done(&self.instance) {
             assert!(begun.elapsed() < Duration::from_secs(30), "never {what}");
             self.run(480, true);
             std::thread::sleep(Duration::from_millis(8));
@@ -97,13 +96,13 @@ impl Bench {
     }
 
     pub fn until_whole(&mut self) {
-        self.until("whole", |hub| {
-            matches!(hub.snapshot().recording, RecordingView::Ready { .. })
+        self.until("whole", |instance| {
+            matches!(instance.snapshot().recording, RecordingView::Ready { .. })
         });
     }
 
     pub fn said(&self, part: &str) -> bool {
-        let notices = self.hub.snapshot().notices;
+        let notices = self.instance.snapshot().notices;
         notices.iter().any(|n| n.text.contains(part))
     }
 }

@@ -63,17 +63,13 @@ fn values(rig: &mut Rig) -> Vec<f64> {
     ids.into_iter().map(|id| value(rig, id)).collect()
 }
 
-/// Values inside their ranges, steps where there are steps. Play stays off: what is opened does not
-/// start by itself, so it is not what was saved.
+/// Values inside their ranges, steps where there are steps.
 fn random_values(rig: &mut Rig, random: &mut impl FnMut() -> f64) -> EventBuffer {
     let mut events = EventBuffer::new();
     for dial in dials(rig) {
         let mut x = dial.min + (dial.max - dial.min) * random();
         if dial.flags.contains(ParamInfoFlags::IS_STEPPED) {
             x = x.round();
-        }
-        if dial.name == "Play" {
-            x = 0.0;
         }
         events.push(&ParamValueEvent::new(0, dial.id, Pckn::match_all(), x));
     }
@@ -161,6 +157,7 @@ fn a_host_finds_ports_latency_tail_and_render_mode() {
     let latency: PluginLatency = rig.extension();
     let handle = rig.instance.plugin_handle();
     let reported = latency.get(&handle) as usize;
+    rig.set(&[("Hear the input", "on")]);
     rig.silent(4096);
     let mut impulse = vec![0.0; 4096];
     impulse[100] = 0.5;
@@ -498,6 +495,7 @@ fn events_may_lie_anywhere_in_a_block() {
 fn automation_arrives_at_its_sample() {
     let mut rig = Rig::new();
     rig.activate(RATE);
+    rig.set(&[("Hear the input", "on")]);
     let latency: PluginLatency = rig.extension();
     rig.process(&[0.1; 4096], &EventBuffer::new(), None);
     let late = latency.get(&rig.instance.plugin_handle()) as usize;

@@ -9,7 +9,7 @@ use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
-use thumbline_plugin::reel;
+use thumbline_plugin::data;
 use thumbline_plugin::snapshot::{CaptureView, RecordingView};
 use thumbline_plugin::wish::Wish;
 
@@ -72,7 +72,7 @@ fn records_until_killed() {
         return;
     }
     let mut bench = Bench::new();
-    bench.hub.apply(Wish::CaptureTrack(true), None);
+    bench.instance.apply(Wish::CaptureTrack(true), None);
     let begun = Instant::now();
     loop {
         bench.run(480, false);
@@ -122,10 +122,10 @@ fn saves_until_killed() {
     if !is_again() {
         return;
     }
-    let path = reel::data_dir().join("state.json");
+    let path = data::data_dir().join("state.json");
     for count in 0..u64::MAX {
         let state = serde_json::json!({"count": count, "marks": vec![count; 2000]});
-        reel::write_whole(&path, state.to_string().as_bytes()).expect("saved");
+        data::write_whole(&path, state.to_string().as_bytes()).expect("saved");
         println!("saved {count}");
     }
 }
@@ -163,12 +163,12 @@ fn records_onto_a_full_disk() {
         return;
     }
     let mut bench = Bench::new();
-    bench.hub.apply(Wish::CaptureTrack(true), None);
-    bench.until("full", |hub| {
-        let snapshot = hub.snapshot();
+    bench.instance.apply(Wish::CaptureTrack(true), None);
+    bench.until("full", |instance| {
+        let snapshot = instance.snapshot();
         snapshot.notices.iter().any(|n| n.grave) && snapshot.capture == CaptureView::Off
     });
-    for notice in bench.hub.snapshot().notices.iter() {
+    for notice in bench.instance.snapshot().notices.iter() {
         println!("notice {}", notice.text);
     }
     // It can be armed again.
@@ -219,13 +219,13 @@ fn a_recording_that_goes_away_plays_on_even_at_another_rate() {
             let out = bench.run(9600, true);
             assert!(out.iter().any(|s| s.abs() > 0.1), "it fell silent");
             // The host changes its rate: the file would be decoded anew.
-            bench.player = bench.hub.activate(44_100);
+            bench.player = bench.instance.activate(44_100);
             bench.until_whole();
             bench.run(4800, true);
             let out = bench.run(9600, true);
             assert!(out.iter().any(|s| s.abs() > 0.1), "it fell silent");
             assert!(bench.said("plays on from memory"));
-            let known = bench.hub.dials().store.lock().recording.clone();
+            let known = bench.instance.dials().store.session().recording;
             assert_eq!(known.map(|r| r.path), Some(path));
         },
     );
@@ -240,18 +240,18 @@ fn a_recording_that_changes_keeps_its_marks_and_says_so() {
             let path = recording(dir.path(), "tone.wav", 48_000);
             let mut bench = Bench::opened(&path);
             let ends = Some((thumbline::unit::Seconds(1.0), thumbline::unit::Seconds(2.0)));
-            bench.hub.apply(Wish::SetRegion(ends), None);
-            bench.hub.apply(Wish::KeepRegion("mine".into()), None);
+            bench.instance.apply(Wish::SetRegion(ends), None);
+            bench.instance.apply(Wish::KeepRegion("mine".into()), None);
             // Another sound under the same name; a minute later, so that the file's date tells.
             let other = recording(dir.path(), "other.wav", 44_100);
             std::fs::rename(&other, &path).expect("changed");
-            bench.player = bench.hub.activate(44_100);
+            bench.player = bench.instance.activate(44_100);
             bench.until_whole();
-            bench.until("said", |hub| {
-                let notices = hub.snapshot().notices;
+            bench.until("said", |instance| {
+                let notices = instance.snapshot().notices;
                 notices.iter().any(|n| n.text.contains("has changed"))
             });
-            let regions = bench.hub.snapshot().practice.regions;
+            let regions = bench.instance.snapshot().practice.regions;
             assert_eq!(regions.len(), 1);
             assert_eq!(regions[0].name, "mine");
         },
@@ -266,14 +266,14 @@ fn a_side_input_that_disconnects_leaves_the_take_in_step() {
             let dir = tempfile::tempdir().expect("a folder");
             let path = recording(dir.path(), "tone.wav", 48_000);
             let mut bench = Bench::opened(&path);
-            bench.hub.apply(Wish::CaptureTake(true), None);
+            bench.instance.apply(Wish::CaptureTake(true), None);
             bench.controls.play = true;
             bench.run(24_000, true);
             bench.run(24_000, false);
             bench.run(24_000, true);
-            bench.hub.apply(Wish::CaptureTake(false), None);
-            bench.until("taped", |hub| !hub.snapshot().takes.is_empty());
-            let take = bench.hub.snapshot().takes[0].clone();
+            bench.instance.apply(Wish::CaptureTake(false), None);
+            bench.until("taped", |instance| !instance.snapshot().takes.is_empty());
+            let take = bench.instance.snapshot().takes[0].clone();
             let file = take.path.expect("a file");
             let sound = thumbline::load::load(&file).expect("it can be read");
             // The input falls back to the main one, frame for frame: nothing is lost or moved.
@@ -287,20 +287,20 @@ fn two_instances_record_into_two_files() {
     in_own_folder("faults::two_instances_record_into_two_files", || {
         let (mut one, mut other) = (Bench::new(), Bench::new());
         for bench in [&one, &other] {
-            bench.hub.apply(Wish::CaptureTrack(true), None);
+            bench.instance.apply(Wish::CaptureTrack(true), None);
         }
         for _ in 0..100 {
             one.run(480, false);
             other.run(960, false);
         }
         for bench in [&one, &other] {
-            bench.hub.apply(Wish::CaptureTrack(false), None);
+            bench.instance.apply(Wish::CaptureTrack(false), None);
         }
         let mut lengths = Vec::new();
         let mut paths = Vec::new();
         for bench in [&mut one, &mut other] {
             bench.until_whole();
-            if let RecordingView::Ready { sound, path, .. } = bench.hub.snapshot().recording {
+            if let RecordingView::Ready { sound, path, .. } = bench.instance.snapshot().recording {
                 lengths.push(sound.frames());
                 paths.push(path.expect("a file"));
             }
@@ -343,16 +343,16 @@ fn takes_until_killed() {
     if !is_again() {
         return;
     }
-    let path = recording(&reel::data_dir(), "tone.wav", 48_000);
+    let path = recording(&data::data_dir(), "tone.wav", 48_000);
     let mut bench = Bench::new();
     bench.restore(&path);
     // Before the recording is read to its end, so that nobody knows yet which it is.
-    bench.hub.apply(Wish::CaptureTake(true), None);
+    bench.instance.apply(Wish::CaptureTake(true), None);
     bench.controls.play = true;
     loop {
         bench.run(480, true);
         std::thread::sleep(Duration::from_millis(8));
-        let notes = files(&reel::data_dir().join("takes"), "note");
+        let notes = files(&data::data_dir().join("takes"), "note");
         let note = notes.first().and_then(|n| std::fs::read_to_string(n).ok());
         if note.is_some_and(|n| !n.contains(r#""recording":null"#)) {
             println!("enough");
@@ -366,13 +366,12 @@ fn finds_a_take() {
     if !is_again() {
         return;
     }
-    let mut bench = Bench::opened(&reel::data_dir().join("tone.wav"));
-    bench.until("found", |hub| hub.snapshot().takes.len() == 1);
+    let mut bench = Bench::opened(&data::data_dir().join("tone.wav"));
+    bench.until("found", |instance| instance.snapshot().takes.len() == 1);
     assert!(bench.said("cut short"));
-    let take = bench.hub.snapshot().takes[0].clone();
+    let take = bench.instance.snapshot().takes[0].clone();
     assert!(take.path.is_some_and(|p| p.is_file()));
-    let store = bench.hub.dials().store.clone();
-    let session = store.lock();
+    let session = bench.instance.dials().store.session();
     let kept: Vec<_> = session.marks.values().flat_map(|m| &m.takes).collect();
     assert_eq!(kept.len(), 1);
     assert!(!kept[0].places.is_empty());

@@ -37,10 +37,10 @@ fn climbed(late: f64) -> f64 {
     let mut bench = Bench::new();
     bench.restore(&tune(dir.path()));
     bench.until_whole();
-    bench.until("heard", |hub| {
-        matches!(hub.snapshot().analysis, AnalysisView::Ready(_))
+    bench.until("heard", |instance| {
+        matches!(instance.snapshot().analysis, AnalysisView::Ready(_))
     });
-    bench.hub.apply(Wish::SetBars(2, 3), None);
+    bench.instance.apply(Wish::SetBars(2, 3), None);
     let ladder = Ladder {
         on: true,
         start: 0.8,
@@ -49,13 +49,13 @@ fn climbed(late: f64) -> f64 {
         top: 1.0,
         within_ms: Some(30.0),
     };
-    bench.hub.apply(Wish::SetLadder(ladder), None);
+    bench.instance.apply(Wish::SetLadder(ladder), None);
     let block = 480;
     let delay = (late * f64::from(RATE)) as usize + block;
     // What the plug-in itself delays is known, as a measured round trip would be.
     let own = (block + bench.player.latency()) as f64 / f64::from(RATE);
-    bench.hub.apply(Wish::SetLatency(Span(own)), None);
-    bench.hub.apply(Wish::CaptureTake(true), None);
+    bench.instance.apply(Wish::SetLatency(Span(own)), None);
+    bench.instance.apply(Wish::CaptureTake(true), None);
     bench.controls.play = true;
     bench.controls.looping = true;
     let mut echo = vec![0.0f32; delay];
@@ -63,17 +63,17 @@ fn climbed(late: f64) -> f64 {
     for count in 0..40 * RATE as usize / block {
         let side = echo[echo.len() - delay..][..block].to_vec();
         echo.extend(bench.run_with(&silence, Some(&side)));
-        bench.hub.tend();
+        bench.instance.tick();
         if count % 20 == 0 {
             // The listening thread gets its turn.
             std::thread::sleep(Duration::from_millis(40));
         }
-        let speed = bench.hub.snapshot().transport.speed;
+        let speed = bench.instance.snapshot().transport.speed;
         if speed > 0.85 {
             return speed;
         }
     }
-    bench.hub.snapshot().transport.speed
+    bench.instance.snapshot().transport.speed
 }
 
 #[test]
@@ -92,18 +92,18 @@ fn a_listening_ladder_climbs_after_a_round_in_time_and_not_after_a_late_one() {
 #[test]
 fn every_set_up_can_be_used() {
     let bench = Bench::new();
-    let names = bench.hub.snapshot().set_ups;
+    let names = bench.instance.snapshot().set_ups;
     assert!(names.len() >= 2, "{names:?}");
     let mut seen = Vec::new();
     for index in 0..names.len() {
-        bench.hub.apply(Wish::UseSetUp(index), None);
-        let practice = bench.hub.snapshot().practice;
+        bench.instance.apply(Wish::UseSetUp(index), None);
+        let practice = bench.instance.snapshot().practice;
         seen.push(format!(
             "{:?} {} {} {:?}",
             practice.ladder, practice.rest_beats, practice.count_in_bars, practice.click_rate
         ));
     }
-    bench.hub.apply(Wish::UseSetUp(99), None);
+    bench.instance.apply(Wish::UseSetUp(99), None);
     seen.dedup();
     assert!(seen.len() > 1, "they all do the same: {seen:?}");
 }
@@ -114,8 +114,8 @@ fn a_backend_that_tells_its_rate_late_gets_a_player_that_fits() {
     let path = recording(dir.path(), "tone.wav", 48_000);
     let mut bench = Bench::new();
     bench.restore(&path);
-    let mut runner = bench.hub.runner();
-    let mut player = Some(Box::new(bench.hub.activate(44_100)));
+    let mut runner = bench.instance.runner();
+    let mut player = Some(Box::new(bench.instance.activate(44_100)));
     assert!(runner.heed(&mut player, 44_100.0));
     bench.until("another player", |_| runner.heed(&mut player, 48_000.0));
     let player = *player.expect("a player");
@@ -123,11 +123,11 @@ fn a_backend_that_tells_its_rate_late_gets_a_player_that_fits() {
     bench.player = player;
     bench.until_whole();
     bench.controls.play = true;
-    bench.hub.apply(Wish::Seek(Seconds(1.0)), None);
+    bench.instance.apply(Wish::Seek(Seconds(1.0)), None);
     bench.run(4800, false);
     let out = bench.run(9600, false);
     assert!(out.iter().any(|s| s.abs() > 0.1));
-    assert!(bench.hub.snapshot().host_rate == 48_000);
+    assert!(bench.instance.snapshot().host_rate == 48_000);
 }
 
 #[test]
@@ -147,7 +147,7 @@ fn instances_share_the_sound_of_a_recording_even_under_another_name() {
     let mut sounds = Vec::new();
     for bench in &mut benches {
         bench.until_whole();
-        if let RecordingView::Ready { sound, .. } = bench.hub.snapshot().recording {
+        if let RecordingView::Ready { sound, .. } = bench.instance.snapshot().recording {
             sounds.push(sound);
         }
     }
@@ -203,7 +203,7 @@ fn first_sound(path: &std::path::Path) -> f64 {
     let silence = [0.0f32; 64];
     bench.run_with(&silence, None);
     let begun = std::time::Instant::now();
-    bench.hub.apply(Wish::Load(path.to_owned()), None);
+    bench.instance.apply(Wish::Load(path.to_owned()), None);
     loop {
         let out = bench.run_with(&silence, None);
         if out.iter().any(|s| s.abs() > 1e-3) {

@@ -1,16 +1,20 @@
 //! Recorded sound on its way to disk: a WAV file that is whole at every moment but for the last
-//! half second, so that a crash, a full disk or a pulled plug costs no more than that.
+//! tenth of a second, so that a kill or a full disk costs no more than that, and a pulled plug no
+//! more than a second.
 //!
-//! Beside it lies a note of what it was recorded against, until the recording is closed. A note
-//! that is left over tells of a recording that was cut short: [`cut_short`] finds it again.
+//! Beside it lies a note of what it was recorded against. A recording's note goes when it is
+//! closed, a take's when the journal has the take. A note that is left over tells of a recording
+//! that was cut short, or of a take that nobody has kept yet: [`left_over`] finds it again.
 
+use crate::data::{data_dir, write_whole};
 use hound::{SampleFormat, WavSpec, WavWriter};
 use serde::{Deserialize, Serialize};
 use std::fs::File;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use thumbline::deck::capture::{Place, Reel, Source};
+use thumbline::journal::Moment;
 use thumbline::recording::ContentHash;
 use thumbline::unit::Span;
 
@@ -20,32 +24,14 @@ const ABANDONED: Duration = Duration::from_secs(10);
 /// Ending of the notes' names.
 const NOTE: &str = "note";
 
-/// Where recordings and takes are kept: the player's data folder, or a temporary one where the
-/// system names none.
-pub fn data_dir() -> PathBuf {
-    thumbline::home::data().unwrap_or_else(|| std::env::temp_dir().join("thumbline"))
-}
-
-/// Writes a file whole or not at all.
-///
-/// # Errors
-/// When it cannot be written or put in its place; the file that was there stays then.
-pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    if let Some(dir) = path.parent() {
-        std::fs::create_dir_all(dir)?;
-    }
-    let unfinished = path.with_extension("unfinished");
-    let mut file = File::create(&unfinished)?;
-    file.write_all(bytes)?;
-    file.sync_all()?;
-    std::fs::rename(&unfinished, path)
-}
-
 /// What a recording was made against.
 #[derive(Debug, Serialize, Deserialize)]
 struct Note {
     recording: Option<ContentHash>,
     places: Vec<Place>,
+    /// Has its instance gone, so that anybody may take it up at once?
+    #[serde(default)]
+    left: bool,
 }
 
 /// A recording under way.
@@ -56,15 +42,20 @@ pub struct Recorder {
     path: PathBuf,
     against: Option<ContentHash>,
     writer: Option<WavWriter<BufWriter<File>>>,
+    /// The same file, to make sure that it lies on the disk.
+    file: File,
     /// Where on the recording's timeline it was played.
     pub places: Vec<Place>,
     frames: Vec<[f32; 2]>,
     written: u64,
     flushed: u64,
+    noted: u64,
+    synced: u64,
     fault: Option<String>,
 }
 
 /// A recording that has come to its end.
+#[derive(Debug, Clone)]
 pub struct Taped {
     /// From where.
     pub source: Source,
@@ -74,6 +65,8 @@ pub struct Taped {
     pub places: Vec<Place>,
     /// What is surely kept of it.
     pub length: Span,
+    /// When it ended.
+    pub ended: Moment,
     /// Why it stopped early.
     pub fault: Option<String>,
 }
@@ -104,24 +97,34 @@ impl Recorder {
             bits_per_sample: 32,
             sample_format: SampleFormat::Float,
         };
+        let same = file.try_clone()?;
         let writer = WavWriter::new(BufWriter::new(file), spec).map_err(io::Error::other)?;
-        Ok(Self {
+        let recorder = Self {
             source,
             reel,
             path,
             against,
             writer: Some(writer),
+            file: same,
             places: Vec::new(),
             frames: Vec::new(),
             written: 0,
             flushed: 0,
+            noted: 0,
+            synced: 0,
             fault: None,
-        })
+        };
+        // The note only helps to find the file again: without it the sound is recorded all the same.
+        let _ = recorder.note(false);
+        Ok(recorder)
     }
 
     /// What it is recorded against has become known: a recording plays before it is read to its end.
     pub fn belongs_to(&mut self, recording: ContentHash) {
-        self.against.get_or_insert(recording);
+        if self.against.is_none() {
+            self.against = Some(recording);
+            let _ = self.note(false);
+        }
     }
 
     /// Takes over what has been recorded and writes it; the frames are in `heard` too where
@@ -147,19 +150,27 @@ impl Recorder {
             writer.write_sample(sample)?;
         }
         self.written += self.frames.len() as u64;
-        if self.written - self.flushed >= u64::from(self.reel.rate()) / 2 {
+        let rate = u64::from(self.reel.rate());
+        if self.written - self.flushed >= rate / 10 {
             writer.flush()?;
             self.flushed = self.written;
-            // The note only helps to find the file again: the sound goes on without it.
-            let _ = self.note();
+        }
+        if self.written - self.noted >= rate / 2 {
+            self.noted = self.written;
+            let _ = self.note(false);
+        }
+        if self.written - self.synced >= rate {
+            self.synced = self.written;
+            self.file.sync_data()?;
         }
         Ok(())
     }
 
-    fn note(&self) -> io::Result<()> {
+    fn note(&self, left: bool) -> io::Result<()> {
         let note = Note {
             recording: self.against,
             places: self.places.clone(),
+            left,
         };
         write_whole(
             &self.path.with_extension(NOTE),
@@ -177,20 +188,25 @@ impl Recorder {
         Span(self.written as f64 / f64::from(self.reel.rate()))
     }
 
+    /// Frames written so far.
+    pub fn frames(&self) -> u64 {
+        self.written
+    }
+
     /// Frames a second.
     pub fn rate(&self) -> u32 {
         self.reel.rate()
     }
 
-    /// Closes the file, or removes it when nothing was recorded.
+    /// Closes the file, or removes it when nothing was recorded. The note of a take stays until
+    /// [`kept`] takes it away.
     pub fn close(mut self) -> Taped {
-        if let Some(writer) = self.writer.take()
-            && let Err(error) = writer.finalize()
-        {
-            self.fault = Some(error.to_string());
-            self.written = self.flushed;
+        self.finish();
+        if self.written == 0 || self.source == Source::Track {
+            kept(&self.path);
+        } else {
+            let _ = self.note(false);
         }
-        let _ = std::fs::remove_file(self.path.with_extension(NOTE));
         if self.written == 0 {
             let _ = std::fs::remove_file(&self.path);
         }
@@ -199,37 +215,104 @@ impl Recorder {
             length: self.length(),
             path: (self.written > 0).then_some(self.path),
             places: self.places,
+            ended: Moment::now(),
             fault: self.fault,
+        }
+    }
+
+    /// Its instance goes while it records: what has been recorded is written, and the note says
+    /// that it may be taken up.
+    pub fn leave(mut self) {
+        self.tend(None);
+        self.finish();
+        if self.written == 0 {
+            kept(&self.path);
+            let _ = std::fs::remove_file(&self.path);
+        } else {
+            let _ = self.note(true);
+        }
+    }
+
+    fn finish(&mut self) {
+        if let Some(writer) = self.writer.take()
+            && let Err(error) = writer.finalize()
+        {
+            self.fault = Some(error.to_string());
+            self.written = self.flushed;
         }
     }
 }
 
-/// Recordings that were cut short (the program was killed, the power went) and that belong to the
-/// recording `against`: file and places. Each is found once.
-pub fn cut_short(source: Source, against: Option<ContentHash>) -> Vec<(PathBuf, Vec<Place>)> {
+/// The recording at `path` is safe: its note goes.
+pub fn kept(path: &Path) {
+    let _ = std::fs::remove_file(path.with_extension(NOTE));
+}
+
+/// Whoever has this take not kept yet is still there.
+pub fn renew(path: &Path) {
+    if let Ok(note) = File::options().append(true).open(path.with_extension(NOTE)) {
+        let _ = note.set_modified(SystemTime::now());
+    }
+}
+
+/// Whoever has this take not kept yet goes: it may be taken up.
+pub fn leave(path: &Path) {
+    let path = path.with_extension(NOTE);
+    let note = std::fs::read(&path).ok();
+    let Some(mut note) = note.and_then(|n| serde_json::from_slice::<Note>(&n).ok()) else {
+        return;
+    };
+    note.left = true;
+    if let Ok(bytes) = serde_json::to_vec(&note) {
+        let _ = write_whole(&path, &bytes);
+    }
+}
+
+/// A recording found again.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// Its file.
+    pub path: PathBuf,
+    /// Where on the recording's timeline it was played.
+    pub places: Vec<Place>,
+    /// When it ended.
+    pub ended: Moment,
+}
+
+/// Recordings that were cut short (the program was killed, the power went) or never kept, and that
+/// belong to the recording `against`. Each is found once.
+pub fn left_over(source: Source, against: Option<ContentHash>) -> Vec<Found> {
     let Ok(entries) = std::fs::read_dir(folder(source)) else {
         return Vec::new();
     };
     let mut found: Vec<_> = entries
         .filter_map(Result::ok)
-        .filter(|entry| {
-            let age = entry.metadata().and_then(|m| m.modified()).ok();
-            let age = age.and_then(|at| SystemTime::now().duration_since(at).ok());
-            age.is_some_and(|age| age > ABANDONED)
-        })
         .map(|entry| entry.path())
         .filter(|path| path.extension().is_some_and(|e| e == NOTE))
         .filter_map(|path| {
             let note: Note = serde_json::from_slice(&std::fs::read(&path).ok()?).ok()?;
             let sound = path.with_extension("wav");
             let ours = source == Source::Track || note.recording == against;
+            let free = note.left || abandoned(&path);
             // Whoever removes the note has found it: two instances do not both take it.
-            let first = ours && std::fs::remove_file(&path).is_ok();
-            (first && sound.is_file()).then_some((sound, note.places))
+            let first = ours && free && std::fs::remove_file(&path).is_ok();
+            let ended = std::fs::metadata(&sound).and_then(|m| m.modified()).ok()?;
+            let since = ended.duration_since(UNIX_EPOCH).ok()?;
+            first.then_some(Found {
+                path: sound,
+                places: note.places,
+                ended: Moment(since.as_millis() as i64),
+            })
         })
         .collect();
-    found.sort_by(|a, b| a.0.cmp(&b.0));
+    found.sort_by(|a, b| a.path.cmp(&b.path));
     found
+}
+
+fn abandoned(note: &Path) -> bool {
+    let changed = std::fs::metadata(note).and_then(|m| m.modified()).ok();
+    let age = changed.and_then(|at| SystemTime::now().duration_since(at).ok());
+    age.is_some_and(|age| age > ABANDONED)
 }
 
 /// A new file named after the moment; two instances at once get two files.

@@ -1,0 +1,320 @@
+//! One instance's state behind one short lock, and the wires from it: messages go in, effects are
+//! carried out in their order. Nothing under the lock reads a file, waits or works on sound.
+//!
+//! What the host keeps ([`Store`]) is the state's own session, not a copy.
+
+use crate::effect::{Dial, Effect};
+use crate::feet::Feet;
+use crate::job::JobId;
+use crate::message::{Message, Tick};
+use crate::services::{Job, ask, journal};
+use crate::session::Session;
+use crate::snapshot::Snapshot;
+use crate::state::State;
+use crate::supervisor::Seat;
+use crate::{seen, update};
+use nice_plug::params::persist::PersistentField;
+use serde_json::Value;
+use std::collections::VecDeque;
+use std::sync::atomic::Ordering;
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, OnceLock, PoisonError, Weak};
+use std::time::{Duration, Instant};
+use thumbline::deck::{self, Config, Deck, Player, pair};
+
+/// One instance's state and wires.
+#[derive(Default)]
+pub struct Core {
+    inner: Mutex<Inner>,
+    /// Rings after every message.
+    heard: Condvar,
+    /// A session that the host has put in and nobody has looked at yet: it may come on any thread.
+    put_in: Mutex<Option<Session>>,
+    feet: Arc<Feet>,
+    seat: OnceLock<Seat>,
+    me: OnceLock<Weak<Core>>,
+    /// What the Play parameter says.
+    play: OnceLock<Box<dyn Fn() -> bool + Send + Sync>>,
+    /// The parameters as the program of its own keeps them.
+    dials: OnceLock<Box<dyn Fn() -> Value + Send + Sync>>,
+}
+
+#[derive(Default)]
+struct Inner {
+    state: State,
+    deck: Option<Deck>,
+    /// Messages that the ring had no room for.
+    backlog: VecDeque<deck::Message>,
+    /// Parameters to be set by whoever can reach the host.
+    dials: Vec<Dial>,
+    /// Has what is kept changed since the host was told?
+    changed: bool,
+    /// Counts the host's activations.
+    activation: u32,
+}
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Core {
+    /// A core in its initial state; it has no threads until it has a [`Seat`].
+    pub fn new(state: State) -> Arc<Self> {
+        let core = Arc::new(Self {
+            inner: Mutex::new(Inner {
+                state,
+                ..Inner::default()
+            }),
+            ..Self::default()
+        });
+        let _ = core.me.set(Arc::downgrade(&core));
+        core
+    }
+
+    /// The switches that the audio thread reads.
+    pub fn feet(&self) -> &Arc<Feet> {
+        &self.feet
+    }
+
+    /// Gives it its place at the threads' table.
+    pub fn sit(&self, seat: Seat) {
+        let _ = self.seat.set(seat);
+    }
+
+    /// Its place at the threads' table.
+    pub fn seat(&self) -> Option<&Seat> {
+        self.seat.get()
+    }
+
+    /// How the Play parameter is read.
+    pub fn read_play(&self, play: impl Fn() -> bool + Send + Sync + 'static) {
+        let _ = self.play.set(Box::new(play));
+    }
+
+    /// How the program of its own reads the parameters it keeps.
+    pub fn keep_dials(&self, dials: impl Fn() -> Value + Send + Sync + 'static) {
+        let _ = self.dials.set(Box::new(dials));
+    }
+
+    /// Something happened.
+    pub fn send(&self, message: Message) {
+        let mut inner = self.enter();
+        self.take_in(&mut inner, message);
+        drop(inner);
+        self.heard.notify_all();
+    }
+
+    /// How things stand; true with the revision when a window is to be painted again.
+    pub fn tick(&self, tick: Tick) -> u64 {
+        let mut inner = self.enter();
+        self.tick_inside(&mut inner, tick);
+        let revision = inner.state.revision;
+        drop(inner);
+        self.heard.notify_all();
+        revision
+    }
+
+    /// Everything a view may draw.
+    pub fn snapshot(&self, tick: Tick) -> Snapshot {
+        let mut inner = self.enter();
+        self.tick_inside(&mut inner, tick);
+        seen::view(&inner.state)
+    }
+
+    /// Looks at the state.
+    pub fn look<R>(&self, look: impl FnOnce(&State) -> R) -> R {
+        look(&self.enter().state)
+    }
+
+    /// The host runs at `rate` frames a second: a player for the audio thread.
+    pub fn activate(&self, rate: u32) -> Player {
+        let mut inner = self.enter();
+        inner.activation = inner.activation.wrapping_add(1);
+        self.feet
+            .activation
+            .store(inner.activation, Ordering::Release);
+        self.player(&mut inner, rate)
+    }
+
+    /// The audio thread asks for another player at `rate`; none when the host has activated anew
+    /// since it asked.
+    pub fn player_for(&self, rate: u32, activation: u32) -> Option<Player> {
+        let mut inner = self.enter();
+        let holds = activation == inner.activation;
+        holds.then(|| self.player(&mut inner, rate))
+    }
+
+    fn player(&self, inner: &mut Inner, rate: u32) -> Player {
+        let (deck, player) = pair(Config::at(rate));
+        inner.deck = Some(deck);
+        inner.backlog.clear();
+        self.take_in(inner, Message::Activated(rate));
+        player
+    }
+
+    /// Waits until all that was asked for is there, at most `longest`: for offline rendering, where
+    /// the host waits too. What it still waited for, where the time was not enough.
+    pub fn wait(&self, longest: Duration, tick: impl Fn() -> Tick) -> Option<&'static str> {
+        let until = Instant::now() + longest;
+        let mut inner = self.enter();
+        loop {
+            self.tick_inside(&mut inner, tick());
+            let pending = inner.state.pending()?;
+            let left = until.saturating_duration_since(Instant::now());
+            if left.is_zero() {
+                return Some(pending);
+            }
+            // The audio thread's ring empties only when the render goes on.
+            let pause = left.min(Duration::from_millis(20));
+            inner = self
+                .heard
+                .wait_timeout(inner, pause)
+                .unwrap_or_else(PoisonError::into_inner)
+                .0;
+        }
+    }
+
+    /// Parameters to be set through the host, and whether it is to be told of a change.
+    pub fn gestures(&self) -> (Vec<Dial>, bool) {
+        let mut inner = self.enter();
+        let changed = std::mem::take(&mut inner.changed);
+        (std::mem::take(&mut inner.dials), changed)
+    }
+
+    /// The lock, with a session that was put in taken over.
+    fn enter(&self) -> MutexGuard<'_, Inner> {
+        let mut inner = locked(&self.inner);
+        let put_in = locked(&self.put_in).take();
+        if let Some(session) = put_in {
+            self.take_in(&mut inner, Message::Restored(Box::new(session)));
+        }
+        inner
+    }
+
+    fn tick_inside(&self, inner: &mut Inner, mut tick: Tick) {
+        inner.flush();
+        while let Some(event) = inner.deck.as_mut().and_then(Deck::event) {
+            self.take_in(inner, Message::Deck(event));
+        }
+        tick.sounding = inner.deck.as_ref().map(Deck::state);
+        tick.waiting = !inner.backlog.is_empty();
+        self.take_in(inner, Message::Tick(tick));
+    }
+
+    fn take_in(&self, inner: &mut Inner, message: Message) {
+        for effect in update::update(&mut inner.state, message) {
+            self.carry_out(inner, effect);
+        }
+        inner.flush();
+    }
+
+    fn carry_out(&self, inner: &mut Inner, effect: Effect) {
+        match effect {
+            // Without a deck it is not needed: activation tells all.
+            Effect::Deck(message) => {
+                if inner.deck.is_some() {
+                    inner.backlog.push_back(message);
+                }
+            }
+            Effect::Start(id, job) => self.start(id, *job),
+            Effect::Cancel(id) => {
+                if let Some(seat) = self.seat() {
+                    seat.cancel(id);
+                }
+            }
+            Effect::Tape(id, order) => {
+                if let Some(seat) = self.seat() {
+                    seat.tape(id, order);
+                }
+            }
+            Effect::Play(on) => self.feet.play.set(on),
+            Effect::Loop(on) => self.feet.looped.set(on),
+            Effect::Feet(learnt) => self.feet.learn_all(&learnt),
+            Effect::Listen(control) => self.feet.listen_for(control),
+            Effect::Dial(dial) => inner.dials.push(dial),
+            Effect::Changed => inner.changed = true,
+            Effect::Ask => self.ask(inner),
+            Effect::Settings(id, file) => {
+                if let Some(dials) = self.dials.get() {
+                    let settings = journal::Settings {
+                        file,
+                        session: inner.state.session.clone(),
+                        dials: dials(),
+                    };
+                    let job = journal::Job::Settings(Box::new(settings));
+                    self.start(id, Job::Journal(job));
+                }
+            }
+        }
+    }
+
+    fn start(&self, id: JobId, job: Job) {
+        if let Some(seat) = self.seat() {
+            seat.start(id, job);
+        }
+    }
+
+    fn ask(&self, inner: &mut Inner) {
+        let me = self.me.get().cloned().unwrap_or_default();
+        let asked = ask::recording(move |path| {
+            if let Some(core) = me.upgrade() {
+                core.send(Message::Chosen(path));
+            }
+        });
+        if let Err(error) = asked {
+            let text = format!("No dialog can be opened: {error}");
+            self.take_in(inner, Message::Tell(text, true));
+        }
+    }
+}
+
+impl Inner {
+    /// Sends what waits and frees what came back.
+    fn flush(&mut self) {
+        let Some(deck) = &mut self.deck else { return };
+        deck.collect();
+        while let Some(message) = self.backlog.pop_front() {
+            if let Err(message) = deck.send(message) {
+                self.backlog.push_front(message);
+                break;
+            }
+        }
+    }
+}
+
+/// What the host keeps of an instance. A handle: clones share one core.
+#[derive(Clone)]
+pub struct Store(Arc<Core>);
+
+impl Store {
+    /// What is kept of this core.
+    pub fn of(core: &Arc<Core>) -> Self {
+        Self(Arc::clone(core))
+    }
+
+    /// Puts a whole session in; it is taken over before anything else happens.
+    pub fn replace(&self, session: Session) {
+        *locked(&self.0.put_in) = Some(session);
+        // The audio thread holds still until it is asked to play: by a parameter that moves, say.
+        let play = self.0.play.get().is_some_and(|play| play());
+        self.0.feet.loaded_play.store(play, Ordering::Release);
+        self.0.feet.loads.fetch_add(1, Ordering::AcqRel);
+    }
+
+    /// What is kept now.
+    pub fn session(&self) -> Session {
+        self.0.look(|state| state.session.clone())
+    }
+}
+
+impl PersistentField<'_, Session> for Store {
+    fn set(&self, new_value: Session) {
+        self.replace(new_value);
+    }
+
+    fn map<F, R>(&self, f: F) -> R
+    where
+        F: Fn(&Session) -> R,
+    {
+        self.0.look(|state| f(&state.session))
+    }
+}

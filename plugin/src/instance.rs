@@ -1,0 +1,258 @@
+//! One instance as the plug-in, the window and the tests hold it: its core, its parameters, its
+//! place at the threads' table. Dropped, nothing of it runs any more.
+
+use crate::core::{Core, Store};
+use crate::effect::Dial;
+use crate::feet::Feet;
+use crate::job::JobId;
+use crate::message::{Message, Tick};
+use crate::params::{Channels, Dials, MARKS};
+use crate::practice;
+use crate::relay::{self, Relay, Runner};
+use crate::services::Said;
+use crate::snapshot::{DialsView, Snapshot};
+use crate::state::{Program, State};
+use crate::supervisor::{Client, Seat};
+use crate::wish::Wish;
+use nice_plug::context::gui::GuiContext;
+use nice_plug::prelude::*;
+use nice_plug_egui::RepaintNotifier;
+use std::sync::atomic::Ordering;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
+use std::time::Duration;
+use thumbline::deck::Player;
+
+/// One instance.
+pub struct Instance {
+    shared: Arc<Shared>,
+}
+
+struct Shared {
+    core: Arc<Core>,
+    dials: Arc<Dials>,
+    relay: Mutex<Option<Relay>>,
+    /// The open window, and the revision it was last asked to show.
+    eye: Mutex<Option<(RepaintNotifier, u64)>>,
+}
+
+/// The instance as the threads see it: it does not keep it alive.
+struct Ear(Weak<Shared>);
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Default for Instance {
+    fn default() -> Self {
+        Self::new(None)
+    }
+}
+
+impl Instance {
+    /// An instance with nothing open; as the program of its own where there is one.
+    pub fn new(program: Option<Program>) -> Self {
+        let core = Core::new(State::new(practice::all().into(), program));
+        let dials = Arc::new(Dials::new(Store::of(&core)));
+        let same = Arc::downgrade(&dials);
+        core.read_play(move || same.upgrade().is_some_and(|d| d.play.value()));
+        let shared = Arc::new(Shared {
+            core,
+            dials,
+            relay: Mutex::new(None),
+            eye: Mutex::new(None),
+        });
+        let ear = Ear(Arc::downgrade(&shared));
+        shared.core.sit(Seat::take(Arc::new(ear)));
+        Self { shared }
+    }
+
+    /// The parameters.
+    pub fn dials(&self) -> &Arc<Dials> {
+        &self.shared.dials
+    }
+
+    /// Its state and wires.
+    pub fn core(&self) -> &Arc<Core> {
+        &self.shared.core
+    }
+
+    /// The switches that the audio thread reads.
+    pub fn feet(&self) -> Arc<Feet> {
+        Arc::clone(self.shared.core.feet())
+    }
+
+    /// The audio thread's end for players of another rate.
+    pub fn runner(&self) -> Runner {
+        let (relay, runner) = relay::pair(self.feet());
+        *locked(&self.shared.relay) = Some(relay);
+        runner
+    }
+
+    /// The host runs at `rate` frames a second; a player for the audio thread.
+    pub fn activate(&self, rate: u32) -> Player {
+        self.shared.core.activate(rate)
+    }
+
+    /// Carries out a wish; parameters are set through the host where `gui` is given.
+    pub fn apply(&self, wish: Wish, gui: Option<&GuiContext>) {
+        self.shared.core.send(Message::Wish(wish));
+        self.gesture(gui);
+    }
+
+    /// Sets through the host what was asked for.
+    pub fn gesture(&self, gui: Option<&GuiContext>) {
+        let (dials, changed) = self.shared.core.gestures();
+        let Some(gui) = gui else { return };
+        for dial in dials {
+            turn(&self.shared.dials, dial, gui);
+        }
+        if changed {
+            let marks = &self.shared.dials.marks;
+            set(gui, marks, (marks.value() + 1) % MARKS);
+        }
+    }
+
+    /// Everything a view may draw, as it stands now.
+    pub fn snapshot(&self) -> Snapshot {
+        self.shared.core.snapshot(self.shared.look())
+    }
+
+    /// Looks after it, as its thread does a few dozen times a second.
+    pub fn tick(&self) {
+        self.shared.tick();
+    }
+
+    /// Waits until all that was asked for is there, at most `longest`: for offline rendering.
+    pub fn wait(&self, longest: Duration) {
+        let still = self.shared.core.wait(longest, || self.shared.look());
+        if let Some(what) = still {
+            let text = format!("The render began too soon: {what} still");
+            self.shared.core.send(Message::Tell(text, true));
+        }
+    }
+
+    /// Wakes this window when there is something new to show; none when it is closed.
+    pub fn watch(&self, window: Option<RepaintNotifier>) {
+        let open = window.is_some();
+        *locked(&self.shared.eye) = window.map(|window| (window, 0));
+        self.shared.core.send(Message::Window(open));
+    }
+
+    /// Stops everything that runs for it and waits for its end.
+    pub fn close(&self) {
+        if let Some(seat) = self.shared.core.seat() {
+            seat.leave();
+        }
+    }
+}
+
+impl Drop for Instance {
+    fn drop(&mut self) {
+        self.close();
+    }
+}
+
+impl Shared {
+    /// How things stand, but for what the core itself knows.
+    fn look(&self) -> Tick {
+        let (dials, feet) = (&self.dials, self.core.feet());
+        Tick {
+            sounding: None,
+            waiting: false,
+            dials: DialsView {
+                speed: f64::from(dials.speed.value()) / 100.0,
+                pitch: f64::from(dials.pitch.value()) + f64::from(dials.cents.value()) / 100.0,
+                gain_db: f64::from(dials.gain.value()),
+                click: dials.click.value(),
+                click_db: f64::from(dials.click_level.value()),
+                channels: dials.channels.value(),
+                through: dials.through.value(),
+                follow: dials.follow.value(),
+            },
+            loop_on: feet.looped.get().unwrap_or_else(|| dials.looped.value()),
+            bypassed: dials.bypass.value(),
+            hop: feet.hop.swap(0, Ordering::AcqRel),
+            learnt: feet.take_heard(),
+            learning: feet.learning(),
+            broke: feet.broke.swap(false, Ordering::AcqRel),
+        }
+    }
+
+    fn tick(&self) {
+        self.relay();
+        let tick = self.look();
+        let revision = self.core.tick(tick);
+        let watched = {
+            let mut eye = locked(&self.eye);
+            if let Some((window, shown)) = &mut *eye
+                && *shown != revision
+            {
+                *shown = revision;
+                window.request_repaint();
+            }
+            eye.is_some()
+        };
+        if let Some(seat) = self.core.seat() {
+            seat.set_foremost(watched || self.core.look(State::is_heard));
+        }
+    }
+
+    /// Makes a player of the rate at which the host turns out to run.
+    fn relay(&self) {
+        let wanted = locked(&self.relay).as_mut().and_then(Relay::wanted);
+        let Some(wanted) = wanted else { return };
+        let player = self.core.player_for(wanted.rate, wanted.activation);
+        if let (Some(relay), Some(player)) = (&mut *locked(&self.relay), player) {
+            relay.send(wanted.activation, player);
+        }
+    }
+}
+
+impl Client for Ear {
+    fn said(&self, id: JobId, said: Said) {
+        if let Some(shared) = self.0.upgrade() {
+            shared.core.send(Message::Said(id, said));
+        }
+    }
+
+    fn tick(&self) {
+        if let Some(shared) = self.0.upgrade() {
+            shared.tick();
+        }
+    }
+
+    fn broke(&self, what: String) {
+        if let Some(shared) = self.0.upgrade() {
+            let text = format!("Something broke inside Thumbline: {what}");
+            shared.core.send(Message::Tell(text, true));
+        }
+    }
+}
+
+/// Turns a dial through the host.
+fn turn(dials: &Dials, dial: Dial, gui: &GuiContext) {
+    match dial {
+        Dial::Play(on) => set(gui, &dials.play, on),
+        Dial::Loop(on) => set(gui, &dials.looped, on),
+        Dial::Speed(speed) => set(gui, &dials.speed, (speed * 100.0) as f32),
+        Dial::Pitch(semitones) => {
+            let whole = semitones.round();
+            set(gui, &dials.pitch, whole as f32);
+            set(gui, &dials.cents, ((semitones - whole) * 100.0) as f32);
+        }
+        Dial::Click(on) => set(gui, &dials.click, on),
+        Dial::ClickLevel(db) => set(gui, &dials.click_level, db as f32),
+        Dial::Gain(db) => set(gui, &dials.gain, db as f32),
+        Dial::Through(on) => set(gui, &dials.through, on),
+        Dial::Follow(on) => set(gui, &dials.follow, on),
+        Dial::Channels(channels) => set::<EnumParam<Channels>>(gui, &dials.channels, channels),
+    }
+}
+
+/// Sets a parameter as a player's own gesture.
+fn set<P: Param>(gui: &GuiContext, param: &P, value: P::Plain) {
+    let setter = gui.param_setter();
+    setter.begin_set_parameter(param);
+    setter.set_parameter(param, value);
+    setter.end_set_parameter(param);
+}

@@ -1,0 +1,17 @@
+//! The onsets that the stretch engine keeps sharp: those heard, or until then its own reading.
+
+use std::sync::Arc;
+use thumbline::analysis::Analysis;
+use thumbline::recording::Recording;
+use thumbline::stretch::{OnsetTable, transient};
+
+/// Where the notes that were heard begin.
+pub fn of_notes(heard: &Analysis, sound: &Recording) -> Arc<OnsetTable> {
+    let frames = heard.notes.iter().map(|n| n.time.frame(sound.rate()));
+    Arc::new(OnsetTable::cleaned(frames.collect(), sound.frames()))
+}
+
+/// The engine's own reading; it goes through the whole sound.
+pub fn read(sound: &Arc<Recording>) -> Arc<OnsetTable> {
+    Arc::new(transient::onsets(sound))
+}

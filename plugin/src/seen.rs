@@ -1,0 +1,152 @@
+//! What the window sees of the state.
+
+use crate::session::{Edges, Region};
+use crate::snapshot::{
+    CaptureView, LevelView, PracticeView, RecordingView, RegionView, Snapshot, TakeView,
+    TransportView,
+};
+use crate::state::{Stage, State, Take};
+use std::sync::Arc;
+use thumbline::deck::Phase;
+use thumbline::unit::{Seconds, Span};
+
+/// Everything a view may draw.
+pub fn view(state: &State) -> Snapshot {
+    let session = &state.session;
+    let sounding = state.sounding;
+    let phase = sounding.map(|s| s.phase);
+    Snapshot {
+        revision: state.revision,
+        recording: recording(state),
+        analysis: state.hearing.view.clone(),
+        transport: TransportView {
+            playing: phase.is_some_and(|p| p != Phase::Stopped),
+            position: sounding.map_or(session.position, |s| s.position),
+            speed: sounding.map_or(state.dials.speed, |s| s.speed),
+            count_in: sounding
+                .filter(|s| s.phase == Phase::CountIn)
+                .map(|s| s.beats_left),
+            resting: phase == Some(Phase::Rest),
+            round: sounding.map_or(0, |s| s.round),
+            follows_host: state.dials.follow,
+            bypassed: state.bypassed,
+        },
+        peaks: state.peaks(),
+        dials: state.dials,
+        practice: practice(state),
+        takes: state.takes.iter().map(take).collect(),
+        page: Arc::clone(&state.page),
+        capture: capture(state),
+        recent: session.recent.clone().into(),
+        level: LevelView {
+            peak: sounding.map_or(0.0, |s| s.peak),
+            reduction_db: sounding.map_or(0.0, |s| s.reduction_db),
+        },
+        notices: state.notices.iter().cloned().collect(),
+        host_rate: state.rate,
+        set_ups: state.set_ups.iter().map(|s| s.name.clone()).collect(),
+        standalone: state.program.is_some(),
+        look: session.look,
+        pages: Arc::new(session.pages.clone()),
+    }
+}
+
+fn recording(state: &State) -> RecordingView {
+    let name = state.open.stage.name().unwrap_or_default();
+    match &state.open.stage {
+        Stage::Empty => RecordingView::Empty,
+        Stage::Loading { progress, .. } => RecordingView::Loading {
+            name,
+            progress: *progress,
+        },
+        Stage::Ready(path) => match &state.open.part {
+            Some(part) => RecordingView::Ready {
+                name,
+                path: Some(path.clone()),
+                sound: Arc::clone(&part.sound),
+            },
+            None => RecordingView::Empty,
+        },
+        Stage::Missing { path, hash, .. } => RecordingView::Missing {
+            name,
+            path: path.clone(),
+            hash: *hash,
+        },
+        Stage::Failed { reason, .. } => RecordingView::Failed {
+            name,
+            reason: reason.clone(),
+        },
+    }
+}
+
+fn region(region: &Region) -> RegionView {
+    RegionView {
+        name: region.name.clone(),
+        from: region.from,
+        to: region.to,
+        on_beats: region.edges == Edges::Beats,
+    }
+}
+
+fn practice(state: &State) -> PracticeView {
+    let session = &state.session;
+    let marks = state.marks();
+    let regions: Arc<[RegionView]> =
+        marks.map_or_else(|| Arc::from([]), |m| m.regions.iter().map(region).collect());
+    let looped = marks.and_then(|m| m.region.as_ref()).map(region);
+    let current_region = looped.as_ref().and_then(|r| {
+        let same = |k: &RegionView| k.from == r.from && k.to == r.to;
+        regions.iter().position(same)
+    });
+    let made = state.mix.made.as_ref().map(|m| m.hear);
+    PracticeView {
+        hear: state.mix.hear,
+        mixing: state.hearing.view.ready().is_some() && made.unwrap_or_default() != state.mix.hear,
+        loop_on: state.loop_on,
+        region: looped,
+        regions,
+        current_region,
+        snap: session.snap,
+        count_in_bars: session.count_in_bars,
+        rest_beats: session.rest_beats,
+        ladder: session.ladder,
+        click_rate: session.click_rate,
+        latency: Span::from_ms(session.latency_ms),
+        learning: state.learning,
+        undoable: marks.map_or(0, |m| m.corrections.done().len()),
+        redoable: marks.map_or(0, |m| m.corrections.redoable()),
+        tuning: marks.and_then(|m| m.tuning.clone()),
+        reading: marks.and_then(|m| m.reading.clone()),
+        pins: Arc::clone(&state.hearing.pins),
+    }
+}
+
+fn take(take: &Take) -> TakeView {
+    let places = &take.take.places;
+    let from = places.iter().map(|p| p.at.0).min_by(f64::total_cmp);
+    let to = places.iter().map(|p| p.at.0).max_by(f64::total_cmp);
+    TakeView {
+        name: take.take.name.clone(),
+        path: Some(take.take.path.clone()),
+        from: Seconds(from.unwrap_or(0.0)),
+        to: Seconds(to.unwrap_or(0.0)),
+        analysis: take.moved.clone(),
+        answer: take.answer.clone(),
+        shown: take.shown,
+        gone: take.gone,
+    }
+}
+
+fn capture(state: &State) -> CaptureView {
+    if state.tape.calibrating.is_some() {
+        return CaptureView::Calibrating;
+    }
+    match state.tape.recording {
+        None => CaptureView::Off,
+        Some(recorded) if recorded.length.0 > 0.0 => CaptureView::Running {
+            source: recorded.source,
+            length: recorded.length,
+        },
+        Some(recorded) => CaptureView::Armed(recorded.source),
+    }
+}

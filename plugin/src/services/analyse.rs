@@ -1,0 +1,420 @@
+//! Listening: what is heard in a recording or a take, a player's corrections of it, how a take
+//! answers a recording, how a round of the loop came out.
+
+use super::decode::read_whole;
+use super::shelf;
+use crate::job::Cancel;
+use crate::snapshot::Answer as TakeAnswer;
+use std::path::PathBuf;
+use std::sync::Arc;
+use thumbline::analysis::correct::Corrections;
+use thumbline::analysis::{self, Analysis, AnalysisError, Observer, Options, Stage, beat};
+use thumbline::compare::{Comparison, Model, compare};
+use thumbline::deck::capture::Place;
+use thumbline::journal::{Practised, Round, rounds_of};
+use thumbline::music::grid::Grid;
+use thumbline::music::note::Note;
+use thumbline::music::tuning::Tuning;
+use thumbline::recording::{ContentHash, Recording};
+use thumbline::report;
+use thumbline::timing::{self, Reference};
+use thumbline::unit::{Seconds, Span};
+
+/// What can be asked.
+#[derive(Debug, Clone)]
+pub enum Job {
+    /// Hear a recording.
+    Recording {
+        /// Its sound, best at its own rate.
+        sound: Arc<Recording>,
+        /// Its identity.
+        hash: ContentHash,
+        /// Tuning and capo, where the player told them.
+        tuning: Option<Tuning>,
+    },
+    /// Apply a player's corrections to what was heard.
+    Correct {
+        /// As it was heard.
+        heard: Arc<Analysis>,
+        /// The corrections.
+        corrections: Box<Corrections>,
+        /// The player's choice among the readings of the beat.
+        reading: Option<beat::Edit>,
+    },
+    /// Hear a take.
+    Take {
+        /// Its file.
+        path: PathBuf,
+        /// The tuning it was played in, where it is known.
+        tuning: Option<Tuning>,
+    },
+    /// Compare a take with a recording.
+    Compare {
+        /// The take's file, to know it by.
+        path: PathBuf,
+        /// What is heard in the recording.
+        model: Arc<Analysis>,
+        /// What was heard in the take, in its own time.
+        take: Arc<Analysis>,
+    },
+    /// How far is this round of the loop off the recording?
+    Judge(Box<Judged>),
+}
+
+/// One round of the loop, as it was played.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    /// What is heard in the recording.
+    pub model: Arc<Analysis>,
+    /// The round's sound.
+    pub frames: Vec<[f32; 2]>,
+    /// Its rate in Hz.
+    pub rate: u32,
+    /// Frames of the take before it.
+    pub before: u64,
+    /// Where on the recording's timeline the take was played.
+    pub places: Vec<Place>,
+    /// Round trip to take off.
+    pub latency: Span,
+}
+
+/// What comes of it.
+#[derive(Debug, Clone)]
+pub enum Answer {
+    /// Share done, 0 to 1.
+    Progress(f32),
+    /// More places where something begins.
+    Onsets(Arc<[Seconds]>),
+    /// Notes with provisional roles and no grid.
+    SoFar(Arc<Analysis>),
+    /// A recording was heard.
+    Heard(Arc<Analysis>),
+    /// With the player's corrections.
+    Corrected {
+        /// What is shown and played to.
+        analysis: Arc<Analysis>,
+        /// Slots the player named: index of the note, the slot's instant.
+        pins: Arc<[(usize, Seconds)]>,
+        /// How the off-beats swing.
+        swing: f64,
+    },
+    /// A take was heard.
+    Take {
+        /// Its file.
+        path: PathBuf,
+        /// In its own time.
+        heard: Arc<Analysis>,
+        /// Its sound.
+        sound: Arc<Recording>,
+    },
+    /// A take's file is not there.
+    TakeGone(PathBuf),
+    /// A take was compared.
+    Compared {
+        /// Its file.
+        path: PathBuf,
+        /// How it answers.
+        answer: Arc<TakeAnswer>,
+    },
+    /// The middle drift of the round; none where too few notes answer each other.
+    Judged(Option<Span>),
+    /// It came to nothing: why.
+    Failed {
+        /// The take it was about.
+        take: Option<PathBuf>,
+        /// One plain sentence.
+        reason: String,
+    },
+}
+
+/// Does a job in one go.
+pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
+    match job {
+        Job::Recording {
+            sound,
+            hash,
+            tuning,
+        } => recording(sound, *hash, tuning.as_ref(), cancel, say),
+        Job::Correct {
+            heard,
+            corrections,
+            reading,
+        } => say(corrected(heard, corrections, reading.as_ref())),
+        Job::Take { path, tuning } => take(path, tuning.as_ref(), cancel, say),
+        Job::Compare { path, model, take } => {
+            let found = against(model, &take.notes);
+            say(Answer::Compared {
+                path: path.clone(),
+                answer: Arc::new(TakeAnswer {
+                    words: report::compare::sentences(&found),
+                    found,
+                    to: Arc::clone(model),
+                }),
+            });
+        }
+        Job::Judge(judged) => say(Answer::Judged(judge(judged, cancel))),
+    }
+}
+
+/// A take's notes, in its own time, against what is heard in the recording.
+pub fn against(model: &Analysis, take: &[Note]) -> Comparison {
+    let measured = timing::measure(&model.notes, &model.grid, Reference::default());
+    compare(
+        Model {
+            notes: &model.notes,
+            grid: &model.grid,
+            drifts: &measured.notes,
+        },
+        take,
+    )
+}
+
+/// The rounds of a take for the journal.
+pub fn rounds(found: &Comparison, practised: &Practised<'_>) -> Vec<Round> {
+    rounds_of(found, practised)
+}
+
+fn recording(
+    sound: &Recording,
+    hash: ContentHash,
+    tuning: Option<&Tuning>,
+    cancel: &Cancel,
+    say: &mut dyn FnMut(Answer),
+) {
+    if let Some(known) = shelf::heard(hash, tuning) {
+        say(Answer::Heard(known));
+        return;
+    }
+    let options = Options {
+        tuning: tuning.cloned(),
+    };
+    let mut watch = Watch {
+        cancel,
+        end: sound.end(),
+        onsets: Arc::from([]),
+        told: 0.0,
+        say: &mut *say,
+    };
+    match analysis::analyze(sound, &options, &mut watch) {
+        Ok(heard) => {
+            let heard = Arc::new(heard);
+            shelf::share_heard(hash, tuning.cloned(), &heard);
+            say(Answer::Heard(heard));
+        }
+        Err(AnalysisError::Cancelled) => {}
+    }
+}
+
+fn corrected(heard: &Analysis, corrections: &Corrections, reading: Option<&beat::Edit>) -> Answer {
+    let mut corrected = corrections.applied(heard);
+    let mut edits = corrections.grid_edits();
+    if let Some(reading) = reading {
+        edits.list.insert(0, reading.clone());
+    }
+    if !edits.is_empty() {
+        let tracked = beat::track(&corrected.notes, corrected.end, &edits);
+        corrected.grid = tracked.grid;
+        corrected.warnings.extend(tracked.warnings);
+    }
+    let pins = corrections.pins(&corrected.notes);
+    let reference = Reference::default();
+    let swing = timing::measure(&corrected.notes, &corrected.grid, reference).off_beat();
+    Answer::Corrected {
+        analysis: Arc::new(corrected),
+        pins: pins.into(),
+        swing,
+    }
+}
+
+fn take(path: &PathBuf, tuning: Option<&Tuning>, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
+    let failed = |reason: String| Answer::Failed {
+        take: Some(path.clone()),
+        reason,
+    };
+    let sound = match read_whole(path, cancel) {
+        Ok(Some(sound)) => sound,
+        Ok(None) => return,
+        Err(_) if !path.is_file() => return say(Answer::TakeGone(path.clone())),
+        Err(error) => return say(failed(error.to_string())),
+    };
+    let options = Options {
+        tuning: tuning.cloned(),
+    };
+    match analysis::analyze(&sound, &options, &mut Stop(cancel)) {
+        Ok(heard) => say(Answer::Take {
+            path: path.clone(),
+            heard: Arc::new(heard),
+            sound: Arc::new(sound),
+        }),
+        Err(AnalysisError::Cancelled) => {}
+    }
+}
+
+/// Finds the recording's instant of a frame of a take: the last place at or before it leads there.
+/// None while the recording rested.
+fn instant(places: &[Place], frame: f64, rate: f64) -> Option<Seconds> {
+    let after = places.partition_point(|p| p.frame as f64 <= frame);
+    let place = places[after.saturating_sub(1)..].first()?;
+    if place.speed == 0.0 || frame < place.frame as f64 {
+        return None;
+    }
+    Some(place.at + Span((frame - place.frame as f64) / rate * place.speed))
+}
+
+/// What was heard in a take, moved onto the recording's timeline. `latency` is taken off first;
+/// notes played while the recording rested have no place there.
+pub fn on_timeline(take: &Analysis, places: &[Place], rate: u32, latency: Span) -> Analysis {
+    let rate = f64::from(rate);
+    let mut moved = take.clone();
+    moved.notes = take
+        .notes
+        .iter()
+        .filter_map(|note| {
+            let frame = (note.time - latency).0 * rate;
+            let time = instant(places, frame, rate)?;
+            let end = instant(places, (note.end - latency).0 * rate, rate).unwrap_or(time);
+            let mut note = note.clone();
+            note.time = time;
+            note.end = Seconds(end.0.max(time.0));
+            Some(note)
+        })
+        .collect();
+    moved.notes.sort_by(|a, b| a.time.total_cmp(&b.time));
+    moved
+}
+
+fn judge(round: &Judged, cancel: &Cancel) -> Option<Span> {
+    let channels = vec![
+        round.frames.iter().map(|f| f[0]).collect(),
+        round.frames.iter().map(|f| f[1]).collect(),
+    ];
+    let sound = Recording::new("round", round.rate, channels).ok()?;
+    let heard = analysis::analyze(&sound, &Options::default(), &mut Stop(cancel)).ok()?;
+    let before = round.before;
+    let shifted: Vec<Place> = round
+        .places
+        .iter()
+        .map(|p| Place {
+            frame: p.frame.saturating_sub(before),
+            at: if p.frame < before {
+                p.at + Span((before - p.frame) as f64 / f64::from(round.rate) * p.speed)
+            } else {
+                p.at
+            },
+            speed: p.speed,
+        })
+        .collect();
+    let last = shifted.iter().rposition(|p| p.frame == 0).unwrap_or(0);
+    let played = on_timeline(&heard, &shifted[last..], round.rate, round.latency);
+    drift_of(&round.model, &played)
+}
+
+/// The middle of the take's drifts from the recording's own feel, without sign; none where fewer
+/// than four notes answer each other.
+fn drift_of(model: &Analysis, take: &Analysis) -> Option<Span> {
+    let answer = against(model, &take.notes);
+    let mut off: Vec<f64> = answer
+        .pairs
+        .iter()
+        .map(|p| {
+            (take.notes[p.take].time - model.notes[p.recording].time)
+                .abs()
+                .0
+        })
+        .collect();
+    if off.len() < 4 {
+        return None;
+    }
+    off.sort_by(f64::total_cmp);
+    Some(Span(off[off.len() / 2]))
+}
+
+/// Nobody watches, but it can be stopped.
+struct Stop<'a>(&'a Cancel);
+
+impl Observer for Stop<'_> {
+    fn cancelled(&mut self) -> bool {
+        self.0.is_cancelled()
+    }
+}
+
+/// Tells of an analysis while it is under way.
+struct Watch<'a> {
+    cancel: &'a Cancel,
+    end: Seconds,
+    onsets: Arc<[Seconds]>,
+    told: f32,
+    say: &'a mut dyn FnMut(Answer),
+}
+
+impl Observer for Watch<'_> {
+    fn progress(&mut self, stage: Stage, fraction: f32) {
+        // Reading notes takes most of the time.
+        let (from, share) = match stage {
+            Stage::Onsets => (0.0, 0.3),
+            Stage::Notes => (0.3, 0.5),
+            Stage::Roles => (0.8, 0.05),
+            Stage::Beats => (0.85, 0.15),
+        };
+        let done = from + share * fraction;
+        // Half a percent is less than anybody sees.
+        if done >= self.told + 0.005 {
+            self.told = done;
+            (self.say)(Answer::Progress(done));
+        }
+    }
+
+    fn onsets(&mut self, onsets: &[Seconds]) {
+        self.onsets = self.onsets.iter().chain(onsets).copied().collect();
+        (self.say)(Answer::Onsets(Arc::clone(&self.onsets)));
+    }
+
+    fn notes(&mut self, notes: &[Note]) {
+        (self.say)(Answer::SoFar(Arc::new(Analysis {
+            notes: notes.to_vec(),
+            grid: Grid::default(),
+            tuning_offset: None,
+            tuning_course: Vec::new(),
+            tuning: Tuning::standard(),
+            end: self.end,
+            alternatives: Vec::new(),
+            warnings: Vec::new(),
+        })));
+    }
+
+    fn cancelled(&mut self) -> bool {
+        self.cancel.is_cancelled()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_take_is_moved_by_place_speed_and_latency() {
+        let places = [
+            Place {
+                frame: 0,
+                at: Seconds(10.0),
+                speed: 0.5,
+            },
+            Place {
+                frame: 48_000,
+                at: Seconds(10.0),
+                speed: 0.0,
+            },
+            Place {
+                frame: 96_000,
+                at: Seconds(10.0),
+                speed: 1.0,
+            },
+        ];
+        let at = |frame: f64| instant(&places, frame, 48_000.0).map(|s| s.0);
+        assert_eq!(at(24_000.0), Some(10.25));
+        assert_eq!(at(60_000.0), None);
+        assert_eq!(at(96_000.0 + 4_800.0), Some(10.1));
+        assert_eq!(at(-1.0), None);
+        assert_eq!(instant(&[], 0.0, 1.0), None);
+    }
+}

@@ -1,0 +1,246 @@
+//! Recording: a thread of its own takes what the audio thread has recorded out of its ring and
+//! writes it, many recordings side by side; it measures the round trip, and finds what was cut short.
+
+use super::reel::{self, Found, Recorder, Taped};
+use crate::job::JobId;
+use std::path::PathBuf;
+use std::time::{Duration, Instant};
+use thumbline::deck::calibrate;
+use thumbline::deck::capture::{Place, Reel, Source};
+use thumbline::recording::ContentHash;
+use thumbline::unit::Span;
+
+/// How often takes that nobody has kept yet are renewed.
+const RENEW: Duration = Duration::from_secs(3);
+/// How often the length of a recording is told.
+const TELL: Duration = Duration::from_millis(100);
+
+/// What can be asked.
+pub enum Order {
+    /// Write what comes out of the reel, recorded against what is open.
+    Record {
+        /// From where.
+        source: Source,
+        /// The sound.
+        reel: Box<Reel>,
+        /// Identity of the recording, where it is known.
+        against: Option<ContentHash>,
+    },
+    /// Listen for the clicks of a calibration.
+    Calibrate(Box<Reel>),
+    /// What it is recorded against has become known.
+    BelongsTo(ContentHash),
+    /// Keep the sound of each round of the loop too, or no longer.
+    Collect(bool),
+    /// A round of the loop has ended: hand its sound over.
+    Cut,
+    /// The journal has this take.
+    Kept(PathBuf),
+    /// Find what was cut short or never kept.
+    Find {
+        /// Recordings of the track, or takes?
+        source: Source,
+        /// Of which recording.
+        against: Option<ContentHash>,
+    },
+}
+
+/// What comes of it.
+#[derive(Debug, Clone)]
+pub enum Answer {
+    /// Nothing can be recorded: why.
+    NotStarted(String),
+    /// Length so far.
+    Length(Span),
+    /// It has come to its end.
+    Done(Box<Taped>),
+    /// The sound of one round of the loop.
+    Round {
+        /// Left and right.
+        frames: Vec<[f32; 2]>,
+        /// In Hz.
+        rate: u32,
+        /// Frames of the take before it.
+        before: u64,
+        /// Where the take was played.
+        places: Vec<Place>,
+    },
+    /// The round trip; none where the clicks were not heard.
+    RoundTrip(Option<Span>),
+    /// What was cut short or never kept.
+    Found(Source, Vec<Found>),
+}
+
+struct Recording {
+    instance: u64,
+    id: JobId,
+    recorder: Recorder,
+    /// The round's sound, where somebody judges it.
+    round: Option<Vec<[f32; 2]>>,
+    /// Frames of the take before it.
+    before: u64,
+    told: Instant,
+}
+
+struct Calibration {
+    instance: u64,
+    id: JobId,
+    reel: Box<Reel>,
+    frames: Vec<[f32; 2]>,
+    places: Vec<Place>,
+}
+
+/// All recordings of the process that are under way.
+#[derive(Default)]
+pub struct Tape {
+    recordings: Vec<Recording>,
+    calibrations: Vec<Calibration>,
+    /// Takes that are whole and not in the journal yet, by instance.
+    unkept: Vec<(u64, PathBuf)>,
+    renewed: Option<Instant>,
+}
+
+/// Says something to an instance about one of its jobs.
+pub type Say<'a> = &'a mut dyn FnMut(u64, JobId, Answer);
+
+impl Tape {
+    /// Is anything to be looked after?
+    pub fn is_idle(&self) -> bool {
+        self.recordings.is_empty() && self.calibrations.is_empty() && self.unkept.is_empty()
+    }
+
+    /// Carries out an order of an instance.
+    pub fn order(&mut self, instance: u64, id: JobId, order: Order, say: Say<'_>) {
+        match order {
+            Order::Record {
+                source,
+                reel,
+                against,
+            } => match Recorder::start(source, *reel, against) {
+                Ok(recorder) => self.recordings.push(Recording {
+                    instance,
+                    id,
+                    recorder,
+                    round: None,
+                    before: 0,
+                    told: Instant::now(),
+                }),
+                Err(error) => say(instance, id, Answer::NotStarted(error.to_string())),
+            },
+            Order::Calibrate(reel) => self.calibrations.push(Calibration {
+                instance,
+                id,
+                reel,
+                frames: Vec::new(),
+                places: Vec::new(),
+            }),
+            Order::BelongsTo(recording) => {
+                for known in self.of(instance, id) {
+                    known.recorder.belongs_to(recording);
+                }
+            }
+            Order::Collect(on) => {
+                for known in self.of(instance, id) {
+                    known.before = known.recorder.frames();
+                    known.round = on.then(Vec::new);
+                }
+            }
+            Order::Cut => {
+                for known in self.of(instance, id) {
+                    let Some(round) = &mut known.round else {
+                        continue;
+                    };
+                    known.recorder.tend(Some(round));
+                    let frames = std::mem::take(round);
+                    let before = known.before;
+                    known.before += frames.len() as u64;
+                    let rate = known.recorder.rate();
+                    let places = known.recorder.places.clone();
+                    say(
+                        instance,
+                        id,
+                        Answer::Round {
+                            frames,
+                            rate,
+                            before,
+                            places,
+                        },
+                    );
+                }
+            }
+            Order::Kept(path) => {
+                reel::kept(&path);
+                self.unkept.retain(|(_, p)| *p != path);
+            }
+            Order::Find { source, against } => {
+                let found = reel::left_over(source, against);
+                say(instance, id, Answer::Found(source, found));
+            }
+        }
+    }
+
+    fn of(&mut self, instance: u64, id: JobId) -> impl Iterator<Item = &mut Recording> {
+        self.recordings
+            .iter_mut()
+            .filter(move |r| r.instance == instance && r.id == id)
+    }
+
+    /// Keeps everything going.
+    pub fn tend(&mut self, say: Say<'_>) {
+        let mut under_way = Vec::with_capacity(self.recordings.len());
+        for mut known in self.recordings.drain(..) {
+            known.recorder.tend(known.round.as_mut());
+            if !known.recorder.finished() {
+                if known.told.elapsed() >= TELL {
+                    known.told = Instant::now();
+                    let length = known.recorder.length();
+                    say(known.instance, known.id, Answer::Length(length));
+                }
+                under_way.push(known);
+                continue;
+            }
+            let taped = known.recorder.close();
+            if let (Source::Take, Some(path)) = (taped.source, &taped.path) {
+                self.unkept.push((known.instance, path.clone()));
+            }
+            say(known.instance, known.id, Answer::Done(Box::new(taped)));
+        }
+        self.recordings = under_way;
+        self.calibrations.retain_mut(|known| {
+            known.reel.drain(&mut known.frames, &mut known.places);
+            if !known.reel.finished() {
+                return true;
+            }
+            let mono: Vec<f32> = known.frames.iter().map(|f| f[0] + f[1]).collect();
+            let latency = calibrate::latency(&mono, known.reel.rate());
+            say(known.instance, known.id, Answer::RoundTrip(latency));
+            false
+        });
+        if self.renewed.is_none_or(|at| at.elapsed() >= RENEW) {
+            self.renewed = Some(Instant::now());
+            for (_, path) in &self.unkept {
+                reel::renew(path);
+            }
+        }
+    }
+
+    /// An instance goes: what it records is written, and may be taken up by the next.
+    pub fn leave(&mut self, instance: u64) {
+        let (ours, others) = self
+            .recordings
+            .drain(..)
+            .partition(|r| r.instance == instance);
+        self.recordings = others;
+        let ours: Vec<Recording> = ours;
+        for known in ours {
+            known.recorder.leave();
+        }
+        self.calibrations.retain(|c| c.instance != instance);
+        self.unkept.retain(|(of, path)| {
+            if *of == instance {
+                reel::leave(path);
+            }
+            *of != instance
+        });
+    }
+}

@@ -1,0 +1,216 @@
+//! The threads of the process, shared by all instances: one a service, one that looks after every
+//! instance a few dozen times a second, one that writes what is recorded.
+//!
+//! They start with the first instance and are joined with the last. An instance that goes
+//! ([`Seat::leave`]) has its jobs cancelled, and waits until none of them runs any more: nothing of
+//! it outlives it. A job that breaks is dropped and said; its thread goes on with everybody else's.
+//!
+//! Fair: the more urgent job first, then the instance that is heard or looked at, then the one that
+//! was served least lately.
+
+mod guest;
+mod lane;
+mod taping;
+
+use crate::job::JobId;
+use crate::services::{Job, Lane, tape};
+pub use guest::Client;
+use guest::{Guest, locked, words};
+use lane::Queue;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Condvar, Mutex, PoisonError};
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+use taping::Taping;
+
+/// How often instances are looked after: a start, a stop or a region asked for by MIDI or
+/// automation waits no longer.
+const TICK: Duration = Duration::from_millis(15);
+
+/// A place for an instance; see [`Seat::leave`].
+pub struct Seat {
+    guest: Arc<Guest>,
+    crew: Arc<Crew>,
+    left: AtomicBool,
+}
+
+struct Crew {
+    lanes: [Arc<Queue>; 4],
+    taping: Arc<Taping>,
+    ticking: Arc<Ticking>,
+    threads: Mutex<Vec<JoinHandle<()>>>,
+}
+
+#[derive(Default)]
+struct Ticking {
+    table: Mutex<Table>,
+    /// Rings when an instance has been looked after.
+    done: Condvar,
+    stop: AtomicBool,
+}
+
+#[derive(Default)]
+struct Table {
+    guests: Vec<Arc<Guest>>,
+    /// The one that is looked after now.
+    now: Option<u64>,
+}
+
+/// The crew at work, and how many instances it works for.
+static CREW: Mutex<Option<(Arc<Crew>, usize)>> = Mutex::new(None);
+static NUMBERS: AtomicU64 = AtomicU64::new(1);
+
+impl Seat {
+    /// Sits an instance down; the threads start with the first.
+    pub fn take(client: Arc<dyn Client>) -> Self {
+        let guest = Arc::new(Guest {
+            number: NUMBERS.fetch_add(1, Ordering::Relaxed),
+            foremost: AtomicBool::new(false),
+            client,
+        });
+        let crew = {
+            let mut crew = locked(&CREW);
+            let (at_work, guests) = crew.get_or_insert_with(|| (Crew::start(), 0));
+            *guests += 1;
+            Arc::clone(at_work)
+        };
+        locked(&crew.ticking.table).guests.push(Arc::clone(&guest));
+        Self {
+            guest,
+            crew,
+            left: AtomicBool::new(false),
+        }
+    }
+
+    /// Is the instance heard or looked at now? Its jobs come before others then.
+    pub fn set_foremost(&self, foremost: bool) {
+        self.guest.foremost.store(foremost, Ordering::Relaxed);
+    }
+
+    /// Queues a job.
+    pub fn start(&self, id: JobId, job: Job) {
+        self.crew.lanes[job.lane() as usize].push(&self.guest, id, job);
+    }
+
+    /// A job's result is not wanted any more.
+    pub fn cancel(&self, id: JobId) {
+        for lane in &self.crew.lanes {
+            lane.cancel(self.guest.number, id);
+        }
+    }
+
+    /// Gives an order to the thread that records.
+    pub fn tape(&self, id: JobId, order: tape::Order) {
+        self.crew.taping.order(&self.guest, id, order);
+    }
+
+    /// The instance goes: its jobs are cancelled and waited for, what it records is written. The
+    /// last one joins the threads. Not to be called from one of them, nor while holding what a
+    /// [`Client`] needs.
+    pub fn leave(&self) {
+        if self.left.swap(true, Ordering::AcqRel) {
+            return;
+        }
+        let number = self.guest.number;
+        {
+            let mut table = locked(&self.crew.ticking.table);
+            table.guests.retain(|g| g.number != number);
+            while table.now == Some(number) {
+                table =
+                    (self.crew.ticking.done.wait(table)).unwrap_or_else(PoisonError::into_inner);
+            }
+        }
+        for lane in &self.crew.lanes {
+            lane.cancel_all(number);
+        }
+        for lane in &self.crew.lanes {
+            lane.wait_for(number);
+        }
+        self.crew.taping.leave(number);
+        let last = {
+            let mut crew = locked(&CREW);
+            match &mut *crew {
+                Some((_, guests)) if *guests > 1 => {
+                    *guests -= 1;
+                    None
+                }
+                _ => crew.take(),
+            }
+        };
+        if let Some((crew, _)) = last {
+            crew.stop();
+        }
+    }
+}
+
+impl Crew {
+    fn start() -> Arc<Self> {
+        let crew = Self {
+            lanes: std::array::from_fn(|_| Arc::default()),
+            taping: Arc::default(),
+            ticking: Arc::default(),
+            threads: Mutex::default(),
+        };
+        for (lane, queue) in Lane::ALL.into_iter().zip(&crew.lanes) {
+            let queue = Arc::clone(queue);
+            crew.spawn(lane.name(), move || queue.work());
+        }
+        let taping = Arc::clone(&crew.taping);
+        crew.spawn("thumbline records", move || taping.work());
+        let ticking = Arc::clone(&crew.ticking);
+        crew.spawn("thumbline keeps", move || ticking.work());
+        Arc::new(crew)
+    }
+
+    fn spawn(&self, name: &str, run: impl Fn() + Send + 'static) {
+        let run = move || {
+            // A thread that breaks starts over; what it looks after lives outside it.
+            while catch_unwind(AssertUnwindSafe(&run)).is_err() {}
+        };
+        // Without a thread there is no such service, but the host lives on.
+        if let Ok(handle) = thread::Builder::new().name(name.into()).spawn(run) {
+            locked(&self.threads).push(handle);
+        }
+    }
+
+    fn stop(&self) {
+        self.ticking.stop.store(true, Ordering::Release);
+        for lane in &self.lanes {
+            lane.stop();
+        }
+        self.taping.stop();
+        let own = thread::current().id();
+        for handle in locked(&self.threads).drain(..) {
+            handle.thread().unpark();
+            if handle.thread().id() != own {
+                let _ = handle.join();
+            }
+        }
+    }
+}
+
+impl Ticking {
+    fn work(&self) {
+        while !self.stop.load(Ordering::Acquire) {
+            let guests = locked(&self.table).guests.clone();
+            for guest in guests {
+                {
+                    let mut table = locked(&self.table);
+                    if !table.guests.iter().any(|g| g.number == guest.number) {
+                        continue;
+                    }
+                    table.now = Some(guest.number);
+                }
+                let ticked = catch_unwind(AssertUnwindSafe(|| guest.client.tick()));
+                if let Err(panic) = ticked {
+                    guest.client.broke(words(&*panic));
+                }
+                locked(&self.table).now = None;
+                self.done.notify_all();
+            }
+            // The last instance wakes it when it goes.
+            thread::park_timeout(TICK);
+        }
+    }
+}

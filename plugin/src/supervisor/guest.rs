@@ -1,0 +1,37 @@
+//! An instance as the threads see it.
+
+use crate::job::JobId;
+use crate::services::Said;
+use std::sync::atomic::AtomicBool;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// What the threads ask of an instance.
+pub trait Client: Send + Sync {
+    /// A service says something about a job.
+    fn said(&self, id: JobId, said: Said);
+    /// Look after it; called a few dozen times a second.
+    fn tick(&self);
+    /// Something broke while it was looked after.
+    fn broke(&self, what: String);
+}
+
+/// An instance at the threads' table.
+pub(super) struct Guest {
+    pub number: u64,
+    /// Is it heard or looked at now?
+    pub foremost: AtomicBool,
+    pub client: Arc<dyn Client>,
+}
+
+pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// What a panic says of itself.
+pub(super) fn words(panic: &(dyn std::any::Any + Send)) -> String {
+    panic
+        .downcast_ref::<String>()
+        .cloned()
+        .or_else(|| panic.downcast_ref::<&str>().map(|s| (*s).to_owned()))
+        .unwrap_or_else(|| "no reason is known".to_owned())
+}

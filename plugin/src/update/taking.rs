@@ -1,0 +1,455 @@
+//! Recording: the track as a recording of its own, takes against the recording, the round trip; and
+//! what takes come to.
+
+use super::opening::give_up;
+use crate::data::name_of;
+use crate::effect::Effect;
+use crate::job::JobId;
+use crate::services::reel::{Found, Taped};
+use crate::services::tape::Order;
+use crate::services::{Job, analyse, journal};
+use crate::session::TakeRef;
+use crate::snapshot::{Answer, CaptureSource, Hear};
+use crate::state::{Recorded, State, Take, Unkept};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use thumbline::analysis::Analysis;
+use thumbline::deck::Message;
+use thumbline::deck::capture::{Place, Source, tap};
+use thumbline::journal::{Moment, Practised, rounds_of};
+use thumbline::recording::Recording;
+use thumbline::unit::Span;
+
+/// Seconds of sound that may wait to be written while the recording thread is held up.
+const ROOM: f64 = 20.0;
+
+fn source(source: CaptureSource) -> Source {
+    match source {
+        CaptureSource::Track => Source::Track,
+        CaptureSource::Take => Source::Take,
+    }
+}
+
+/// Arms or stops a recording.
+pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Effect>) {
+    if !on {
+        out.push(Effect::Deck(Message::StopRecording));
+        return;
+    }
+    if state.rate == 0 {
+        state.notice("Recording needs the host to be running its audio", false);
+        return;
+    }
+    if state.tape.recording.is_some() {
+        state.notice("A recording is under way already", false);
+        return;
+    }
+    let id = state.job();
+    let (tap, reel) = tap(source(from), state.rate, ROOM);
+    state.tape.recording = Some(Recorded {
+        job: id,
+        source: from,
+        length: Span(0.0),
+        judged: false,
+    });
+    out.push(Effect::Tape(
+        id,
+        Order::Record {
+            source: source(from),
+            reel: Box::new(reel),
+            against: state.open.hash,
+        },
+    ));
+    out.push(Effect::Deck(Message::Record(tap)));
+    judge(state, out);
+}
+
+/// Has the rounds of the loop collected while a take is recorded and the ladder asks how they were.
+pub fn judge(state: &mut State, out: &mut Vec<Effect>) {
+    let ladder = state.session.ladder;
+    if let Some(recorded) = &mut state.tape.recording {
+        let judged =
+            ladder.on && ladder.within_ms.is_some() && recorded.source == CaptureSource::Take;
+        if judged != recorded.judged {
+            recorded.judged = judged;
+            out.push(Effect::Tape(recorded.job, Order::Collect(judged)));
+        }
+    }
+}
+
+/// Plays clicks and listens for them.
+pub fn calibrate(state: &mut State, out: &mut Vec<Effect>) {
+    if state.rate == 0 || state.tape.calibrating.is_some() {
+        return;
+    }
+    let id = state.job();
+    let (tap, reel) = tap(Source::Take, state.rate, ROOM);
+    state.tape.calibrating = Some(id);
+    out.push(Effect::Tape(id, Order::Calibrate(Box::new(reel))));
+    out.push(Effect::Deck(Message::Calibrate(tap)));
+}
+
+/// The clicks were heard, or not.
+pub fn calibrated(state: &mut State, latency: Option<Span>, out: &mut Vec<Effect>) {
+    state.tape.calibrating = None;
+    match latency {
+        Some(latency) => {
+            state.session.latency_ms = latency.ms();
+            out.push(Effect::Changed);
+            state.notice(format!("Round trip: {:.1} ms", latency.ms()), false);
+        }
+        None => state.notice(
+            "The clicks were not heard: is the input connected, the click loud enough?",
+            false,
+        ),
+    }
+}
+
+/// Nothing can be recorded.
+pub fn not_started(state: &mut State, why: &str, out: &mut Vec<Effect>) {
+    state.tape.recording = None;
+    out.push(Effect::Deck(Message::StopRecording));
+    state.notice(format!("Nothing can be recorded: {why}"), true);
+}
+
+/// A recording has come to its end; the file to open, where it was the track's.
+pub fn taped(state: &mut State, taped: Taped, out: &mut Vec<Effect>) -> Option<PathBuf> {
+    state.tape.recording = None;
+    if let Some(fault) = taped.fault {
+        state.notice(
+            format!(
+                "The recording stopped after {:.1} s, which are kept: {fault}",
+                taped.length.0
+            ),
+            true,
+        );
+        out.push(Effect::Deck(Message::StopRecording));
+    }
+    let dropped = state.sounding.map_or(0, |s| s.dropped);
+    let lost = dropped as f64 / f64::from(state.rate.max(1));
+    if lost > 0.0 {
+        state.notice(
+            format!("{lost:.1} s are missing in the recording: the computer was too busy"),
+            true,
+        );
+    }
+    let Some(path) = taped.path else {
+        state.notice("Nothing was recorded", false);
+        return None;
+    };
+    if taped.source == Source::Track {
+        return Some(path);
+    }
+    let index = add(state, path, taped.places, taped.ended, out);
+    hear(state, index, out);
+    None
+}
+
+/// Adds a take to the marks; its place in the list.
+fn add(
+    state: &mut State,
+    path: PathBuf,
+    places: Vec<Place>,
+    ended: Moment,
+    out: &mut Vec<Effect>,
+) -> usize {
+    let take = TakeRef {
+        name: format!("take {}", state.takes.len() + 1),
+        path,
+        places,
+        tuning: state.marks().and_then(|m| m.tuning.clone()),
+    };
+    state.marks_mut().takes.push(take.clone());
+    out.push(Effect::Changed);
+    state.takes.push(Take {
+        unkept: Some(Unkept { ended, sound: None }),
+        ..Take::new(take)
+    });
+    state.takes.len() - 1
+}
+
+/// The recording's identity is known: its takes are those in its marks, and those that were cut
+/// short or never kept.
+pub fn arrive(state: &mut State, out: &mut Vec<Effect>) {
+    let takes = state.marks().map(|m| m.takes.clone()).unwrap_or_default();
+    state.takes = takes.into_iter().map(Take::new).collect();
+    for index in 0..state.takes.len() {
+        hear(state, index, out);
+    }
+    if let Some(hash) = state.open.hash {
+        if let Some(recorded) = state.tape.recording {
+            out.push(Effect::Tape(recorded.job, Order::BelongsTo(hash)));
+        }
+        find(state, Source::Take, out);
+    }
+}
+
+/// Looks for what was cut short or never kept.
+pub fn find(state: &mut State, source: Source, out: &mut Vec<Effect>) {
+    let id = state.job();
+    let against = state.open.hash;
+    out.push(Effect::Tape(id, Order::Find { source, against }));
+}
+
+/// What was cut short or never kept.
+pub fn found(state: &mut State, source: Source, found: Vec<Found>, out: &mut Vec<Effect>) {
+    for found in found {
+        if source == Source::Track {
+            state.notice(
+                format!(
+                    "A recording was cut short; what was recorded is kept as {}",
+                    name_of(&found.path)
+                ),
+                false,
+            );
+            state.session.remember(found.path);
+            out.push(Effect::Changed);
+            continue;
+        }
+        let ended = found.ended;
+        if let Some(take) = of(state, &found.path) {
+            // The project has it, the journal may not.
+            take.unkept = Some(Unkept { ended, sound: None });
+            take.heard = None;
+        } else {
+            add(state, found.path.clone(), found.places, ended, out);
+            let name = state.takes.last().map(|t| t.take.name.clone());
+            let name = name.unwrap_or_default();
+            state.notice(
+                format!("A take was cut short; what was recorded is kept as {name}"),
+                false,
+            );
+        }
+        let index = state.takes.iter().position(|t| t.take.path == found.path);
+        if let Some(index) = index {
+            hear(state, index, out);
+        }
+    }
+}
+
+fn of<'a>(state: &'a mut State, path: &Path) -> Option<&'a mut Take> {
+    state.takes.iter_mut().find(|t| t.take.path == path)
+}
+
+/// Has a take heard, where it is drawn and was not yet.
+pub fn hear(state: &mut State, index: usize, out: &mut Vec<Effect>) {
+    let id = state.job();
+    let Some(take) = state.takes.get_mut(index) else {
+        return;
+    };
+    let wanted = take.shown && take.heard.is_none();
+    if !wanted || take.gone || take.job.is_some() {
+        return;
+    }
+    take.job = Some(id);
+    let job = Job::Analyse(analyse::Job::Take {
+        path: take.take.path.clone(),
+        tuning: take.take.tuning.clone(),
+    });
+    out.push(Effect::Start(id, Box::new(job)));
+}
+
+/// A take was heard.
+pub fn heard(
+    state: &mut State,
+    path: &Path,
+    heard: Arc<Analysis>,
+    sound: Arc<Recording>,
+    out: &mut Vec<Effect>,
+) {
+    let latency = Span::from_ms(state.session.latency_ms);
+    if let Some(take) = of(state, path) {
+        take.job = None;
+        take.rate = sound.rate();
+        let moved = analyse::on_timeline(&heard, &take.take.places, sound.rate(), latency);
+        take.moved = Some(Arc::new(moved));
+        take.heard = Some(heard);
+        if let Some(unkept) = &mut take.unkept {
+            unkept.sound = Some(sound);
+        }
+    }
+    compare(state, out);
+}
+
+/// A take's file is gone, or it cannot be heard.
+pub fn unheard(state: &mut State, path: &Path, reason: Option<String>) {
+    let Some(take) = of(state, path) else {
+        return;
+    };
+    take.job = None;
+    take.gone = reason.is_none();
+    let name = take.take.name.clone();
+    if let Some(reason) = reason {
+        state.notice(format!("{name}: {reason}"), true);
+    }
+}
+
+/// Compares every take that was heard with what is heard in the recording now.
+pub fn compare(state: &mut State, out: &mut Vec<Effect>) {
+    let Some(model) = state.hearing.view.ready().cloned() else {
+        return;
+    };
+    for index in 0..state.takes.len() {
+        let take = &mut state.takes[index];
+        let answered = take
+            .answer
+            .as_ref()
+            .is_some_and(|a| Arc::ptr_eq(&a.to, &model));
+        let Some(heard) = take.heard.clone().filter(|_| !answered) else {
+            continue;
+        };
+        give_up(&mut take.job, out);
+        let job = Job::Analyse(analyse::Job::Compare {
+            path: take.take.path.clone(),
+            model: Arc::clone(&model),
+            take: heard,
+        });
+        let id = state.job();
+        state.takes[index].job = Some(id);
+        out.push(Effect::Start(id, Box::new(job)));
+    }
+}
+
+/// A take was compared: what is new goes into the journal.
+pub fn compared(state: &mut State, path: &Path, answer: Arc<Answer>, out: &mut Vec<Effect>) {
+    let recording = state.open.hash;
+    let name = state.open.stage.name().unwrap_or_default();
+    let tuning = state.marks().and_then(|m| m.tuning.as_ref());
+    let tuning = tuning.map(ToString::to_string);
+    let Some(take) = of(state, path) else {
+        return;
+    };
+    take.job = None;
+    take.answer = Some(Arc::clone(&answer));
+    let new = take.unkept.take();
+    let Some((recording, ended, sound)) = recording
+        .zip(new)
+        .and_then(|(r, u)| Some((r, u.ended, u.sound?)))
+    else {
+        return;
+    };
+    let rounds = rounds_of(
+        &answer.found,
+        &Practised {
+            recording,
+            name: &name,
+            grid: &answer.to.grid,
+            tuning: tuning.as_deref(),
+            at: ended,
+            note: "",
+        },
+    );
+    if rounds.is_empty() {
+        // Another tune: there is nothing to keep but the sound, which lies in its file.
+        let id = state.job();
+        out.push(Effect::Tape(id, Order::Kept(path.to_owned())));
+        return;
+    }
+    let job = Job::Journal(journal::Job::Keep {
+        rounds,
+        sound,
+        take: path.to_owned(),
+    });
+    let id = state.job();
+    out.push(Effect::Start(id, Box::new(job)));
+}
+
+/// The journal has a take, or says why not.
+pub fn kept(state: &mut State, take: PathBuf, fault: Option<String>, out: &mut Vec<Effect>) {
+    match fault {
+        Some(fault) => state.notice(fault, true),
+        None => {
+            let id = state.job();
+            out.push(Effect::Tape(id, Order::Kept(take)));
+        }
+    }
+    read_page(state, out);
+}
+
+/// Reads the recording's page of the journal again.
+pub fn read_page(state: &mut State, out: &mut Vec<Effect>) {
+    if let Some(hash) = state.open.hash {
+        let id = state.job();
+        let job = Job::Journal(journal::Job::Read(hash));
+        out.push(Effect::Start(id, Box::new(job)));
+    }
+}
+
+/// Draws a take over the sheet, or not.
+pub fn show(state: &mut State, index: usize, shown: bool, out: &mut Vec<Effect>) {
+    if let Some(take) = state.takes.get_mut(index) {
+        take.shown = shown;
+        hear(state, index, out);
+    }
+}
+
+/// Forgets a take (its file stays); true where a take was heard beside the recording: it may have
+/// another number now.
+pub fn forget(state: &mut State, index: usize, out: &mut Vec<Effect>) -> bool {
+    if index < state.takes.len() {
+        let mut take = state.takes.remove(index);
+        give_up(&mut take.job, out);
+        let marks = state.marks_mut();
+        marks.takes.retain(|t| t.path != take.take.path);
+        let id = state.job();
+        out.push(Effect::Tape(id, Order::Kept(take.take.path)));
+        out.push(Effect::Changed);
+    }
+    matches!(state.mix.hear, Hear::Beside(_))
+}
+
+/// A round of the loop ended: its sound is asked for.
+pub fn seam(state: &State, out: &mut Vec<Effect>) {
+    if let Some(recorded) = state.tape.recording.filter(|r| r.judged) {
+        out.push(Effect::Tape(recorded.job, Order::Cut));
+    }
+}
+
+/// A round's sound: how far is it off the recording?
+pub fn round(
+    state: &mut State,
+    frames: Vec<[f32; 2]>,
+    rate: u32,
+    before: u64,
+    places: Vec<Place>,
+    out: &mut Vec<Effect>,
+) {
+    let Some(model) = state.hearing.view.ready().cloned() else {
+        return;
+    };
+    let job = analyse::Judged {
+        model,
+        frames,
+        rate,
+        before,
+        places,
+        latency: Span::from_ms(state.session.latency_ms),
+    };
+    let id = state.job();
+    state.tape.judging = Some(id);
+    let job = Job::Analyse(analyse::Job::Judge(Box::new(job)));
+    out.push(Effect::Start(id, Box::new(job)));
+}
+
+/// How far a round was off.
+pub fn judged(state: &mut State, drift: Option<Span>, out: &mut Vec<Effect>) {
+    state.tape.judging = None;
+    let within = state.session.ladder.within_ms;
+    if let (Some(drift), Some(within)) = (drift, within)
+        && drift.ms() <= within
+    {
+        out.push(Effect::Deck(Message::Climb));
+    }
+}
+
+/// A job about a take broke.
+pub fn broke(state: &mut State, id: JobId) -> bool {
+    for take in &mut state.takes {
+        if take.job == Some(id) {
+            take.job = None;
+            take.gone = take.heard.is_none();
+            return true;
+        }
+    }
+    false
+}

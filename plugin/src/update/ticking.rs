@@ -1,0 +1,121 @@
+//! Looking at how things stand outside the state, a few dozen times a second.
+
+use super::marking;
+use crate::effect::Effect;
+use crate::message::Tick;
+use crate::state::{Once, State};
+
+/// Ticks between two looks at whether the program's own settings have to be written.
+const SAVE: u32 = 47;
+
+/// How things stand; true when a window would show something else now.
+pub fn look(state: &mut State, tick: Tick, out: &mut Vec<Effect>) -> bool {
+    let mut seen = sounding(state, tick);
+    seen |= state.dials != tick.dials
+        || state.loop_on != tick.loop_on
+        || state.bypassed != tick.bypassed
+        || state.learning != tick.learning;
+    state.dials = tick.dials;
+    state.loop_on = tick.loop_on;
+    state.bypassed = tick.bypassed;
+    state.learning = tick.learning;
+    state.waiting = tick.waiting;
+    if tick.hop != 0 {
+        marking::hop(state, tick.hop, out);
+        seen = true;
+    }
+    if let Some((control, trigger)) = tick.learnt {
+        let learnt = &mut state.session.learnt;
+        learnt.retain(|(c, _)| *c != control);
+        learnt.push((control, trigger));
+        out.push(Effect::Feet(learnt.clone()));
+        out.push(Effect::Changed);
+        seen = true;
+    }
+    if tick.broke {
+        out.push(Effect::Play(false));
+        state.notice(
+            "The sound stopped: something broke inside Thumbline. Everything you recorded and \
+             marked is safe; press Play to go on",
+            true,
+        );
+        seen = true;
+    }
+    if heard_once(state) {
+        out.push(Effect::Play(false));
+    }
+    save(state, seen, out);
+    seen
+}
+
+/// What the audio thread does; the place goes into what is kept.
+fn sounding(state: &mut State, tick: Tick) -> bool {
+    let Some(mut now) = tick.sounding else {
+        return false;
+    };
+    let mut seen = true;
+    if let Some(before) = state.sounding {
+        // Levels fall slowly enough to be seen, and come to rest.
+        let fallen = |now: f32, before: f32, rest: f32| {
+            let fallen = now.max(before * 0.9);
+            if fallen < rest { 0.0 } else { fallen }
+        };
+        now.peak = fallen(now.peak, before.peak, 1e-5);
+        now.reduction_db = fallen(now.reduction_db, before.reduction_db, 1e-3);
+        let still = (
+            now.phase,
+            now.position,
+            now.speed,
+            now.round,
+            now.beats_left,
+        ) == (
+            before.phase,
+            before.position,
+            before.speed,
+            before.round,
+            before.beats_left,
+        );
+        seen = !still || now.peak != before.peak || now.reduction_db != before.reduction_db;
+    }
+    state.sounding = Some(now);
+    if state.open.begun && !tick.waiting && now.clock > 0 {
+        state.session.position = now.position;
+    }
+    seen
+}
+
+/// Has the stretch that was to be heard once gone by?
+fn heard_once(state: &mut State) -> bool {
+    let Some(now) = state.sounding else {
+        return false;
+    };
+    match state.once {
+        // The place may still be the one before.
+        Some(Once::Asked(from, to)) if (from..to).contains(&now.position) => {
+            state.once = Some(Once::Heard(from, to));
+            false
+        }
+        Some(Once::Heard(from, to)) if !(from..to).contains(&now.position) => {
+            state.once = None;
+            true
+        }
+        _ => false,
+    }
+}
+
+/// The program of its own keeps its settings itself, a moment after something changed.
+fn save(state: &mut State, seen: bool, out: &mut Vec<Effect>) {
+    let revision = state.revision + u64::from(seen);
+    let id = state.job();
+    let Some(program) = &mut state.program else {
+        return;
+    };
+    program.ticks += 1;
+    if program.ticks >= SAVE {
+        program.ticks = 0;
+        if program.saved != revision {
+            program.saved = revision;
+            out.push(Effect::Settings(id, program.file.clone()));
+        }
+    }
+}

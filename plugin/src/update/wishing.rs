@@ -1,0 +1,173 @@
+//! Carrying out what a player wishes.
+
+use super::{hearing, marking, mixing, opening, taking, telling};
+use crate::effect::{Dial, Effect};
+use crate::services::decode;
+use crate::session::mend_ladder;
+use crate::snapshot::{CaptureSource, Hear};
+use crate::state::{Once, State};
+use crate::wish::Wish;
+use thumbline::analysis::correct::Correction;
+use thumbline::deck::Message;
+use thumbline::unit::Seconds;
+
+/// Carries out a wish.
+#[allow(
+    clippy::too_many_lines,
+    reason = "one arm a wish, so that none can be forgotten"
+)]
+pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
+    match wish {
+        Wish::AskForRecording => out.push(Effect::Ask),
+        Wish::Load(path) => opening::choose(state, path, out),
+        Wish::Locate(path) => opening::locate(state, path, out),
+        Wish::Close => {
+            state.session.recording = None;
+            out.push(Effect::Changed);
+            opening::close(state, out);
+        }
+        Wish::OpenDemo => opening::errand(state, decode::Job::Demo, out),
+        Wish::Cancel => opening::cancel(state, out),
+        Wish::Analyse => hearing::again(state, out),
+
+        Wish::Play(on) => play(state, on, out),
+        Wish::Seek(place) => out.push(Effect::Deck(Message::Seek(place))),
+        Wish::HearOnce(from, to) => hear_once(state, from, to, out),
+        Wish::SetSpeed(speed) => out.push(Effect::Dial(Dial::Speed(speed))),
+        Wish::SetPitch(semitones) => out.push(Effect::Dial(Dial::Pitch(semitones))),
+        Wish::SetGain(db) => out.push(Effect::Dial(Dial::Gain(db))),
+        Wish::SetChannels(channels) => out.push(Effect::Dial(Dial::Channels(channels))),
+        Wish::SetThrough(on) => out.push(Effect::Dial(Dial::Through(on))),
+        Wish::FollowHost(on) => out.push(Effect::Dial(Dial::Follow(on))),
+
+        Wish::SetLoop(on) => {
+            out.push(Effect::Loop(on));
+            out.push(Effect::Dial(Dial::Loop(on)));
+        }
+        Wish::SetRegion(ends) => marking::stretch(state, ends, out),
+        Wish::SetBars(first, last) => marking::bars(state, first, last, out),
+        Wish::KeepRegion(name) => marking::keep(state, name, out),
+        Wish::UseRegion(index) => marking::take_up(state, index, out),
+        Wish::RenameRegion(index, name) => marking::rename(state, index, name, out),
+        Wish::ForgetRegion(index) => marking::forget(state, index, out),
+        Wish::SetSnap(snap) => {
+            state.session.snap = snap;
+            out.push(Effect::Changed);
+        }
+        Wish::SetCountIn(bars) => {
+            state.session.count_in_bars = bars.min(2);
+            practised(state, out);
+        }
+        Wish::SetRest(beats) => {
+            state.session.rest_beats = beats.min(16);
+            practised(state, out);
+        }
+        Wish::SetLadder(ladder) => {
+            state.session.ladder = mend_ladder(ladder);
+            practised(state, out);
+        }
+        Wish::UseSetUp(index) => set_up(state, index, out),
+
+        Wish::SetClick(on) => out.push(Effect::Dial(Dial::Click(on))),
+        Wish::SetClickLevel(db) => out.push(Effect::Dial(Dial::ClickLevel(db))),
+        Wish::SetClickRate(rate) => {
+            state.session.click_rate = rate;
+            out.push(Effect::Changed);
+            telling::analysis(state, out);
+        }
+
+        Wish::EditNote(edit) => correct(state, Correction::Note(edit), out),
+        Wish::EditGrid(edit) => correct(state, Correction::Grid(edit), out),
+        Wish::ChooseReading(reading) => {
+            state.marks_mut().reading = reading;
+            out.push(Effect::Changed);
+            hearing::correct(state, out);
+        }
+        Wish::Undo => {
+            if state.marks_mut().corrections.undo() {
+                out.push(Effect::Changed);
+                hearing::correct(state, out);
+            }
+        }
+        Wish::Redo => {
+            if state.marks_mut().corrections.redo() {
+                out.push(Effect::Changed);
+                hearing::correct(state, out);
+            }
+        }
+        Wish::SetTuning(tuning) => {
+            state.marks_mut().tuning = tuning;
+            out.push(Effect::Changed);
+            hearing::again(state, out);
+        }
+
+        Wish::CaptureTrack(on) => taking::record(state, CaptureSource::Track, on, out),
+        Wish::CaptureTake(on) => taking::record(state, CaptureSource::Take, on, out),
+        Wish::ShowTake(index, shown) => taking::show(state, index, shown, out),
+        Wish::Hear(hear) => mixing::hear(state, hear, out),
+        Wish::ForgetTake(index) => {
+            if taking::forget(state, index, out) {
+                mixing::hear(state, Hear::default(), out);
+            }
+        }
+        Wish::ReadPage => taking::read_page(state, out),
+        Wish::Calibrate => taking::calibrate(state, out),
+        Wish::SetLatency(latency) => {
+            state.session.latency_ms = latency.ms().clamp(-500.0, 500.0);
+            out.push(Effect::Changed);
+        }
+
+        Wish::Learn(control) => out.push(Effect::Listen(control)),
+        Wish::Unlearn(control) => {
+            state.session.learnt.retain(|(c, _)| *c != control);
+            out.push(Effect::Changed);
+            out.push(Effect::Feet(state.session.learnt.clone()));
+        }
+        Wish::Dismiss(id) => state.notices.retain(|n| n.id != id),
+        // How the window looks is kept, but no reason to save a project.
+        Wish::SetLook(look) => state.session.look = look.mended(),
+        Wish::KeepPage(page, remembered) => {
+            state.session.pages.insert(page.to_owned(), remembered);
+        }
+    }
+}
+
+fn play(state: &mut State, on: bool, out: &mut Vec<Effect>) {
+    state.once = None;
+    out.push(Effect::Play(on));
+    out.push(Effect::Dial(Dial::Play(on)));
+}
+
+fn hear_once(state: &mut State, from: Seconds, to: Seconds, out: &mut Vec<Effect>) {
+    out.push(Effect::Deck(Message::Seek(from)));
+    play(state, true, out);
+    state.once = Some(Once::Asked(from, to));
+}
+
+fn practised(state: &mut State, out: &mut Vec<Effect>) {
+    out.push(Effect::Changed);
+    telling::practice(state, out);
+    taking::judge(state, out);
+}
+
+fn correct(state: &mut State, correction: Correction, out: &mut Vec<Effect>) {
+    state.marks_mut().corrections.push(correction);
+    out.push(Effect::Changed);
+    hearing::correct(state, out);
+}
+
+/// Speed, loop, ladder and click in one choice.
+fn set_up(state: &mut State, index: usize, out: &mut Vec<Effect>) {
+    let Some(set_up) = state.set_ups.get(index).cloned() else {
+        return;
+    };
+    out.extend(set_up.speed.map(|s| Effect::Dial(Dial::Speed(s))));
+    if let Some(on) = set_up.looped {
+        out.push(Effect::Loop(on));
+        out.push(Effect::Dial(Dial::Loop(on)));
+    }
+    out.extend(set_up.click.map(|on| Effect::Dial(Dial::Click(on))));
+    state.session.merge(set_up.session);
+    practised(state, out);
+    telling::analysis(state, out);
+}
