@@ -15,9 +15,13 @@ use nice_plug::midi::Key;
 use nice_plug::prelude::*;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicBool, Ordering};
 use thumbline::deck::{self, Block, Controls, Host, Player};
 use thumbline::unit::{Cents, Decibels};
+
+/// Lets the next block of any instance break, to see what becomes of it.
+#[doc(hidden)]
+pub static TRIP: AtomicBool = AtomicBool::new(false);
 
 /// What the audio thread owns.
 pub struct Voice {
@@ -56,8 +60,8 @@ impl Voice {
     /// A voice that has no player yet.
     pub fn new(dials: Arc<Dials>, feet: Arc<Feet>, runner: Runner) -> Self {
         Self {
-            play: dials.play.value(),
-            looped: dials.looped.value(),
+            play: dials.run.play.value(),
+            looped: dials.run.looped.value(),
             next: false,
             previous: false,
             rolled: false,
@@ -86,7 +90,7 @@ impl Voice {
             self.play = self.feet.loaded_play.load(Ordering::Acquire);
             self.feet.play.clear();
         }
-        let param = self.dials.play.value();
+        let param = self.dials.run.play.value();
         let moved = param != self.play;
         let on = spoken(param, &mut self.play, &self.feet.play);
         if moved || starts || self.feet.play.get().is_some() {
@@ -99,32 +103,32 @@ impl Voice {
         let play = self.plays(rolling);
         let dials = &self.dials;
         let feet = &self.feet;
-        if pressed(dials.next.value(), &mut self.next) {
+        if pressed(dials.run.next.value(), &mut self.next) {
             feet.hop.fetch_add(1, Ordering::AcqRel);
         }
-        if pressed(dials.previous.value(), &mut self.previous) {
+        if pressed(dials.run.previous.value(), &mut self.previous) {
             feet.hop.fetch_sub(1, Ordering::AcqRel);
         }
-        let semitones = f64::from(dials.pitch.value());
+        let semitones = f64::from(dials.sound.pitch.value());
         Controls {
             play,
-            looping: spoken(dials.looped.value(), &mut self.looped, &feet.looped),
-            speed: f64::from(dials.speed.value()) / 100.0,
-            pitch: Cents(semitones * 100.0 + f64::from(dials.cents.value())),
-            gain: Decibels(f64::from(dials.gain.value())),
-            click: dials.click.value(),
-            click_level: Decibels(f64::from(dials.click_level.value())),
-            click_pan: dials.click_pan.value(),
-            channels: match dials.channels.value() {
+            looping: spoken(dials.run.looped.value(), &mut self.looped, &feet.looped),
+            speed: f64::from(dials.run.speed.value()) / 100.0,
+            pitch: Cents(semitones * 100.0 + f64::from(dials.sound.cents.value())),
+            gain: Decibels(f64::from(dials.sound.gain.value())),
+            click: dials.click.on.value(),
+            click_level: Decibels(f64::from(dials.click.level.value())),
+            click_pan: dials.click.pan.value(),
+            channels: match dials.sound.channels.value() {
                 Channels::Stereo => deck::Channels::Stereo,
                 Channels::Left => deck::Channels::Left,
                 Channels::Right => deck::Channels::Right,
                 Channels::Mid => deck::Channels::Mid,
                 Channels::Side => deck::Channels::Side,
             },
-            through: dials.through.value(),
+            through: dials.track.through.value(),
             bypass: dials.bypass.value(),
-            follow: dials.follow.value(),
+            follow: dials.track.follow.value(),
         }
     }
 
@@ -152,7 +156,9 @@ impl Voice {
         context: &mut impl ProcessContext<P>,
     ) {
         let whole = catch_unwind(AssertUnwindSafe(|| self.render(buffer, aux, context)));
-        if whole.is_err() {
+        if let Err(panic) = whole {
+            // Rather lost than freed here.
+            std::mem::forget(panic);
             self.feet.play.set(false);
             self.feet.broke.store(true, Ordering::Release);
             let broken = self.player.take();
@@ -208,10 +214,9 @@ impl Voice {
                 host: Some(host),
             });
         }
-        assert!(
-            !self.feet.trip.swap(false, Ordering::AcqRel),
-            "broken on purpose"
-        );
+        if TRIP.swap(false, Ordering::AcqRel) {
+            util::permit_alloc(|| panic!("broken on purpose"));
+        }
     }
 }
 

@@ -135,6 +135,18 @@ impl Core {
         self.player(&mut inner, rate)
     }
 
+    /// The host runs at a rate that nothing plays at.
+    pub fn silence(&self, rate: f32) {
+        let mut inner = self.enter();
+        inner.activation = inner.activation.wrapping_add(1);
+        self.feet
+            .activation
+            .store(inner.activation, Ordering::Release);
+        inner.deck = None;
+        inner.backlog.clear();
+        self.take_in(&mut inner, Message::Unplayable(rate));
+    }
+
     /// The audio thread asks for another player at `rate`; none when the host has activated anew
     /// since it asked.
     pub fn player_for(&self, rate: u32, activation: u32) -> Option<Player> {

@@ -60,9 +60,6 @@ pub struct Feet {
     pub activation: AtomicU32,
     /// Did the callback break, and fall silent?
     pub broke: AtomicBool,
-    /// Lets the next block break, to see what becomes of it.
-    #[doc(hidden)]
-    pub trip: AtomicBool,
     learnt: [AtomicU16; 4],
     learning: AtomicU8,
     heard: AtomicU16,

@@ -54,7 +54,7 @@ impl Instance {
         let core = Core::new(State::new(practice::all().into(), program));
         let dials = Arc::new(Dials::new(Store::of(&core)));
         let same = Arc::downgrade(&dials);
-        core.read_play(move || same.upgrade().is_some_and(|d| d.play.value()));
+        core.read_play(move || same.upgrade().is_some_and(|d| d.run.play.value()));
         let shared = Arc::new(Shared {
             core,
             dials,
@@ -91,6 +91,11 @@ impl Instance {
     /// The host runs at `rate` frames a second; a player for the audio thread.
     pub fn activate(&self, rate: u32) -> Player {
         self.shared.core.activate(rate)
+    }
+
+    /// The host runs at a rate that nothing plays at.
+    pub fn silence(&self, rate: f32) {
+        self.shared.core.silence(rate);
     }
 
     /// Carries out a wish; parameters are set through the host where `gui` is given.
@@ -160,16 +165,20 @@ impl Shared {
             sounding: None,
             waiting: false,
             dials: DialsView {
-                speed: f64::from(dials.speed.value()) / 100.0,
-                pitch: f64::from(dials.pitch.value()) + f64::from(dials.cents.value()) / 100.0,
-                gain_db: f64::from(dials.gain.value()),
-                click: dials.click.value(),
-                click_db: f64::from(dials.click_level.value()),
-                channels: dials.channels.value(),
-                through: dials.through.value(),
-                follow: dials.follow.value(),
+                speed: f64::from(dials.run.speed.value()) / 100.0,
+                pitch: f64::from(dials.sound.pitch.value())
+                    + f64::from(dials.sound.cents.value()) / 100.0,
+                gain_db: f64::from(dials.sound.gain.value()),
+                click: dials.click.on.value(),
+                click_db: f64::from(dials.click.level.value()),
+                channels: dials.sound.channels.value(),
+                through: dials.track.through.value(),
+                follow: dials.track.follow.value(),
             },
-            loop_on: feet.looped.get().unwrap_or_else(|| dials.looped.value()),
+            loop_on: feet
+                .looped
+                .get()
+                .unwrap_or_else(|| dials.run.looped.value()),
             bypassed: dials.bypass.value(),
             hop: feet.hop.swap(0, Ordering::AcqRel),
             learnt: feet.take_heard(),
@@ -232,20 +241,26 @@ impl Client for Ear {
 /// Turns a dial through the host.
 fn turn(dials: &Dials, dial: Dial, gui: &GuiContext) {
     match dial {
-        Dial::Play(on) => set(gui, &dials.play, on),
-        Dial::Loop(on) => set(gui, &dials.looped, on),
-        Dial::Speed(speed) => set(gui, &dials.speed, (speed * 100.0) as f32),
+        Dial::Play(on) => set(gui, &dials.run.play, on),
+        Dial::Loop(on) => set(gui, &dials.run.looped, on),
+        Dial::Speed(speed) => set(gui, &dials.run.speed, (speed * 100.0) as f32),
         Dial::Pitch(semitones) => {
             let whole = semitones.round();
-            set(gui, &dials.pitch, whole as f32);
-            set(gui, &dials.cents, ((semitones - whole) * 100.0) as f32);
+            set(gui, &dials.sound.pitch, whole as f32);
+            set(
+                gui,
+                &dials.sound.cents,
+                ((semitones - whole) * 100.0) as f32,
+            );
         }
-        Dial::Click(on) => set(gui, &dials.click, on),
-        Dial::ClickLevel(db) => set(gui, &dials.click_level, db as f32),
-        Dial::Gain(db) => set(gui, &dials.gain, db as f32),
-        Dial::Through(on) => set(gui, &dials.through, on),
-        Dial::Follow(on) => set(gui, &dials.follow, on),
-        Dial::Channels(channels) => set::<EnumParam<Channels>>(gui, &dials.channels, channels),
+        Dial::Click(on) => set(gui, &dials.click.on, on),
+        Dial::ClickLevel(db) => set(gui, &dials.click.level, db as f32),
+        Dial::Gain(db) => set(gui, &dials.sound.gain, db as f32),
+        Dial::Through(on) => set(gui, &dials.track.through, on),
+        Dial::Follow(on) => set(gui, &dials.track.follow, on),
+        Dial::Channels(channels) => {
+            set::<EnumParam<Channels>>(gui, &dials.sound.channels, channels)
+        }
     }
 }
 

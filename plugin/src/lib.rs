@@ -41,7 +41,8 @@ pub use plugin::Thumbline;
 )]
 #[doc(hidden)]
 pub mod export {
-    use crate::Thumbline;
-    nice_plug::nice_export_clap!(Thumbline);
-    nice_plug::nice_export_vst3!(Thumbline);
+    type ForClap = crate::Thumbline<true>;
+    type ForVst3 = crate::Thumbline<false>;
+    nice_plug::nice_export_clap!(ForClap);
+    nice_plug::nice_export_vst3!(ForVst3);
 }

@@ -19,6 +19,8 @@ pub enum Message {
     Restored(Box<Session>),
     /// A fresh player runs at this rate in Hz; it knows nothing yet.
     Activated(u32),
+    /// The host runs at a rate in Hz that nothing plays at.
+    Unplayable(f32),
     /// How things stand, a few dozen times a second.
     Tick(Tick),
     /// The audio thread tells of something.

@@ -9,19 +9,44 @@ use std::sync::Arc;
 /// hosts ask for the text of every one.
 pub const MARKS: i32 = 100;
 
-/// The parameters and the persisted state.
+/// The parameters and the persisted state. Ids never change, whatever group a parameter is in: a
+/// host's project names parameters by them.
 #[derive(Params)]
 pub struct Dials {
     /// Everything that is kept and cannot be automated.
     #[persist = "session"]
     pub store: Store,
 
-    /// Speed in percent, 25 to 150.
-    #[id = "speed"]
-    pub speed: FloatParam,
+    /// Running.
+    #[nested(group = "Play")]
+    pub run: Run,
+    /// The recording's sound.
+    #[nested(group = "Sound")]
+    pub sound: Sound,
+    /// The click.
+    #[nested(group = "Click")]
+    pub click: Click,
+    /// The track that the plug-in sits on.
+    #[nested(group = "Track")]
+    pub track: Track,
+    /// Only the track's own sound is heard.
+    #[id = "bypass"]
+    pub bypass: BoolParam,
+    /// Changes when something that cannot be automated changes, so that the host knows its project
+    /// has to be saved.
+    #[id = "marks"]
+    pub marks: IntParam,
+}
+
+/// Running.
+#[derive(Params)]
+pub struct Run {
     /// Run or stop.
     #[id = "play"]
     pub play: BoolParam,
+    /// Speed in percent, 25 to 150.
+    #[id = "speed"]
+    pub speed: FloatParam,
     /// Loop on.
     #[id = "loop"]
     pub looped: BoolParam,
@@ -31,15 +56,11 @@ pub struct Dials {
     /// Rising edge: the kept region before.
     #[id = "previous"]
     pub previous: BoolParam,
-    /// Click on.
-    #[id = "click"]
-    pub click: BoolParam,
-    /// Click level in dB.
-    #[id = "click_level"]
-    pub click_level: FloatParam,
-    /// Click pan, −1 left to 1 right.
-    #[id = "click_pan"]
-    pub click_pan: FloatParam,
+}
+
+/// The recording's sound.
+#[derive(Params)]
+pub struct Sound {
     /// Pitch shift in semitones.
     #[id = "pitch"]
     pub pitch: FloatParam,
@@ -52,19 +73,31 @@ pub struct Dials {
     /// Which channels are heard.
     #[id = "channels"]
     pub channels: EnumParam<Channels>,
+}
+
+/// The click.
+#[derive(Params)]
+pub struct Click {
+    /// Click on.
+    #[id = "click"]
+    pub on: BoolParam,
+    /// Click level in dB.
+    #[id = "click_level"]
+    pub level: FloatParam,
+    /// Click pan, −1 left to 1 right.
+    #[id = "click_pan"]
+    pub pan: FloatParam,
+}
+
+/// The track that the plug-in sits on.
+#[derive(Params)]
+pub struct Track {
     /// The host's transport drives the recording.
     #[id = "follow"]
     pub follow: BoolParam,
     /// The track's own sound is heard too.
     #[id = "through"]
     pub through: BoolParam,
-    /// Only the track's own sound is heard.
-    #[id = "bypass"]
-    pub bypass: BoolParam,
-    /// Changes when something that cannot be automated changes, so that the host knows its project
-    /// has to be saved.
-    #[id = "marks"]
-    pub marks: IntParam,
 }
 
 fn on_off(name: &str, default: bool) -> BoolParam {
@@ -107,29 +140,39 @@ impl Dials {
     pub fn new(store: Store) -> Self {
         Self {
             store,
-            speed: linear("Speed", 100.0, 25.0, 150.0, 0.1, " %"),
-            play: on_off("Play", false),
-            looped: on_off("Loop", false),
-            next: on_off("Next region", false),
-            previous: on_off("Previous region", false),
-            click: on_off("Click", false),
-            click_level: linear("Click level", -12.0, -40.0, 6.0, 0.1, " dB"),
-            click_pan: FloatParam::new(
-                "Click pan",
-                0.0,
-                FloatRange::Linear {
-                    min: -1.0,
-                    max: 1.0,
-                },
-            )
-            .with_value_to_string(formatters::v2s_f32_panning())
-            .with_string_to_value(formatters::s2v_f32_panning()),
-            pitch: linear("Pitch", 0.0, -12.0, 12.0, 1.0, " semitones"),
-            cents: linear("Fine pitch", 0.0, -100.0, 100.0, 0.1, " cents"),
-            gain: linear("Gain", 0.0, -24.0, 24.0, 0.1, " dB"),
-            channels: EnumParam::new("Channels", Channels::Stereo),
-            follow: on_off("Follow the host", false),
-            through: on_off("Hear the input", false),
+            run: Run {
+                play: on_off("Play", false),
+                speed: linear("Speed", 100.0, 25.0, 150.0, 0.1, " %"),
+                looped: on_off("Loop", false),
+                next: on_off("Next region", false),
+                previous: on_off("Previous region", false),
+            },
+            sound: Sound {
+                pitch: linear("Pitch", 0.0, -12.0, 12.0, 1.0, " semitones"),
+                cents: linear("Fine pitch", 0.0, -100.0, 100.0, 0.1, " cents"),
+                gain: linear("Gain", 0.0, -24.0, 24.0, 0.1, " dB"),
+                channels: EnumParam::new("Channels", Channels::Stereo),
+            },
+            click: Click {
+                on: on_off("Click", false),
+                level: linear("Click level", -12.0, -40.0, 6.0, 0.1, " dB"),
+                pan: FloatParam::new(
+                    "Click pan",
+                    0.0,
+                    FloatRange::Linear {
+                        min: -1.0,
+                        max: 1.0,
+                    },
+                )
+                .with_value_to_string(formatters::v2s_f32_panning())
+                .with_string_to_value(formatters::s2v_f32_panning()),
+            },
+            track: Track {
+                follow: on_off("Follow the host", false),
+                // An input may be a microphone in front of the loudspeaker: it is not heard until
+                // asked for.
+                through: on_off("Hear the input", false),
+            },
             bypass: BoolParam::new("Bypass", false)
                 .with_value_to_string(formatters::v2s_bool_bypass())
                 .with_string_to_value(formatters::s2v_bool_bypass())

@@ -13,8 +13,10 @@ use std::time::Duration;
 /// Longest that an offline render waits for decoding, analysis and mixing.
 const PATIENCE: Duration = Duration::from_mins(10);
 
-/// One instance.
-pub struct Thumbline {
+/// One instance; with the controllers of a foot, or with its keys only. A VST3 host is shown a
+/// parameter for each controller of each channel, 2,080 of them, which it then has to load: there
+/// the host's own learning does for controllers.
+pub struct Thumbline<const CONTROLLERS: bool = true> {
     instance: Arc<Instance>,
     voice: Voice,
     kept: Option<Arc<Kept>>,
@@ -23,7 +25,7 @@ pub struct Thumbline {
     offline: bool,
 }
 
-impl Default for Thumbline {
+impl<const CONTROLLERS: bool> Default for Thumbline<CONTROLLERS> {
     fn default() -> Self {
         let program = standalone::program();
         let instance = Instance::new(program.map(standalone::Program::state));
@@ -39,14 +41,14 @@ impl Default for Thumbline {
     }
 }
 
-impl Thumbline {
+impl<const CONTROLLERS: bool> Thumbline<CONTROLLERS> {
     /// The instance, for tests.
     pub fn instance(&self) -> &Arc<Instance> {
         &self.instance
     }
 }
 
-impl Drop for Thumbline {
+impl<const CONTROLLERS: bool> Drop for Thumbline<CONTROLLERS> {
     fn drop(&mut self) {
         if let Some(kept) = &self.kept {
             kept.save(&self.instance);
@@ -56,7 +58,7 @@ impl Drop for Thumbline {
     }
 }
 
-impl Plugin for Thumbline {
+impl<const CONTROLLERS: bool> Plugin for Thumbline<CONTROLLERS> {
     const NAME: &'static str = "Thumbline";
     const VENDOR: &'static str = "Thumbline";
     const URL: &'static str = "";
@@ -79,7 +81,11 @@ impl Plugin for Thumbline {
             ..AudioIOLayout::const_default()
         },
     ];
-    const MIDI_INPUT: MidiConfig = MidiConfig::MidiCCs;
+    const MIDI_INPUT: MidiConfig = if CONTROLLERS {
+        MidiConfig::MidiCCs
+    } else {
+        MidiConfig::Basic
+    };
     const SAMPLE_ACCURATE_AUTOMATION: bool = true;
 
     type Editor = EguiEditor<App>;
@@ -103,11 +109,13 @@ impl Plugin for Thumbline {
         self.offline = config.process_mode == ProcessMode::Offline;
         self.waits = self.offline;
         let rate = config.sample_rate.round();
+        let player = self.voice.player();
         if !RATES.contains(&rate) {
-            return false;
+            *player = None;
+            self.instance.silence(config.sample_rate);
+            return true;
         }
         let rate = rate as u32;
-        let player = self.voice.player();
         if player.as_ref().is_none_or(|p| p.rate() != rate) {
             *player = Some(Box::new(self.instance.activate(rate)));
         }
@@ -133,7 +141,7 @@ impl Plugin for Thumbline {
     }
 }
 
-impl ClapPlugin for Thumbline {
+impl ClapPlugin for Thumbline<true> {
     const CLAP_ID: &'static str = "org.thumbline.thumbline";
     const CLAP_DESCRIPTION: Option<&'static str> = Some(
         "Slow a guitar recording at its own pitch, loop the hard bar, see thumb and fingers against the beat",
@@ -148,7 +156,7 @@ impl ClapPlugin for Thumbline {
     ];
 }
 
-impl Vst3Plugin for Thumbline {
+impl Vst3Plugin for Thumbline<false> {
     const VST3_CLASS_ID: [u8; 16] = *b"ThumblineDeck001";
     const VST3_SUBCATEGORIES: &'static [Vst3SubCategory] = &[
         Vst3SubCategory::Fx,

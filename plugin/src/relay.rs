@@ -21,8 +21,8 @@ use thumbline::deck::Player;
 /// Players that may be on their way.
 const ROOM: usize = 4;
 
-/// Lowest and highest rate that a deck runs at, in Hz.
-pub const RATES: std::ops::RangeInclusive<f32> = 8_000.0..=384_000.0;
+/// Lowest and highest rate that a recording plays at, in Hz.
+pub const RATES: std::ops::RangeInclusive<f32> = 8_000.0..=192_000.0;
 
 struct Numbered {
     activation: u32,
@@ -101,7 +101,7 @@ impl Runner {
     pub fn heed(&mut self, player: &mut Option<Box<Player>>, rate: f32) -> bool {
         let rate = rate.round();
         if !RATES.contains(&rate) {
-            return player.is_some();
+            return false;
         }
         let rate = rate as u32;
         let fits = |player: &Option<Box<Player>>| player.as_ref().is_some_and(|p| p.rate() == rate);

@@ -48,16 +48,16 @@ pub struct Kept {
 /// The parameters by their ids.
 fn to_value(dials: &Dials) -> Value {
     json!({
-        "speed": dials.speed.value(),
-        "loop": dials.looped.value(),
-        "click": dials.click.value(),
-        "click_level": dials.click_level.value(),
-        "click_pan": dials.click_pan.value(),
-        "pitch": dials.pitch.value(),
-        "cents": dials.cents.value(),
-        "gain": dials.gain.value(),
-        "channels": dials.channels.value().id(),
-        "through": dials.through.value(),
+        "speed": dials.run.speed.value(),
+        "loop": dials.run.looped.value(),
+        "click": dials.click.on.value(),
+        "click_level": dials.click.level.value(),
+        "click_pan": dials.click.pan.value(),
+        "pitch": dials.sound.pitch.value(),
+        "cents": dials.sound.cents.value(),
+        "gain": dials.sound.gain.value(),
+        "channels": dials.sound.channels.value().id(),
+        "through": dials.track.through.value(),
     })
 }
 
@@ -154,12 +154,12 @@ fn set_dials(kept: &Map<String, Value>, dials: &Dials, gui: &GuiContext) {
     let setter = gui.param_setter();
     let number = |key: &str| kept.get(key).and_then(Value::as_f64).map(|x| x as f32);
     let floats = [
-        (&dials.speed, "speed"),
-        (&dials.click_level, "click_level"),
-        (&dials.click_pan, "click_pan"),
-        (&dials.pitch, "pitch"),
-        (&dials.cents, "cents"),
-        (&dials.gain, "gain"),
+        (&dials.run.speed, "speed"),
+        (&dials.click.level, "click_level"),
+        (&dials.click.pan, "click_pan"),
+        (&dials.sound.pitch, "pitch"),
+        (&dials.sound.cents, "cents"),
+        (&dials.sound.gain, "gain"),
     ];
     for (param, key) in floats {
         if let Some(value) = number(key).filter(|v| v.is_finite()) {
@@ -167,9 +167,9 @@ fn set_dials(kept: &Map<String, Value>, dials: &Dials, gui: &GuiContext) {
         }
     }
     let flags = [
-        (&dials.looped, "loop"),
-        (&dials.click, "click"),
-        (&dials.through, "through"),
+        (&dials.run.looped, "loop"),
+        (&dials.click.on, "click"),
+        (&dials.track.through, "through"),
     ];
     for (param, key) in flags {
         if let Some(value) = kept.get(key).and_then(Value::as_bool) {
@@ -178,5 +178,5 @@ fn set_dials(kept: &Map<String, Value>, dials: &Dials, gui: &GuiContext) {
     }
     let channels = kept.get("channels").and_then(Value::as_str);
     let channels = Channels::of_id(channels.unwrap_or_default());
-    gesture(&setter, &dials.channels, channels);
+    gesture(&setter, &dials.sound.channels, channels);
 }

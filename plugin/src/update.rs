@@ -30,6 +30,13 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
         Message::Wish(wish) => wishing::carry_out(state, wish, out),
         Message::Restored(session) => opening::restored(state, *session, out),
         Message::Activated(rate) => opening::activated(state, rate, out),
+        Message::Unplayable(rate) => {
+            state.rate = 0;
+            let text = format!(
+                "The host runs at {rate} Hz: Thumbline plays at 8,000 to 192,000 Hz, and is silent"
+            );
+            state.notice(text, true);
+        }
         Message::Tick(tick) => seen = ticking::look(state, tick, out),
         Message::Deck(event) => deck(state, event, out),
         Message::Window(open) => {

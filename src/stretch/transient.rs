@@ -55,10 +55,18 @@ const SOFT_REACH: f64 = 12.0;
 
 /// Reads the plucks of `recording`.
 pub fn onsets(recording: &Recording) -> OnsetTable {
-    let energies = Energies::of(recording);
-    let places = energies.plucks(&spectral::plucks(recording));
+    onsets_while(recording, || true)
+        .unwrap_or_else(|| OnsetTable::cleaned(Vec::new(), recording.frames()))
+}
+
+/// The same; `go_on` is asked every few thousand frames. None where it says no.
+pub fn onsets_while(recording: &Recording, mut go_on: impl FnMut() -> bool) -> Option<OnsetTable> {
+    let energies = Energies::of(recording, &mut go_on)?;
+    let soft = spectral::plucks(recording, &mut go_on)?;
+    let places = energies.plucks(&soft);
     let place = |k: &usize| refine(recording, k * energies.step);
-    OnsetTable::cleaned(places.iter().map(place).collect(), recording.frames())
+    let places = places.iter().map(place).collect();
+    Some(OnsetTable::cleaned(places, recording.frames()))
 }
 
 /// Second-order sections, a band a lane (Audio EQ Cookbook, from memory; Butterworth Q).
@@ -117,7 +125,7 @@ struct Energies {
 }
 
 impl Energies {
-    fn of(recording: &Recording) -> Self {
+    fn of(recording: &Recording, go_on: &mut dyn FnMut() -> bool) -> Option<Self> {
         let rate = f64::from(recording.rate());
         let step = ((rate * 0.00025).round() as usize).max(1);
         let n = recording.frames().div_ceil(step);
@@ -126,6 +134,9 @@ impl Energies {
             let mut first = Section::new(rate, EDGES.map(|(low, _)| (low, true)));
             let mut second = Section::new(rate, EDGES.map(|(low, high)| (high, low == high)));
             for (k, block) in samples.chunks(step).enumerate() {
+                if k.is_multiple_of(1024) && !go_on() {
+                    return None;
+                }
                 let mut sum = [0.0f32; 4];
                 for &s in block {
                     let y = second.step(first.step([s; 4]));
@@ -138,11 +149,11 @@ impl Energies {
                 }
             }
         }
-        Self {
+        Some(Self {
             step,
             per_ms: rate / 1000.0 / step as f64,
             bands,
-        }
+        })
     }
 
     fn steps(&self, ms: f64) -> usize {

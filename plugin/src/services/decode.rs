@@ -205,7 +205,7 @@ fn advance(
     say: &mut dyn FnMut(Answer),
 ) -> Result<Stage, String> {
     match stage {
-        Stage::Opening => opened(open, say),
+        Stage::Opening => opened(open, cancel, say),
         Stage::Growing {
             mut decoder,
             key,
@@ -231,8 +231,10 @@ fn advance(
             }
             let prefix = Arc::new(decoder.prefix().map_err(|e| e.to_string())?);
             let progress = decoder.share().map(|s| s as f32);
-            if let Some(sound) = fitted(&prefix, open.rate, cancel)? {
-                say(Answer::Part(part(open, sound, progress)));
+            let sound = fitted(&prefix, open.rate, cancel)?;
+            let part = sound.and_then(|sound| part(open, sound, progress, cancel));
+            if let Some(part) = part {
+                say(Answer::Part(part));
             }
             Ok(Stage::Growing {
                 decoder,
@@ -247,12 +249,11 @@ fn advance(
             warnings,
         } => {
             let hash = hash.unwrap_or_else(|| original.hash());
-            if let Some(sound) = fitted(&original, open.rate, cancel)?
-                && !cancel.is_cancelled()
-            {
-                let sound = shelf::share(key, hash, sound);
+            let sound = fitted(&original, open.rate, cancel)?;
+            let sound = sound.map(|sound| shelf::share(key, hash, sound));
+            if let Some(part) = sound.and_then(|s| part(open, s, Some(1.0), cancel)) {
                 say(Answer::Whole {
-                    part: part(open, sound, Some(1.0)),
+                    part,
                     original,
                     hash,
                     warnings,
@@ -265,15 +266,17 @@ fn advance(
 }
 
 /// The file is opened, or its sound is on the shelf already.
-fn opened(open: &Open, say: &mut dyn FnMut(Answer)) -> Result<Stage, String> {
+fn opened(open: &Open, cancel: &Cancel, say: &mut dyn FnMut(Answer)) -> Result<Stage, String> {
     let key = FileKey::of(&open.path);
     if let Some((sound, hash)) = key.as_ref().and_then(|k| shelf::by_file(k, open.rate)) {
-        say(Answer::Whole {
-            part: part(open, Arc::clone(&sound), Some(1.0)),
-            original: sound,
-            hash,
-            warnings: Vec::new(),
-        });
+        if let Some(part) = part(open, Arc::clone(&sound), Some(1.0), cancel) {
+            say(Answer::Whole {
+                part,
+                original: sound,
+                hash,
+                warnings: Vec::new(),
+            });
+        }
         return Ok(Stage::Done);
     }
     let error = match Decoder::open(&open.path, Stretch::WHOLE) {
@@ -319,16 +322,23 @@ fn fitted(
     }
 }
 
-fn part(open: &Open, sound: Arc<Recording>, progress: Option<f32>) -> Part {
-    Part {
-        onsets: match &open.heard {
-            Some(heard) => onsets::of_notes(heard, &sound),
-            None => onsets::read(&sound),
-        },
+/// A sound with all that belongs to it; none where it was given up.
+fn part(
+    open: &Open,
+    sound: Arc<Recording>,
+    progress: Option<f32>,
+    cancel: &Cancel,
+) -> Option<Part> {
+    let onsets = match &open.heard {
+        Some(heard) => onsets::of_notes(heard, &sound),
+        None => onsets::read(&sound, cancel)?,
+    };
+    Some(Part {
+        onsets,
         peaks: Arc::new(outline(&sound)),
         sound,
         progress,
-    }
+    })
 }
 
 /// Lowest and highest sample of equal stretches.

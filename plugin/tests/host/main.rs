@@ -9,6 +9,8 @@ mod bench;
 mod conformance;
 mod driving;
 mod faults;
+mod life;
 mod practice;
 mod project;
+mod reducer;
 mod rig;

@@ -33,11 +33,11 @@ const NEARBY: f64 = 100.0;
 const APART: f64 = 25.0;
 
 /// Frames at which partials appear, ascending, each within some milliseconds.
-pub(super) fn plucks(recording: &Recording) -> Vec<usize> {
+pub(super) fn plucks(recording: &Recording, go_on: &mut dyn FnMut() -> bool) -> Option<Vec<usize>> {
     let rate = f64::from(recording.rate());
     let len = (WINDOW * rate / 1000.0).max(16.0).log2().round().exp2() as usize;
     let hop = len / OVERLAP;
-    let levels = Levels::of(recording, len, hop);
+    let levels = Levels::of(recording, len, hop, go_on)?;
     let gains = levels.gains();
     let hops = |ms: f64| ((ms * rate / 1000.0 / hop as f64).round() as usize).max(1);
     let stands_out = over_median(&gains, hops(NEARBY));
@@ -45,7 +45,7 @@ pub(super) fn plucks(recording: &Recording) -> Vec<usize> {
     let between = LAG * hop / 2;
     let found = super::peaks(&stands_out, PLUCK, hops(APART));
     let frame = |k: usize| (k * hop).saturating_sub(between);
-    found.into_iter().map(frame).collect()
+    Some(found.into_iter().map(frame).collect())
 }
 
 /// Band levels in dB, moment by moment.
@@ -55,7 +55,12 @@ struct Levels {
 }
 
 impl Levels {
-    fn of(recording: &Recording, len: usize, hop: usize) -> Self {
+    fn of(
+        recording: &Recording,
+        len: usize,
+        hop: usize,
+        go_on: &mut dyn FnMut() -> bool,
+    ) -> Option<Self> {
         let edges = edges(f64::from(recording.rate()), len);
         let bands = edges.len().saturating_sub(2);
         // No window looks past the end: sound that is cut off there would look like a click.
@@ -65,6 +70,9 @@ impl Levels {
         let mut sum = vec![0.0f32; spectrum.bins()];
         let mut levels = Vec::with_capacity(bands * moments);
         for moment in 0..moments {
+            if moment.is_multiple_of(16) && !go_on() {
+                return None;
+            }
             let start = (moment * hop) as isize - (len / 2) as isize;
             sum.fill(0.0);
             for samples in recording.channels() {
@@ -87,7 +95,7 @@ impl Levels {
         for level in &mut levels {
             *level = 10.0 * (*level + floor).log10();
         }
-        Self { bands, levels }
+        Some(Self { bands, levels })
     }
 
     /// Mean gain of the bands at each moment, dB.

@@ -1,0 +1,405 @@
+//! The one place where state changes, tested like arithmetic: messages in, effects out.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use thumbline::analysis::Analysis;
+use thumbline::deck;
+use thumbline::music::grid::Grid;
+use thumbline::music::meter::Meter;
+use thumbline::music::tuning::Tuning;
+use thumbline::recording::{ContentHash, Recording};
+use thumbline::stretch::OnsetTable;
+use thumbline::unit::{Seconds, Span};
+use thumbline_plugin::effect::{Dial, Effect};
+use thumbline_plugin::job::JobId;
+use thumbline_plugin::message::{Message, Tick};
+use thumbline_plugin::services::{Job, Said, analyse, decode};
+use thumbline_plugin::session::{Edges, RecordingRef, Session};
+use thumbline_plugin::snapshot::{AnalysisView, Hear, Snap};
+use thumbline_plugin::state::{Stage, State};
+use thumbline_plugin::update::update;
+use thumbline_plugin::wish::Wish;
+
+const RATE: u32 = 48_000;
+
+fn wish(state: &mut State, wish: Wish) -> Vec<Effect> {
+    update(state, Message::Wish(wish))
+}
+
+fn changes(effects: &[Effect]) -> bool {
+    effects.iter().any(|e| matches!(e, Effect::Changed))
+}
+
+/// The jobs that were started.
+fn started(effects: &[Effect]) -> Vec<(JobId, &Job)> {
+    let started = effects.iter().filter_map(|e| match e {
+        Effect::Start(id, job) => Some((*id, &**job)),
+        _ => None,
+    });
+    started.collect()
+}
+
+fn sound() -> Arc<Recording> {
+    let samples = vec![vec![0.1; 20 * RATE as usize]];
+    Arc::new(Recording::new("tune.wav", RATE, samples).expect("a recording"))
+}
+
+fn part(sound: &Arc<Recording>) -> decode::Part {
+    decode::Part {
+        sound: Arc::clone(sound),
+        onsets: Arc::new(OnsetTable::cleaned(Vec::new(), sound.frames())),
+        peaks: Arc::default(),
+        progress: Some(1.0),
+    }
+}
+
+/// Beats half a second apart, the first at `first`.
+fn beaten(first: f64) -> Arc<Analysis> {
+    let times: Vec<Seconds> = (0..24)
+        .map(|i| Seconds(first + 0.5 * f64::from(i)))
+        .collect();
+    Arc::new(Analysis {
+        notes: Vec::new(),
+        grid: Grid::from_beats(&times, 0, Meter::COMMON),
+        tuning_offset: None,
+        tuning_course: Vec::new(),
+        tuning: Tuning::standard(),
+        end: Seconds(20.0),
+        alternatives: Vec::new(),
+        warnings: Vec::new(),
+    })
+}
+
+fn corrected(analysis: &Arc<Analysis>) -> analyse::Answer {
+    analyse::Answer::Corrected {
+        analysis: Arc::clone(analysis),
+        pins: Arc::from([]),
+        swing: 0.5,
+    }
+}
+
+/// An instance whose recording is open and heard.
+fn heard() -> State {
+    let mut state = State::default();
+    update(&mut state, Message::Activated(RATE));
+    let path = PathBuf::from("/music/tune.wav");
+    let effects = wish(&mut state, Wish::Load(path));
+    let reads = started(&effects)[0].0;
+    let sound = sound();
+    let whole = decode::Answer::Whole {
+        part: part(&sound),
+        hash: sound.hash(),
+        original: sound,
+        warnings: Vec::new(),
+    };
+    let effects = update(&mut state, Message::Said(reads, Said::Decode(whole)));
+    let listens = started(&effects)
+        .into_iter()
+        .find(|(_, job)| matches!(job, Job::Analyse(_)))
+        .expect("it is listened to")
+        .0;
+    let answer = Said::Analyse(analyse::Answer::Heard(beaten(1.0)));
+    let effects = update(&mut state, Message::Said(listens, answer));
+    let corrects = started(&effects)[0].0;
+    let answer = Said::Analyse(corrected(&beaten(1.0)));
+    update(&mut state, Message::Said(corrects, answer));
+    assert!(state.hearing.view.ready().is_some());
+    state
+}
+
+#[test]
+fn what_changes_nothing_that_is_kept_does_not_mark_the_project() {
+    let mut state = heard();
+    let ends = Some((Seconds(1.0), Seconds(3.0)));
+    state.notice("something", false);
+    let read_only = [
+        Wish::Seek(Seconds(3.0)),
+        Wish::Dismiss(1),
+        Wish::Play(true),
+        Wish::SetSpeed(0.5),
+        Wish::HearOnce(Seconds(1.0), Seconds(2.0)),
+        Wish::ReadPage,
+        Wish::SetLook(state.session.look),
+        Wish::Undo,
+        Wish::Redo,
+        Wish::ForgetRegion(7),
+        Wish::RenameRegion(7, "x".into()),
+        Wish::Calibrate,
+    ];
+    for asked in read_only {
+        let effects = wish(&mut state, asked.clone());
+        assert!(!changes(&effects), "{asked:?}");
+    }
+    let kept = [
+        Wish::SetRegion(ends),
+        Wish::KeepRegion("mine".into()),
+        Wish::RenameRegion(0, "yours".into()),
+        Wish::SetCountIn(1),
+        Wish::SetTuning(Some(Tuning::dadgad().with_capo(2))),
+    ];
+    for asked in kept {
+        let effects = wish(&mut state, asked.clone());
+        assert!(changes(&effects), "{asked:?}");
+    }
+}
+
+#[test]
+fn whatever_is_seen_raises_the_revision_and_standing_still_does_not() {
+    let mut state = heard();
+    wish(
+        &mut state,
+        Wish::SetRegion(Some((Seconds(1.0), Seconds(3.0)))),
+    );
+    wish(&mut state, Wish::KeepRegion("mine".into()));
+    let before = state.revision;
+    wish(&mut state, Wish::RenameRegion(0, "yours".into()));
+    assert!(state.revision > before, "a new name is painted");
+    let sounding = deck::State {
+        phase: deck::Phase::Stopped,
+        position: Seconds(2.0),
+        speed: 1.0,
+        round: 0,
+        beats_left: 0,
+        peak: 0.5,
+        reduction_db: 0.0,
+        recorded: 0,
+        dropped: 0,
+        clock: 9,
+    };
+    let mut tick = Tick {
+        sounding: Some(sounding),
+        ..Tick::default()
+    };
+    update(&mut state, Message::Tick(tick));
+    let before = state.revision;
+    tick.sounding = Some(deck::State {
+        peak: 0.0,
+        clock: 99,
+        ..sounding
+    });
+    // The level falls to rest; then nothing more is to be painted.
+    for _ in 0..200 {
+        update(&mut state, Message::Tick(tick));
+    }
+    let rest = state.revision;
+    assert!(rest > before);
+    for _ in 0..50 {
+        update(&mut state, Message::Tick(tick));
+    }
+    assert_eq!(state.revision, rest);
+}
+
+#[test]
+fn answers_to_questions_of_before_change_nothing() {
+    let mut state = heard();
+    let old = JobId(1);
+    let stranger = Arc::new(Recording::new("other", RATE, vec![vec![0.5; 4800]]).expect("sound"));
+    let answers = [
+        Said::Decode(decode::Answer::Part(part(&stranger))),
+        Said::Decode(decode::Answer::Gone),
+        Said::Decode(decode::Answer::Failed("no".into())),
+        Said::Decode(decode::Answer::Located("/else".into())),
+        Said::Decode(decode::Answer::Demo("/demo".into())),
+        Said::Decode(decode::Answer::Again(Arc::clone(&stranger))),
+        Said::Analyse(analyse::Answer::Heard(beaten(9.0))),
+        Said::Analyse(corrected(&beaten(9.0))),
+        Said::Analyse(analyse::Answer::Judged(Some(Span(0.0)))),
+        Said::Mix(Err("no".into())),
+    ];
+    let (model, part) = (
+        state.hearing.view.ready().cloned().expect("heard"),
+        state.open.part.clone().expect("open"),
+    );
+    for answer in answers {
+        let effects = update(&mut state, Message::Said(old, answer.clone()));
+        assert!(effects.is_empty(), "{answer:?}");
+    }
+    let now = state.hearing.view.ready().expect("heard");
+    assert!(Arc::ptr_eq(now, &model));
+    assert!(Arc::ptr_eq(
+        &state.open.part.as_ref().expect("open").sound,
+        &part.sound
+    ));
+    assert!(matches!(state.open.stage, Stage::Ready(_)));
+}
+
+#[test]
+fn whatever_is_under_way_is_given_up_when_it_is_not_wanted_any_more() {
+    let mut state = State::default();
+    update(&mut state, Message::Activated(RATE));
+    let effects = wish(&mut state, Wish::Load("/music/one.wav".into()));
+    let first = started(&effects)[0].0;
+    let effects = wish(&mut state, Wish::Load("/music/two.wav".into()));
+    assert!(
+        effects
+            .iter()
+            .any(|e| matches!(e, Effect::Cancel(id) if *id == first))
+    );
+    let second = started(&effects)[0].0;
+    let effects = wish(&mut state, Wish::Close);
+    assert!(
+        effects
+            .iter()
+            .any(|e| matches!(e, Effect::Cancel(id) if *id == second))
+    );
+    assert!(state.pending().is_none());
+    // A mix too.
+    let mut state = heard();
+    wish(&mut state, Wish::Hear(Hear::Balance(-1.0)));
+    assert!(state.pending().is_some());
+    let mixes = state.mix.job.expect("it is made");
+    let effects = wish(&mut state, Wish::Hear(Hear::Balance(0.0)));
+    assert!(
+        effects
+            .iter()
+            .any(|e| matches!(e, Effect::Cancel(id) if *id == mixes))
+    );
+    assert!(state.pending().is_none());
+}
+
+#[test]
+fn a_loop_on_beats_moves_with_them_and_a_free_one_does_not() {
+    let mut state = heard();
+    wish(&mut state, Wish::SetSnap(Snap::Beat));
+    wish(
+        &mut state,
+        Wish::SetRegion(Some((Seconds(1.52), Seconds(3.01)))),
+    );
+    let region = |state: &State| {
+        state
+            .marks()
+            .and_then(|m| m.region.clone())
+            .expect("a loop")
+    };
+    assert_eq!(region(&state).edges, Edges::Beats);
+    assert_eq!(region(&state).from, Seconds(1.5));
+    wish(&mut state, Wish::KeepRegion("on the beat".into()));
+    wish(&mut state, Wish::SetSnap(Snap::Free));
+    wish(
+        &mut state,
+        Wish::SetRegion(Some((Seconds(1.52), Seconds(3.01)))),
+    );
+    assert_eq!(region(&state).edges, Edges::Free);
+    // Every beat comes 40 ms later after a correction.
+    let effects = wish(&mut state, Wish::ChooseReading(None));
+    let corrects = started(&effects)[0].0;
+    let answer = Said::Analyse(corrected(&beaten(1.04)));
+    update(&mut state, Message::Said(corrects, answer));
+    assert_eq!(region(&state).from, Seconds(1.52));
+    let kept = state.marks().expect("marks").regions[0].clone();
+    assert!((kept.from.0 - 1.54).abs() < 1e-9, "{kept:?}");
+    assert!((kept.to.0 - 3.04).abs() < 1e-9, "{kept:?}");
+}
+
+#[test]
+fn a_missing_recording_keeps_everything_until_it_is_found() {
+    let mut state = State::default();
+    update(&mut state, Message::Activated(RATE));
+    let sound = sound();
+    let mut session = Session::default();
+    session.recording = Some(RecordingRef {
+        name: "tune.wav".into(),
+        path: "/gone/tune.wav".into(),
+        hash: Some(sound.hash()),
+    });
+    session.position = Seconds(3.5);
+    let effects = update(&mut state, Message::Restored(Box::new(session)));
+    let reads = started(&effects)[0].0;
+    update(
+        &mut state,
+        Message::Said(reads, Said::Decode(decode::Answer::Gone)),
+    );
+    assert!(matches!(state.open.stage, Stage::Missing { .. }));
+    assert_eq!(state.session.position, Seconds(3.5));
+    assert!(
+        state
+            .notices
+            .iter()
+            .any(|n| n.grave && n.text.contains("tune.wav"))
+    );
+    // One of the same name, chosen in the dialog, is looked at before it is taken.
+    let effects = update(&mut state, Message::Chosen("/else/tune.wav".into()));
+    let (looks, job) = started(&effects)[0];
+    assert!(
+        matches!(job, Job::Decode(decode::Job::Locate { hash: Some(h), .. }) if *h == sound.hash())
+    );
+    let located = decode::Answer::Located("/else/tune.wav".into());
+    let effects = update(&mut state, Message::Said(looks, Said::Decode(located)));
+    assert!(changes(&effects));
+    let known = state.session.recording.as_ref().expect("known");
+    assert_eq!(known.path, Path::new("/else/tune.wav"));
+}
+
+#[test]
+fn what_breaks_is_said_and_everything_else_goes_on() {
+    let mut state = heard();
+    wish(&mut state, Wish::Hear(Hear::Balance(-1.0)));
+    let mixes = state.mix.job.expect("it is made");
+    update(
+        &mut state,
+        Message::Said(mixes, Said::Broke("index out of bounds".into())),
+    );
+    assert_eq!(state.mix.hear, Hear::default());
+    assert!(
+        state
+            .notices
+            .iter()
+            .any(|n| n.text.contains("index out of bounds"))
+    );
+    assert!(state.pending().is_none());
+    wish(&mut state, Wish::Analyse);
+    let id = state.open.errand.expect("it is read again");
+    let again = Said::Decode(decode::Answer::Again(sound()));
+    let effects = update(&mut state, Message::Said(id, again));
+    let listens = started(&effects)[0].0;
+    update(
+        &mut state,
+        Message::Said(listens, Said::Broke("overflow".into())),
+    );
+    assert!(matches!(state.hearing.view, AnalysisView::Failed(_)));
+    assert!(state.pending().is_none());
+}
+
+#[test]
+fn a_window_s_gestures_reach_the_host_and_a_set_up_all_of_them() {
+    let mut state = heard();
+    let effects = wish(&mut state, Wish::HearOnce(Seconds(1.0), Seconds(2.0)));
+    let plays = effects.iter().any(|e| matches!(e, Effect::Play(true)));
+    let dial = effects
+        .iter()
+        .any(|e| matches!(e, Effect::Dial(Dial::Play(true))));
+    assert!(plays && dial);
+    let effects = wish(&mut state, Wish::UseSetUp(99));
+    assert!(effects.is_empty());
+}
+
+#[test]
+fn a_take_carries_the_tuning_that_the_player_told() {
+    let mut state = heard();
+    let tuning = Tuning::dadgad().with_capo(2);
+    wish(&mut state, Wish::SetTuning(Some(tuning.clone())));
+    let effects = wish(&mut state, Wish::CaptureTake(true));
+    let id = effects
+        .iter()
+        .find_map(|e| match e {
+            Effect::Tape(id, _) => Some(*id),
+            _ => None,
+        })
+        .expect("it is recorded");
+    let done = thumbline_plugin::services::reel::Taped {
+        source: thumbline::deck::capture::Source::Take,
+        path: Some("/takes/one.wav".into()),
+        places: Vec::new(),
+        length: Span(2.0),
+        ended: thumbline::journal::Moment(0),
+        fault: None,
+    };
+    let done = thumbline_plugin::services::tape::Answer::Done(Box::new(done));
+    let effects = update(&mut state, Message::Said(id, Said::Tape(done)));
+    let asked = started(&effects).into_iter().any(|(_, job)| {
+        matches!(job, Job::Analyse(analyse::Job::Take { tuning: Some(t), .. }) if *t == tuning)
+    });
+    assert!(asked, "the take is heard in it");
+    assert_eq!(state.marks().expect("marks").takes[0].tuning, Some(tuning));
+    let _: ContentHash = state.open.hash.expect("known");
+}
