@@ -10,12 +10,16 @@ mod align;
 mod feel;
 pub mod listen;
 mod matching;
+mod page;
 
 use crate::analysis::beat;
 use crate::music::grid::{Beat, Grid};
-use crate::music::note::{Note, Role};
+use crate::music::meter::Meter;
+use crate::music::note::{Attack, Note, Role};
 use crate::timing::{NoteDrift, Slot, Standing};
 use crate::unit::{Beats, Seconds, Span};
+
+use serde::Serialize;
 
 pub use feel::{Feel, Whole};
 
@@ -104,12 +108,34 @@ pub struct Comparison {
     pub rounds: Vec<Round>,
     /// Notes that answer each other, in order of the take.
     pub pairs: Vec<Pair>,
+    /// The recording's time signature: how its slots are counted.
+    pub meter: Meter,
     /// How each slot feels on both sides.
     pub feel: Vec<Feel>,
     /// Fingers against thumb over all slots.
     pub whole: Option<Whole>,
+    /// Why there are no figures, where there are none.
+    pub fault: Option<Fault>,
     /// Plain sentences about what makes this doubtful.
     pub warnings: Vec<String>,
+}
+
+/// Why a take cannot be compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, thiserror::Error)]
+#[serde(rename_all = "snake_case")]
+pub enum Fault {
+    /// Not a note in the take.
+    #[error("This take is silent: not one note was heard in it.")]
+    SilentTake,
+    /// Not a note in the recording.
+    #[error("Not one note was heard in the recording, so there is nothing to compare with.")]
+    SilentRecording,
+    /// Too few notes to find the place.
+    #[error("This take is too short to be found in the recording: play at least a bar.")]
+    TooShort,
+    /// Other notes than the recording's.
+    #[error("This take does not seem to be the same tune, so nothing was measured.")]
+    AnotherTune,
 }
 
 /// Below this probability it is said to be another tune, and no figures are given.
@@ -123,28 +149,29 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
         transposed: 0,
         rounds: Vec::new(),
         pairs: Vec::new(),
+        meter: model.grid.meter,
         feel: Vec::new(),
         whole: None,
+        fault: None,
         warnings: Vec::new(),
     };
-    if take.is_empty() || model.notes.is_empty() {
-        out.warnings.push(if take.is_empty() {
-            "no note was heard in the take".into()
+    let sounding = |notes: &[Note]| notes.iter().any(|n| n.attack != Attack::Tap);
+    if !sounding(take) || !sounding(model.notes) {
+        out.fault = Some(if sounding(take) {
+            Fault::SilentRecording
         } else {
-            "no note was heard in the recording".into()
+            Fault::SilentTake
         });
         return out;
     }
     let Some(found) = align::align(model.notes, take) else {
-        out.warnings
-            .push("the take has too few notes to be placed in the recording".into());
+        out.fault = Some(Fault::TooShort);
         return out;
     };
     out.same_tune = found.same_tune;
     out.transposed = found.transposed;
     if found.same_tune < SAME_TUNE {
-        out.warnings
-            .push("the take seems to be another tune; no figures are given".into());
+        out.fault = Some(Fault::AnotherTune);
         return out;
     }
     if found.transposed != 0 {
@@ -171,7 +198,7 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
         out.warnings
             .push("only the thumb was heard in the take".into());
     }
-    out.feel = feel::by_slot(&out.pairs, model.drifts);
+    out.feel = feel::by_slot(&out.pairs, model);
     out.whole = feel::whole(&out.pairs);
     out
 }

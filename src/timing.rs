@@ -15,8 +15,10 @@ mod slot;
 pub mod stats;
 pub mod steady;
 mod swing;
+mod told;
 
 pub use steady::{Steadiness, Trend};
+pub use told::{Feel, Verdict};
 
 /// What a note is measured against.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -30,6 +32,10 @@ pub enum Reference {
     Strict(Option<Bpm>),
     /// The thumb itself: each beat where the thumb played it, where it did.
     Thumb,
+    /// The player on a recording: each note where the recording has it. Only a comparison measures
+    /// so ([`Comparison::drift`](crate::compare::Comparison::drift)); a grid alone reads as
+    /// [`Reference::OwnTempo`].
+    Recording,
 }
 
 /// A place in the bar that a note is meant for.
@@ -129,16 +135,9 @@ pub struct SlotFigure {
     pub share: f64,
     /// Below this a single drift here is not heard.
     pub floor: Span,
-}
-
-impl SlotFigure {
-    /// The drift that repeats at this slot, bar after bar: there when the interval of the centre
-    /// excludes 0 and the centre is large enough to be heard.
-    pub fn slant(&self) -> Option<Span> {
-        let (low, high) = (self.figure.low?, self.figure.high?);
-        let one_side = low.0 > 0.0 || high.0 < 0.0;
-        (one_side && self.figure.centre.abs() > self.floor).then_some(self.figure.centre)
-    }
+    /// What the measuring itself may be wrong by: the interval must clear 0 by it.
+    #[serde(default)]
+    pub doubt: Span,
 }
 
 /// Drifts gathered in one bar, one hand.
@@ -189,6 +188,10 @@ pub struct Roll {
 pub struct Drift {
     /// What it was measured against.
     pub reference: Reference,
+    /// How much later the whole take came than what it is measured against, taken off before all
+    /// else was told; none where there is no such lateness, or no common clock to tell it by.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub late: Option<Figure>,
     /// One for each note given, in the same order; none in free time and outside the grid.
     pub notes: Vec<Option<NoteDrift>>,
     /// By slot of the bar and hand, in order of the bar.
@@ -404,6 +407,7 @@ fn summarise(drift: &mut Drift, notes: &[Note], grid: &Grid, phases: &[swing::Ph
                     figure,
                     share: figure.centre.0 / length,
                     floor: Span(floor),
+                    doubt: Span(0.0),
                 }));
         }
     }

@@ -219,10 +219,13 @@ fn notes_are_labelled_and_come_in_order_of_time() {
         .filter(|label| label.starts_with("bar "))
         .collect();
     assert_eq!(notes.len(), 24);
-    assert_eq!(notes[2], "bar 1, beat 2, thumb, in time, D3, string 4 open");
+    assert_eq!(
+        notes[2],
+        "bar 1, beat 2, thumb, with the beat, D3, string 4 open"
+    );
     assert_eq!(
         notes[3],
-        "bar 1, the and of 2, fingers, 25 ms behind (4 % of the beat), C4, string 2 fret 3"
+        "bar 1, the and of 2, fingers, 25 ms late (4 % of the beat), C4, string 2 fret 3"
     );
     let bar = |label: &String| label[4..5].parse::<u32>().expect("a bar's number");
     assert!(notes.is_sorted_by_key(bar), "{notes:?}");
@@ -231,7 +234,7 @@ fn notes_are_labelled_and_come_in_order_of_time() {
 #[test]
 fn focus_goes_through_the_notes_and_chooses_them() {
     let mut harness = usual(heard(2));
-    let label = "bar 1, beat 2, thumb, in time, D3, string 4 open";
+    let label = "bar 1, beat 2, thumb, with the beat, D3, string 4 open";
     harness.get_by_label(label).focus();
     harness.run_steps(3);
     assert_eq!(harness.state().sight.side, Side::Note);
@@ -330,14 +333,14 @@ fn corrections_can_be_undone_from_the_panel() {
 #[test]
 fn a_note_dragged_along_its_row_is_meant_for_another_slot() {
     let mut harness = usual(heard(2));
-    let label = "bar 1, the and of 2, fingers, 25 ms behind (4 % of the beat), C4, string 2 fret 3";
+    let label = "bar 1, the and of 2, fingers, 25 ms late (4 % of the beat), C4, string 2 fret 3";
     let note = harness.get_by_label(label).rect().center();
     let two = harness
-        .get_by_label("bar 1, beat 2, thumb, in time, D3, string 4 open")
+        .get_by_label("bar 1, beat 2, thumb, with the beat, D3, string 4 open")
         .rect()
         .center();
     let three = harness
-        .get_by_label("bar 1, beat 3, thumb, in time, A2, string 5 open")
+        .get_by_label("bar 1, beat 3, thumb, with the beat, A2, string 5 open")
         .rect()
         .center();
     assert!(two.x < note.x && note.x < three.x);

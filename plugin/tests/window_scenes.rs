@@ -136,7 +136,7 @@ pub fn answered() -> Snapshot {
         notes,
     );
     take.answer = Some(Arc::new(Answer {
-        words: thumbline::report::compare::sentences(&found),
+        words: thumbline::report::compare::sentences(&found, None),
         found,
         to: model,
     }));

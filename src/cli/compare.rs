@@ -7,7 +7,7 @@ use clap::Args;
 use std::path::PathBuf;
 use thumbline::analysis::{Analysis, Options};
 use thumbline::compare::listen::{self, Order};
-use thumbline::compare::{Comparison, Model, SAME_TUNE, compare};
+use thumbline::compare::{Comparison, Model, compare};
 use thumbline::journal::{self, Journal, Moment, Practised};
 use thumbline::load::Part;
 use thumbline::recording::Recording;
@@ -72,6 +72,14 @@ impl Side {
             drift,
         })
     }
+
+    fn model(&self) -> Model<'_> {
+        Model {
+            notes: &self.heard.notes,
+            grid: &self.heard.grid,
+            drifts: &self.drift.notes,
+        }
+    }
 }
 
 impl Command for Compare {
@@ -80,14 +88,7 @@ impl Command for Compare {
         let [json_to, svg_to, hear_to] = arguments::targets(targets)?;
         let model = Side::read(&self.recording, terminal)?;
         let take = Side::read(&self.take, terminal)?;
-        let found = compare(
-            Model {
-                notes: &model.heard.notes,
-                grid: &model.heard.grid,
-                drifts: &model.drift.notes,
-            },
-            &take.heard.notes,
-        );
+        let found = compare(model.model(), &take.heard.notes);
         found.warnings.iter().for_each(|w| terminal.warn(w));
         let shown = [&json_to, &svg_to, &hear_to].contains(&&Some(Target::Output));
         if !shown {
@@ -100,11 +101,9 @@ impl Command for Compare {
         if let Some(target) = svg_to {
             source::save(&target, &picture(&model, &take, &found))?;
         }
-        if found.same_tune < SAME_TUNE {
+        if let Some(fault) = found.fault {
             if hear_to.is_some() || self.keep {
-                bail!(
-                    "the take seems to be another tune: there is nothing to hear together or to keep"
-                );
+                bail!("there is nothing to hear together or to keep: {fault}");
             }
             return Ok(());
         }
@@ -193,8 +192,7 @@ impl Compare {
 
 /// The recording's bar sheet with the take's answers as hollow heads.
 fn picture(model: &Side, take: &Side, found: &Comparison) -> String {
-    let (notes, drift) =
-        report::as_second(found, &model.heard.notes, &model.drift, &take.heard.notes);
+    let (notes, drift) = found.page(model.model(), &take.heard.notes, Reference::Recording);
     let mut piece = Piece::of(model.sound.title(), &model.heard, &model.drift);
     piece.second = Some(sheet::Take {
         notes: &notes,

@@ -19,6 +19,7 @@ use thumbline::report::sheet::{self, Ground, Piece};
 use thumbline::report::wav::{self, Depth};
 use thumbline::report::{compare as words, json, svg};
 use thumbline::stretch::transient;
+use thumbline::timing::Reference;
 use thumbline::unit::{Beats, Seconds};
 
 /// Frames a second of the demo's recordings.
@@ -53,21 +54,14 @@ impl Command for Demo {
         terminal.remark("A guitar in DADGAD plays the tune, then a student plays it …");
         let model = self.side(demo::recording(RATE)?, "recording", terminal)?;
         let take = self.side(demo::take(RATE)?, "take", terminal)?;
-        let found = compare(
-            Model {
-                notes: &model.heard.found.notes,
-                grid: &model.heard.found.grid,
-                drifts: &model.heard.drift.notes,
-            },
-            &take.heard.found.notes,
-        );
+        let with = Model {
+            notes: &model.heard.found.notes,
+            grid: &model.heard.found.grid,
+            drifts: &model.heard.drift.notes,
+        };
+        let found = compare(with, &take.heard.found.notes);
         self.save("recording.svg", &picture(&model, None))?;
-        let answers = words::as_second(
-            &found,
-            &model.heard.found.notes,
-            &model.heard.drift,
-            &take.heard.found.notes,
-        );
+        let answers = found.page(with, &take.heard.found.notes, Reference::Recording);
         self.save("take.svg", &picture(&take, None))?;
         let second = sheet::Take {
             notes: &answers.0,

@@ -7,9 +7,9 @@
 //! memory) over whole bars, since notes of one bar are not independent; the seed is fixed.
 //! A slot is claimed from [`ENOUGH`] notes up.
 
-use super::Pair;
+use super::{Model, Pair};
 use crate::music::note::Role;
-use crate::timing::{NoteDrift, Slot, stats};
+use crate::timing::{Figure, Slot, SlotFigure, Verdict, stats};
 use crate::unit::Span;
 use std::collections::BTreeMap;
 
@@ -42,6 +42,10 @@ pub struct Feel {
     pub spread: Span,
     /// Notes it rests on.
     pub n: usize,
+    /// Those of them that are heard off to the side of the centre.
+    pub agree: usize,
+    /// What may be said of the difference.
+    pub verdict: Verdict,
     /// Is it a difference that repeats (a slant): its interval lies wholly beyond what the
     /// detector can measure, and its centre beyond what a listener hears?
     pub slant: bool,
@@ -65,42 +69,89 @@ pub struct Whole {
 }
 
 /// The feel of every slot with enough notes, in order of the bar, thumb before fingers.
-pub(super) fn by_slot(pairs: &[Pair], drifts: &[Option<NoteDrift>]) -> Vec<Feel> {
+pub(super) fn by_slot(pairs: &[Pair], model: Model<'_>) -> Vec<Feel> {
+    let told = slots(pairs, model, |p| Some(p.difference()));
+    told.into_iter()
+        .filter(|told| told.figure.low.is_some())
+        .map(|told| feel(&told, pairs, model))
+        .collect()
+}
+
+/// How a drift of pairs stands at every slot, in order of the bar, thumb before fingers; without an
+/// interval where there are too few notes.
+pub(super) fn slots(
+    pairs: &[Pair],
+    model: Model<'_>,
+    of: impl Fn(&Pair) -> Option<Span>,
+) -> Vec<SlotFigure> {
     let mut slots: BTreeMap<(Slot, bool), Vec<&Pair>> = BTreeMap::new();
-    for pair in pairs {
+    for pair in pairs.iter().filter(|p| of(p).is_some()) {
         slots
             .entry((pair.slot, pair.role == Role::Melody))
             .or_default()
             .push(pair);
     }
+    let beat = model.grid.tempo().map_or(0.5, |t| t.beat().0);
     slots
         .into_iter()
-        .filter(|(_, pairs)| pairs.len() >= ENOUGH)
-        .map(|((slot, _), pairs)| feel(slot, &pairs, drifts))
+        .filter_map(|((slot, _), pairs)| {
+            let figure = figure(&pairs, |p| of(p).unwrap_or_default())?;
+            // What a listener notices at this place of the bar, at the recording's tempo.
+            let floors = pairs
+                .iter()
+                .filter_map(|p| model.drifts.get(p.recording)?.as_ref());
+            Some(SlotFigure {
+                slot,
+                role: pairs[0].role,
+                share: figure.centre.0 / beat,
+                figure,
+                floor: Span(centre(floors.map(|d| d.floor.0).collect()).0),
+                doubt: Span::from_ms(MEASURING_MS),
+            })
+        })
         .collect()
 }
 
-fn feel(slot: Slot, pairs: &[&Pair], drifts: &[Option<NoteDrift>]) -> Feel {
-    let all = |f: fn(&Pair) -> Span| centre(pairs.iter().map(|p| f(p).0).collect()).0;
-    let (centre, spread) = self::centre(pairs.iter().map(|p| p.difference().0).collect());
-    let (low, high) = interval(pairs, |p| p.difference().0);
-    let beyond = low > MEASURING_MS / 1000.0 || high < -MEASURING_MS / 1000.0;
-    // What a listener notices at this place of the bar, at the recording's tempo.
-    let floors = pairs
+/// Huber's centre of a drift of pairs with its spread and, from [`ENOUGH`] notes up, its interval;
+/// none of none.
+pub(super) fn figure(pairs: &[&Pair], of: impl Fn(&Pair) -> Span) -> Option<Figure> {
+    if pairs.is_empty() {
+        return None;
+    }
+    let (centre, spread) = self::centre(pairs.iter().map(|p| of(p).0).collect());
+    let interval = (pairs.len() >= ENOUGH).then(|| interval(pairs, |p| of(p).0));
+    Some(Figure {
+        n: pairs.len(),
+        centre: Span(centre),
+        spread: Span(spread),
+        low: interval.map(|i| Span(i.0)),
+        high: interval.map(|i| Span(i.1)),
+    })
+}
+
+fn feel(told: &SlotFigure, pairs: &[Pair], model: Model<'_>) -> Feel {
+    let here: Vec<&Pair> = pairs
         .iter()
-        .filter_map(|p| drifts.get(p.recording)?.as_ref());
-    let heard = self::centre(floors.map(|d| d.floor.0).collect()).0;
+        .filter(|p| p.slot == told.slot && p.role == told.role)
+        .collect();
+    let all = |f: fn(&Pair) -> Span| centre(here.iter().map(|p| f(p).0).collect()).0;
     Feel {
-        slot,
-        role: pairs[0].role,
+        slot: told.slot,
+        role: told.role,
         recording: Span(all(|p| p.recording_drift)),
         take: Span(all(|p| p.take_drift)),
-        difference: Span(centre),
-        low: Span(low),
-        high: Span(high),
-        spread: Span(spread),
-        n: pairs.len(),
-        slant: beyond && centre.abs() > heard,
+        difference: told.figure.centre,
+        low: told.figure.low.unwrap_or_default(),
+        high: told.figure.high.unwrap_or_default(),
+        spread: told.figure.spread,
+        n: told.figure.n,
+        agree: here
+            .iter()
+            .filter(|p| p.difference().0 * told.figure.centre.0 > 0.0)
+            .filter(|p| p.difference().abs() > super::page::floor(p, model))
+            .count(),
+        verdict: told.verdict(),
+        slant: told.slant().is_some(),
     }
 }
 

@@ -8,10 +8,9 @@
 //! `extra_s` of the take. `feel` holds one entry a slot with enough notes.
 
 use super::json::{plain, seconds, text};
-use super::table::name as place;
-use crate::compare::{Comparison, Feel, Pair, Round, SAME_TUNE};
+use crate::compare::{Comparison, Feel, Pair, Round};
 use crate::music::note::{Note, Role};
-use crate::timing::{Drift, NoteDrift};
+use crate::timing::{Figure, Reference, Verdict};
 use crate::unit::Span;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -54,6 +53,9 @@ pub fn json(found: &Comparison, recording: &[Note], take: &[Note]) -> String {
         "feel": found.feel.iter().map(feel).collect::<Vec<_>>(),
         "warnings": found.warnings,
     });
+    if let Some(fault) = found.fault {
+        document["fault"] = json!(fault);
+    }
     if let Some(ratio) = tempo_ratio(found) {
         document["tempo_ratio"] = json!(plain(ratio, 5));
     }
@@ -101,27 +103,34 @@ fn feel(feel: &Feel) -> Value {
     json!({
         "slot": feel.slot, "role": feel.role, "recording_ms": ms(feel.recording),
         "take_ms": ms(feel.take), "difference_ms": ms(feel.difference), "low_ms": ms(feel.low),
-        "high_ms": ms(feel.high), "spread_ms": ms(feel.spread), "n": feel.n, "slant": feel.slant,
+        "high_ms": ms(feel.high), "spread_ms": ms(feel.spread), "n": feel.n, "agree": feel.agree,
+        "verdict": feel.verdict, "slant": feel.slant,
     })
 }
 
 /// The comparison in a player's words; at most 80 columns.
 pub fn words(found: &Comparison) -> String {
     let mut out = String::new();
-    if found.same_tune < SAME_TUNE {
-        out.push_str(ANOTHER_TUNE);
-        return out;
+    if let Some(fault) = found.fault {
+        return fault.to_string();
+    }
+    for sentence in slants(found) {
+        let _ = writeln!(out, "{sentence}");
+    }
+    if out.is_empty() {
+        let _ = writeln!(out, "{}", nothing(found));
     }
     let [through, missing] = count_words(found);
-    let _ = writeln!(out, "{through}\n{missing}\n");
+    let _ = writeln!(out, "\n{through}\n{missing}\n");
     if let Some(whole) = found.whole {
         let _ = writeln!(out, "{}\n", whole_words(&whole));
     }
     if found.feel.is_empty() {
-        let _ = writeln!(out, "{TOO_FEW}");
-        return out;
+        return out.trim_end().to_owned();
     }
-    out.push_str("place in the bar       notes  recording      take   difference (95 %)\n");
+    out.push_str(
+        "place in the bar       notes  recording      take   against the recording (95 %)\n",
+    );
     for role in [Role::Bass, Role::Melody] {
         let slots: Vec<&Feel> = found.feel.iter().filter(|f| f.role == role).collect();
         if slots.is_empty() {
@@ -136,25 +145,22 @@ pub fn words(found: &Comparison) -> String {
             let _ = writeln!(
                 out,
                 "  {:<20} {:>5}  {:>+6.0} ms  {:>+6.0} ms   {:>+4.0} ms ({:+.0} to {:+.0}){}",
-                place(f.slot),
+                f.slot.name(found.meter),
                 f.n,
                 f.recording.ms(),
                 f.take.ms(),
                 f.difference.ms(),
                 f.low.ms(),
                 f.high.ms(),
-                if !f.slant {
-                    ""
-                } else if f.difference.0 > 0.0 {
-                    "  later"
-                } else {
-                    "  earlier"
+                match f.verdict {
+                    Verdict::Behind => "  later",
+                    Verdict::Ahead => "  earlier",
+                    Verdict::Uneven => "  uneven",
+                    Verdict::Unclear => "  unclear",
+                    Verdict::With | Verdict::TooFew => "",
                 }
             );
         }
-    }
-    for sentence in slants(found) {
-        let _ = writeln!(out, "\n{sentence}");
     }
     out.truncate(out.trim_end().len());
     out
@@ -180,23 +186,41 @@ fn count_words(found: &Comparison) -> [String; 2] {
     ]
 }
 
-/// What the comparison comes to, a sentence each: how much was played, fingers against thumb, and
-/// every place of the bar that differs again and again.
-pub fn sentences(found: &Comparison) -> Vec<String> {
-    if found.same_tune < SAME_TUNE {
-        return vec![ANOTHER_TUNE.to_owned()];
+/// What the comparison comes to, a sentence each: every place of the bar that differs again and
+/// again, how much was played, fingers against thumb. `late` is a lateness of the whole take (see
+/// [`Comparison::late`]): it comes first.
+pub fn sentences(found: &Comparison, late: Option<Figure>) -> Vec<String> {
+    if let Some(fault) = found.fault {
+        return vec![fault.to_string()];
     }
-    let mut out = vec![count_words(found).join(" ")];
+    let mut out: Vec<String> = late.iter().map(late_words).collect();
+    let slants = slants(found);
+    if slants.is_empty() {
+        out.push(nothing(found).to_owned());
+    }
+    out.extend(slants);
+    out.push(count_words(found).join(" "));
     out.extend(found.whole.map(|w| whole_words(&w).replace('\n', " ")));
-    if found.feel.is_empty() {
-        out.push(TOO_FEW.to_owned());
-    }
-    out.extend(slants(found));
     out
 }
 
-const ANOTHER_TUNE: &str = "This take does not seem to be the same tune, so nothing was measured.";
-const TOO_FEW: &str = "Too few notes at any one place of the bar to speak of its feel.";
+/// A lateness of the whole take.
+pub fn late_words(late: &Figure) -> String {
+    let way = if late.centre.0 > 0.0 { "late" } else { "early" };
+    format!(
+        "You are {:.0} ms {way} throughout. All else here is told with that taken off.",
+        late.centre.abs().ms()
+    )
+}
+
+/// Where no place of the bar differs again and again.
+fn nothing(found: &Comparison) -> &'static str {
+    if found.feel.is_empty() {
+        "Too few notes at any one place of the bar to speak of its feel."
+    } else {
+        "No place of the bar differs from the recording again and again."
+    }
+}
 
 fn whole_words(whole: &crate::compare::Whole) -> String {
     let side = |span: Span| match span.ms().round() {
@@ -219,61 +243,21 @@ pub fn slants(found: &Comparison) -> Vec<String> {
     slots
         .into_iter()
         .map(|f| {
-            format!(
-                "On {} your {} come {:.0} ms {} than the recording's.",
-                place(f.slot),
-                if f.role == Role::Bass {
-                    "thumb notes"
-                } else {
-                    "fingers"
-                },
-                f.difference.abs().ms(),
-                if f.difference.0 > 0.0 {
-                    "later"
-                } else {
-                    "earlier"
-                }
-            )
+            let place = f.slot.name(found.meter);
+            differs(&place, f.role, f.difference, (f.agree, f.n))
         })
         .collect()
 }
 
-/// The take's answers as a second take on the recording's bar sheet: notes moved to where they
-/// would lie in the recording, each with its drift in the take.
-pub fn as_second(
-    found: &Comparison,
-    recording: &[Note],
-    drift: &Drift,
-    take: &[Note],
-) -> (Vec<Note>, Drift) {
-    let mut second: Vec<(Note, Option<NoteDrift>)> = found
-        .pairs
-        .iter()
-        .map(|p| {
-            let model = &recording[p.recording];
-            let time = model.time + p.difference();
-            let placed = drift.notes[p.recording].map(|d| NoteDrift {
-                drift: d.drift.map(|own| own + p.difference()),
-                ..d
-            });
-            let note = Note {
-                time,
-                role: model.role,
-                string: model.string,
-                ..take[p.take].clone()
-            };
-            (note, placed)
-        })
-        .collect();
-    second.sort_by(|a, b| a.0.time.total_cmp(&b.0.time));
-    let (notes, placed) = second.into_iter().unzip();
-    (
-        notes,
-        Drift {
-            notes: placed,
-            ..Drift::default()
-        },
-    )
+/// "On the and of 2 your fingers come 21 ms later than on the recording, 12 of 12 times."
+pub(super) fn differs(place: &str, role: Role, by: Span, (agree, all): (usize, usize)) -> String {
+    let hand = if role == Role::Bass {
+        "thumb comes"
+    } else {
+        "fingers come"
+    };
+    let off = Reference::Recording.off(by);
+    format!("On {place} your {hand} {off} than on the recording, {agree} of {all} times.")
 }
 
 fn ms(span: Span) -> f64 {

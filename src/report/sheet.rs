@@ -5,14 +5,20 @@
 //! paints the same ones. It measures nothing either: drift and its floor come from `timing`.
 //!
 //! Time runs as on a page of music: each bar is a row, and the same beat stands under itself down
-//! the page, so drift that repeats becomes a visible lean. Thumb notes hang below the row's line,
-//! finger notes stand above it, the outermost string furthest out. A thin stem stands at a note's
-//! slot and a head where it was really played; a magnifier stretches only the distance between
-//! the two. The grey band around a slot is what a listener cannot hear or the detector cannot
-//! measure: heads inside it are quiet, heads outside it are bold.
+//! the page. The thumb's notes hang below the row's line, the fingers' stand above it, the outermost
+//! string furthest out, with the fret in the head. A note that nobody hears off the beat stands on
+//! its slot. A note that is heard leaves it by a drawn distance, with a wedge from slot to head; a
+//! magnifier stretches only that distance. Above the rows a strip lays all bars over each other
+//! (`repeats`): habits are read there, the rows are their evidence.
+//!
+//! Where a take is drawn over the recording, everything speaks of the take: its notes leave their
+//! slots, the recording's stand still.
 
 mod frame;
+mod harmony;
 mod note;
+mod pattern;
+mod repeats;
 mod row;
 mod shape;
 mod slots;
@@ -20,16 +26,16 @@ mod strings;
 mod theme;
 mod words;
 
-pub use note::{Mark, describe, pitch_name};
+pub use note::{Mark, describe, describe_taken, pitch_name};
+pub use pattern::Pattern;
 pub use row::{BarCell, Row, RowKind};
 pub use shape::{Align, Point, Rect, Shape};
-pub use slots::name as slot_name;
 pub use theme::{Colour, Ground, Ink};
 pub use words::{Sentence, sentences};
 
 use crate::analysis::Analysis;
 use crate::music::grid::Grid;
-use crate::music::note::Note;
+use crate::music::note::{Note, Role};
 use crate::music::tuning::Tuning;
 use crate::timing::{Drift, NoteDrift, Slot, Standing};
 use crate::unit::{Beats, Seconds, Span};
@@ -129,6 +135,24 @@ impl<'a> Piece<'a> {
         }
     }
 
+    /// The notes that everything speaks of, by index, and where they lie: the take's where there is
+    /// one, else the recording's.
+    pub(super) fn spoken(&self) -> impl Iterator<Item = (usize, Placed)> + use<'a> {
+        let drift = self.told();
+        let notes = drift.notes.iter().map(Option::as_ref);
+        notes.map(Placed::of).enumerate()
+    }
+
+    /// The figures that everything speaks of.
+    pub fn told(&self) -> &'a Drift {
+        self.second.map_or(self.drift, |take| take.drift)
+    }
+
+    /// A note that everything speaks of.
+    pub(super) fn spoken_note(&self, index: usize) -> Option<&'a Note> {
+        self.second.map_or(self.notes, |take| take.notes).get(index)
+    }
+
     /// Where note `index` lies.
     pub fn placed(&self, index: usize) -> Placed {
         Placed::of(self.drift.notes.get(index).and_then(Option::as_ref))
@@ -155,6 +179,38 @@ pub struct Options {
     pub bars_a_row: u8,
     /// A row of tablature under each bar?
     pub strings: bool,
+    /// The strip of what repeats, on top of the rows?
+    pub repeats: bool,
+    /// Sentences: the first above the rows, the others below?
+    pub words: bool,
+    /// Whose notes.
+    pub hands: Hands,
+    /// Every note where it was played, also where nobody hears it?
+    pub hairs: bool,
+}
+
+/// Whose notes a page shows.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Hands {
+    /// Both hands'.
+    #[default]
+    Both,
+    /// The thumb's alone.
+    Thumb,
+    /// The fingers' alone.
+    Fingers,
+}
+
+impl Hands {
+    /// Are this hand's notes shown?
+    pub fn shows(self, role: Role) -> bool {
+        match self {
+            Self::Both => true,
+            Self::Thumb => role == Role::Bass,
+            Self::Fingers => role == Role::Melody,
+        }
+    }
 }
 
 impl Default for Options {
@@ -165,6 +221,10 @@ impl Default for Options {
             magnifier: None,
             bars_a_row: 1,
             strings: false,
+            repeats: true,
+            words: true,
+            hands: Hands::Both,
+            hairs: false,
         }
     }
 }
@@ -181,6 +241,10 @@ pub struct Sheet {
     magnifier: f64,
     levels: note::Levels,
     height: f64,
+    columns: Vec<slots::Column>,
+    harmony: Vec<harmony::Name>,
+    /// The sentence above the rows.
+    headline: Option<String>,
 }
 
 /// Where an instant lies on the page.
@@ -201,14 +265,17 @@ impl Sheet {
             bars_a_row: options.bars_a_row.clamp(1, 8),
             ..options
         };
-        let levels = note::Levels::of(piece, options.zoom);
+        let headline = options.words.then(|| words::headline(piece)).flatten();
         let mut sheet = Self {
             options,
             rows: row::rows(piece, options.bars_a_row),
             beat: 1.0,
             magnifier: 1.0,
-            levels,
+            levels: note::Levels::of(piece, options.zoom),
             height: 0.0,
+            columns: slots::columns(piece),
+            harmony: harmony::names(piece),
+            headline,
         };
         let most = sheet.rows.iter().map(Row::beats).fold(1.0, f64::max);
         sheet.beat = (sheet.inner_width() / most).min(sheet.inner_width());
@@ -216,7 +283,8 @@ impl Sheet {
             Some(factor) => factor.clamp(1, 16),
             None => fitting_magnifier(piece),
         });
-        let mut top = sheet.head_height();
+        sheet.levels.fit(sheet.slot_width(piece));
+        let mut top = sheet.head_height(piece);
         for row in &mut sheet.rows {
             row.top = top;
             row.height = sheet.levels.height(options.strings && row.is_bars());
@@ -349,14 +417,21 @@ impl Sheet {
     /// Space right of the rows, where each bar's means stand when there is room.
     fn right_margin(&self) -> f64 {
         if self.shows_means() {
-            112.0 * self.options.zoom
+            124.0 * self.options.zoom
         } else {
             (24.0 * self.options.zoom).min(0.1 * self.options.width)
         }
     }
 
-    fn shows_means(&self) -> bool {
+    /// Does every row say at its right what is heard in it?
+    pub(super) fn shows_means(&self) -> bool {
         self.options.bars_a_row == 1 && self.options.width >= 700.0 * self.options.zoom
+    }
+
+    /// Points between two neighbouring slots, where they are closest.
+    fn slot_width(&self, piece: &Piece) -> f64 {
+        let parts = piece.grid.beats().iter().map(|b| b.parts.clamp(1, 6));
+        self.beat / f64::from(parts.max().unwrap_or(1))
     }
 
     fn inner_width(&self) -> f64 {
@@ -368,26 +443,23 @@ fn finite_or(value: f64, otherwise: f64) -> f64 {
     if value.is_finite() { value } else { otherwise }
 }
 
-/// The largest of 1, 2, 4, 8, 16 that keeps nineteen in twenty heads nearer to their own slot
-/// than to the next.
+/// The largest of 1, 2, 3, 4 that keeps nineteen in twenty of the heads that leave their slots
+/// nearer to their own than to the next: a row stays readable as rhythm.
 fn fitting_magnifier(piece: &Piece) -> u8 {
-    let first = (0..piece.notes.len()).map(|i| piece.placed(i));
-    let second = (0..piece.second.map_or(0, |take| take.notes.len()))
-        .filter_map(|i| piece.second(i).map(|(_, placed)| placed));
     let (mut reach, mut parts) = (Vec::new(), 1);
-    for placed in first.chain(second) {
-        if let Some(drift) = row::drift_in_beats(piece.grid, &placed) {
+    for (_, placed) in piece.spoken().filter(|(_, placed)| placed.audible()) {
+        if let Some(drift) = row::in_beats(piece.grid, &placed, placed.drift) {
             reach.push(drift.abs());
             parts = parts.max(placed.slot.parts);
         }
     }
     if reach.is_empty() {
-        return 1;
+        return 4;
     }
     reach.sort_by(f64::total_cmp);
     let wide = reach[(reach.len() - 1) * 19 / 20].max(1e-6);
     let room = 0.5 / f64::from(parts);
-    [16, 8, 4, 2]
+    [4, 3, 2]
         .into_iter()
         .find(|&factor| wide * f64::from(factor) <= room)
         .unwrap_or(1)

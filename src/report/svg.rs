@@ -4,7 +4,9 @@
 //! Each head carries a `<title>` that says what it is, which browsers show under the pointer and
 //! screen readers read. Layout is `report::sheet`.
 
-use super::sheet::{Align, Colour, Ground, Mark, Options, Piece, Rect, Shape, Sheet, describe};
+use super::sheet::{
+    Align, Colour, Ground, Mark, Options, Piece, Rect, Shape, Sheet, describe, describe_taken,
+};
 use crate::xml::escaped;
 use std::fmt::Write;
 
@@ -48,7 +50,7 @@ fn touch(piece: &Piece, mark: &Mark, out: &mut String) {
         let Some((note, placed)) = piece.second(mark.note) else {
             return;
         };
-        format!("your take: {}", describe(piece, note, &placed))
+        describe_taken(piece, note, &placed)
     } else {
         describe(piece, &piece.notes[mark.note], &piece.placed(mark.note))
     };

@@ -1,16 +1,14 @@
 //! Drift → a table in a player's words, for the terminal.
 //!
-//! Nothing within what a listener can hear, or within what can be measured, is called early or
-//! late: such rows say "with the beat".
+//! The verdicts are `timing`'s, as everywhere: nothing within what a listener can hear, or within
+//! what can be measured, is called early or late; what scatters is called uneven, and what the
+//! interval leaves open unclear.
 
 use crate::analysis::Analysis;
 use crate::music::note::Role;
-use crate::timing::{Drift, Figure, NoteDrift, Slot, SlotFigure, floor, stats};
+use crate::timing::{Drift, Feel, Figure, SlotFigure, Verdict};
 use crate::unit::Span;
 use std::fmt::Write;
-
-/// Off-beats nearer to even than this, as long over short, are called straight.
-const STRAIGHT: f64 = 1.12;
 
 /// The whole table: both hands, fingers against thumb, then every slot of the bar.
 pub fn drift(found: &Analysis, drift: &Drift) -> String {
@@ -23,39 +21,39 @@ pub fn drift(found: &Analysis, drift: &Drift) -> String {
     // Writing to a string cannot fail.
     let _ = writeln!(
         out,
-        "{bars} bars of {} at {tempo:.1} beats a minute{}\n",
+        "{bars} bars of {} at {tempo:.1} beats a minute{}; told {}\n",
         found.grid.meter,
-        swing(drift)
+        swing(drift),
+        drift.reference.name()
     );
     let _ = writeln!(
         out,
         "{:<22}{:>6}{:>11}{:>10}",
         "", "notes", "drift", "spread"
     );
-    for (name, role, figure) in [
-        ("thumb", Role::Bass, &drift.thumb),
-        ("fingers", Role::Melody, &drift.fingers),
-    ] {
-        if let Some(figure) = figure {
-            let verdict = against_floor(figure, hand_floor(found, drift, role));
-            row(&mut out, name, figure, verdict);
+    for (name, role) in [("thumb", Role::Bass), ("fingers", Role::Melody)] {
+        if let Some((figure, floor)) = drift.hand(&found.notes, role) {
+            let verdict = Verdict::of(&figure, floor, Span(0.0));
+            row(&mut out, name, &figure, told(verdict, ""));
         }
     }
-    out.push_str(&lateness(drift, tempo));
+    out.push_str(&lateness(found, drift));
     for role in [Role::Bass, Role::Melody] {
         let slots: Vec<&SlotFigure> = drift.slots.iter().filter(|s| s.role == role).collect();
         if !slots.is_empty() {
             let _ = writeln!(out, "\n{}, slot by slot", hand(role));
         }
         for slot in slots {
-            row(&mut out, &name(slot.slot), &slot.figure, slot_verdict(slot));
+            let name = slot.slot.name(found.grid.meter);
+            let words = told(slot.verdict(), ", bar after bar");
+            row(&mut out, &name, &slot.figure, words);
         }
     }
     out.truncate(out.trim_end().len());
     out
 }
 
-fn row(out: &mut String, name: &str, figure: &Figure, verdict: &str) {
+fn row(out: &mut String, name: &str, figure: &Figure, verdict: String) {
     let drift = format!("{:+.0} ms", figure.centre.ms() + 0.0);
     let spread = if figure.n > 1 {
         format!("{:.0} ms", figure.spread.ms())
@@ -69,16 +67,15 @@ fn row(out: &mut String, name: &str, figure: &Figure, verdict: &str) {
     );
 }
 
-/// What a player calls a slot.
-pub fn name(slot: Slot) -> String {
-    let beat = slot.beat;
-    match (slot.part, slot.parts) {
-        (0, _) => format!("beat {beat}"),
-        (1, 2) | (2, 4) | (3, 6) => format!("the and of {beat}"),
-        (1, 4) => format!("the e of {beat}"),
-        (3, 4) => format!("the a of {beat}"),
-        (part, 3) => format!("triplet {} of {beat}", part + 1),
-        (part, parts) => format!("part {} of {parts} of {beat}", part + 1),
+/// A verdict in words, a side with how often it is so.
+fn told(verdict: Verdict, often: &str) -> String {
+    match verdict {
+        Verdict::Behind => format!("behind{often}"),
+        Verdict::Ahead => format!("ahead{often}"),
+        Verdict::With => "with the beat".to_owned(),
+        Verdict::Uneven => "uneven".to_owned(),
+        Verdict::Unclear => "unclear".to_owned(),
+        Verdict::TooFew => "too few to tell".to_owned(),
     }
 }
 
@@ -89,66 +86,26 @@ fn hand(role: Role) -> &'static str {
     }
 }
 
-/// Ahead or behind, when the centre's interval excludes 0 and the centre is beyond `floor`.
-fn side(figure: &Figure, floor: Span) -> Option<&'static str> {
-    let (low, high) = (figure.low?, figure.high?);
-    if figure.centre.abs() <= floor {
-        None
-    } else if low.0 > 0.0 {
-        Some("behind")
-    } else if high.0 < 0.0 {
-        Some("ahead")
-    } else {
-        None
-    }
-}
-
-fn against_floor(figure: &Figure, floor: Span) -> &'static str {
-    side(figure, floor).unwrap_or("with the beat")
-}
-
-fn slot_verdict(slot: &SlotFigure) -> &'static str {
-    match slot.slant().map(|s| s.0 > 0.0) {
-        Some(true) => "behind, bar after bar",
-        Some(false) => "ahead, bar after bar",
-        None if slot.figure.low.is_none() => "too few to tell",
-        None => "with the beat",
-    }
-}
-
-/// The median floor of a hand's notes.
-fn hand_floor(found: &Analysis, drift: &Drift, role: Role) -> Span {
-    let mut floors: Vec<f64> = found
-        .notes
-        .iter()
-        .zip(&drift.notes)
-        .filter(|(note, _)| note.role == role)
-        .filter_map(|(_, d)| d.as_ref().map(|d: &NoteDrift| d.floor.0))
-        .collect();
-    Span(stats::median(&mut floors).unwrap_or(f64::INFINITY))
-}
-
-fn lateness(drift: &Drift, tempo: f64) -> String {
-    let Some(figure) = drift.lateness else {
+fn lateness(found: &Analysis, drift: &Drift) -> String {
+    let Some((figure, floor)) = drift.between_hands(&found.notes) else {
         return String::new();
     };
-    let eighth = Span(30.0 / tempo.max(1.0));
-    let words = match side(&figure, floor::perception(eighth)) {
-        Some(side) => format!(
-            "fingers {:.0} ms {side} the thumb",
-            figure.centre.abs().ms()
-        ),
-        None => "fingers and thumb together".to_owned(),
+    let ms = figure.centre.abs().ms();
+    let words = match Verdict::of(&figure, floor, Span(0.0)) {
+        Verdict::Behind => format!("fingers {ms:.0} ms behind the thumb"),
+        Verdict::Ahead => format!("fingers {ms:.0} ms ahead of the thumb"),
+        Verdict::With => "fingers and thumb together".to_owned(),
+        _ => "fingers against thumb: unclear".to_owned(),
     };
     format!("  {words}\n")
 }
 
 fn swing(drift: &Drift) -> String {
-    match drift.swing {
-        Some(swing) if swing.low > 1.0 && swing.ratio > STRAIGHT => {
-            format!(", swung {:.2} to 1", swing.ratio)
-        }
-        Some(_) => ", straight".to_owned(),
+    match drift.swing.map(|s| s.feel()) {
+        Some(Feel::Swung(ratio)) => format!(", swung {ratio:.2} to 1"),
+        Some(Feel::Hurried(ratio)) => format!(", off-beats early, 1 to {ratio:.2}"),
+        Some(Feel::Straight) => ", straight".to_owned(),
+        Some(Feel::Between) => ", neither clearly straight nor swung".to_owned(),
         None => String::new(),
     }
 }

@@ -9,7 +9,7 @@ use crate::unit::Seconds;
 pub(super) fn grid(own: &Grid, reference: Reference, thumbs: &[(usize, f64)]) -> Grid {
     let mut times: Vec<f64> = own.beats().iter().map(|b| b.time.0).collect();
     match reference {
-        Reference::OwnTempo => return own.clone(),
+        Reference::OwnTempo | Reference::Recording => return own.clone(),
         Reference::Strict(bpm) => {
             let beat = bpm
                 .map(|b| b.beat().0)

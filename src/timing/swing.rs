@@ -4,7 +4,7 @@
 //! by the hand's own lateness is not swung, and a swung off-beat is not late.
 
 use super::stats;
-use super::{Figure, Swing};
+use super::{Feel, Figure, Swing};
 use crate::analysis::beat::pinch::{self, Touch};
 use crate::music::grid::{Grid, off_beat};
 use crate::music::note::{Note, Role};
@@ -159,20 +159,11 @@ fn half_width(sorted: &[f64]) -> f64 {
     }
 }
 
-/// Off-beats nearer to even than this, as long over short, are straight: one off-beat that is
-/// always late pulls the median of all of them this far, and must not make the others early.
-const STRAIGHT: f64 = 1.12;
-
-/// Place of the off-beat of two parts that a swing means: 0.5 unless its interval excludes
-/// straight playing and the ratio itself is one that is called swing.
+/// Place of the off-beat of two parts that a swing means: half way unless it reads as swung.
 pub(super) fn place(swing: Option<Swing>) -> f64 {
-    match swing {
-        Some(s)
-            if (s.low > 1.0 && s.ratio > STRAIGHT)
-                || (s.high < 1.0 && s.ratio < 1.0 / STRAIGHT) =>
-        {
-            off_beat(s.ratio)
-        }
+    match swing.map(|s| s.feel()) {
+        Some(Feel::Swung(ratio)) => off_beat(ratio),
+        Some(Feel::Hurried(ratio)) => off_beat(1.0 / ratio),
         _ => 0.5,
     }
 }

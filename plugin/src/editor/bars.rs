@@ -9,7 +9,7 @@ use crate::snapshot::Snapshot;
 use crate::wish::{GridEdit, NoteAt, NoteEdit, Wish};
 use egui::{CursorIcon, Role, ScrollArea, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::note::{Attack, Note, Role as Hand};
-use thumbline::report::sheet::{Ink, Mark, Point, Rect, RowKind, describe};
+use thumbline::report::sheet::{Ink, Mark, Point, Rect, RowKind, describe, describe_taken};
 use thumbline::unit::{Beats, Decibels, Seconds, Span};
 
 /// How far before a note its sound is started when it is to be heard.
@@ -328,7 +328,7 @@ impl View<'_> {
             ui.scope_id().with(("take", mark.note)),
             Sense::hover(),
         );
-        let label = || format!("your take: {}", describe(&piece, note, &placed));
+        let label = || describe_taken(&piece, note, &placed);
         if sight.lit_take && sight.lit.contains(&mark.note) {
             let stroke = Stroke::new(2.5, self.ink(Ink::Focus));
             let radius = rect.width() / 2.0 + 1.5;

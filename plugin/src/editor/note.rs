@@ -7,7 +7,7 @@ use crate::snapshot::Snapshot;
 use crate::wish::{NoteAt, NoteEdit, Wish};
 use egui::{ComboBox, Grid, Ui};
 use thumbline::music::note::{Attack, Note, Role};
-use thumbline::report::sheet::{describe, pitch_name, slot_name};
+use thumbline::report::sheet::{describe, pitch_name};
 
 /// Draws the panel.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
@@ -68,16 +68,12 @@ fn facts(ui: &mut Ui, heard: &Heard, index: usize) {
     ];
     match placed.at {
         Some(_) => {
-            rows.push(("Slot", slot_name(placed.slot)));
+            rows.push(("Slot", placed.slot.name(heard.analysis.grid.meter)));
+            let reference = heard.drift.reference;
             let words = if placed.audible() {
-                let way = if placed.drift.0 > 0.0 {
-                    "behind"
-                } else {
-                    "ahead"
-                };
-                format!("{:.0} ms {way}", placed.drift.abs().ms())
+                reference.off(placed.drift)
             } else {
-                format!("in time (within {:.0} ms)", placed.floor.ms())
+                format!("{} (within {:.0} ms)", reference.with(), placed.floor.ms())
             };
             rows.push(("Drift", words));
             let share = heard.drift.notes[index].and_then(|d| d.share);

@@ -49,7 +49,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     let drawn = dragging.zip(pointer.map(under)).map(ordered);
     if let Some((from, to)) = drawn.or(region.filter(|_| practice.loop_on)) {
         let area = Rect::from_x_y_ranges(x(from)..=x(to).max(x(from) + 2.0), strip.y_range());
-        painter.rect_filled(area, 0.0, theme::ink(ground, Ink::Band));
+        painter.rect_filled(area, 0.0, theme::ink(ground, Ink::Hair));
         let stroke = Stroke::new(2.0, theme::ink(ground, Ink::Position));
         painter.vline(area.left(), strip.y_range(), stroke);
         painter.vline(area.right(), strip.y_range(), stroke);

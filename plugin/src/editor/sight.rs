@@ -2,10 +2,12 @@
 //!
 //! Owns the selection and the laid-out page, which is made anew only when what it shows changes.
 
-use crate::snapshot::{Look, Peaks, Snapshot, TakeView};
+use crate::snapshot::{Answer, Look, Peaks, Snapshot, TakeView};
 use crate::wish::NoteAt;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
+use thumbline::compare::Model;
+use thumbline::music::note::Note;
 use thumbline::report::sheet::{Options, Piece, Sentence, Shape, Sheet, Take, sentences};
 use thumbline::timing::{Drift, Reference, measure, measure_pinned};
 use thumbline::unit::{Beats, Seconds};
@@ -58,6 +60,50 @@ pub struct Sight {
     outline: Option<Arc<Outline>>,
 }
 
+/// A take on the recording's page.
+pub struct Second {
+    /// Its notes, where they would lie in the recording.
+    pub notes: Vec<Note>,
+    /// How they stand to what they are told against.
+    pub drift: Drift,
+    of: Of,
+}
+
+/// Which take, and which answer to the recording.
+#[derive(PartialEq)]
+struct Of(usize, usize);
+
+impl Of {
+    fn new(take: &TakeView) -> Self {
+        let at = |pointer: Option<usize>| pointer.unwrap_or_default();
+        let heard = take.analysis.as_ref().map(|a| Arc::as_ptr(a).addr());
+        let answer = take.answer.as_ref().map(|a| Arc::as_ptr(a).addr());
+        Self(at(heard), at(answer))
+    }
+}
+
+/// A take against the recording, note by note, where that is known already; else against its beat.
+fn over(take: &TakeView, analysis: &Arc<Analysis>, pins: &[(usize, Seconds)]) -> Second {
+    let of = Of::new(take);
+    let heard = take.analysis.as_ref().map_or(&[][..], |a| &a.notes[..]);
+    let answer = take.answer.as_ref();
+    let fits = |a: &&Arc<Answer>| Arc::ptr_eq(&a.to, analysis) && a.found.fault.is_none();
+    let Some(answer) = answer.filter(fits) else {
+        let notes = heard.to_vec();
+        let drift = measure(&notes, &analysis.grid, Reference::OwnTempo);
+        return Second { notes, drift, of };
+    };
+    let own = measure_pinned(&analysis.notes, &analysis.grid, Reference::OwnTempo, pins);
+    let model = Model {
+        notes: &analysis.notes,
+        grid: &analysis.grid,
+        drifts: &own.notes,
+    };
+    let (notes, mut drift) = answer.found.page(model, heard, Reference::Recording);
+    drift.late = answer.found.late(model, heard);
+    Second { notes, drift, of }
+}
+
 /// What was heard, measured.
 pub struct Heard {
     /// The recording's name.
@@ -66,8 +112,8 @@ pub struct Heard {
     pub analysis: Arc<Analysis>,
     /// How its notes stand to its grid.
     pub drift: Drift,
-    /// The take that is drawn over it, measured against the same grid.
-    pub second: Option<(Arc<Analysis>, Drift)>,
+    /// The take that is drawn over it.
+    pub second: Option<Second>,
     pins: Arc<[(usize, Seconds)]>,
 }
 
@@ -75,9 +121,9 @@ impl Heard {
     /// As the layout wants it.
     pub fn piece(&self) -> Piece<'_> {
         Piece {
-            second: self.second.as_ref().map(|(heard, drift)| Take {
-                notes: &heard.notes,
-                drift,
+            second: self.second.as_ref().map(|second| Take {
+                notes: &second.notes,
+                drift: &second.drift,
             }),
             ..Piece::of(&self.title, &self.analysis, &self.drift)
         }
@@ -153,10 +199,10 @@ impl Sight {
         let analysis = snapshot.analysis.shown()?;
         let take = shown_take(snapshot);
         let same = |heard: &&Arc<Heard>| {
-            let second = heard.second.as_ref().map(|(a, _)| Arc::as_ptr(a));
+            let second = heard.second.as_ref().map(|s| &s.of);
             Arc::ptr_eq(&heard.analysis, analysis)
                 && heard.pins == snapshot.practice.pins
-                && second == take.map(Arc::as_ptr)
+                && second == take.map(Of::new).as_ref()
                 && Some(heard.title.as_str()) == snapshot.recording.name()
         };
         if let Some(heard) = self.heard.as_ref().filter(same) {
@@ -167,10 +213,7 @@ impl Sight {
         let heard = Arc::new(Heard {
             title: snapshot.recording.name().unwrap_or_default().to_owned(),
             drift: measure_pinned(notes, grid, Reference::OwnTempo, &pins),
-            second: take.map(|take| {
-                let drift = measure(&take.notes, grid, Reference::OwnTempo);
-                (take.clone(), drift)
-            }),
+            second: take.map(|take| over(take, analysis, &pins)),
             analysis: analysis.clone(),
             pins,
         });
@@ -260,9 +303,9 @@ impl Sight {
 }
 
 /// The newest shown take that has been analysed.
-fn shown_take(snapshot: &Snapshot) -> Option<&Arc<Analysis>> {
+fn shown_take(snapshot: &Snapshot) -> Option<&TakeView> {
     let shown = |take: &&TakeView| take.shown && take.analysis.is_some();
-    snapshot.takes.iter().rev().find(shown)?.analysis.as_ref()
+    snapshot.takes.iter().rev().find(shown)
 }
 
 fn options(look: &Look, width: f64) -> Options {
@@ -272,5 +315,6 @@ fn options(look: &Look, width: f64) -> Options {
         magnifier: look.magnifier,
         bars_a_row: look.bars_a_row,
         strings: look.strings,
+        ..Options::default()
     }
 }

@@ -38,7 +38,7 @@ pub fn apply(ctx: &egui::Context, ground: Ground) {
     visuals.faint_bg_color = of(Ink::Wash);
     visuals.override_text_color = Some(of(Ink::Text));
     visuals.weak_text_color = Some(of(Ink::Faint));
-    visuals.selection.bg_fill = of(Ink::Band);
+    visuals.selection.bg_fill = of(Ink::Hair);
     visuals.selection.stroke = Stroke::new(1.5, of(Ink::Focus));
     visuals.hyperlink_color = of(Ink::Thumb);
     visuals.error_fg_color = of(Ink::Alarm);
@@ -56,8 +56,8 @@ pub fn apply(ctx: &egui::Context, ground: Ground) {
         widget.corner_radius = CornerRadius::same(3);
     }
     for widget in [&mut visuals.widgets.hovered, &mut visuals.widgets.active] {
-        widget.bg_fill = of(Ink::Band);
-        widget.weak_bg_fill = of(Ink::Band);
+        widget.bg_fill = of(Ink::Hair);
+        widget.weak_bg_fill = of(Ink::Hair);
         widget.bg_stroke = Stroke::new(1.5, of(Ink::Focus));
         widget.fg_stroke = Stroke::new(1.4, of(Ink::Text));
         widget.corner_radius = CornerRadius::same(3);

@@ -333,7 +333,7 @@ fn level(ui: &mut Ui, snapshot: &Snapshot) {
     let share = (db + 60.0).clamp(0.0, 60.0) / 60.0;
     let bar = area.shrink2(vec2(0.0, 16.0));
     ui.painter()
-        .rect_filled(bar, 2.0, theme::ink(ground, Ink::Band));
+        .rect_filled(bar, 2.0, theme::ink(ground, Ink::Hair));
     let mut filled = bar;
     filled.set_width(bar.width() * share);
     let ink = if db > -1.0 { Ink::Alarm } else { Ink::Position };

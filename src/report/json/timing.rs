@@ -2,7 +2,7 @@
 
 use super::{plain, round, seconds};
 use crate::music::note::Role;
-use crate::timing::{Drift, Figure, Reference, Slot, Steadiness, Swing, Trend};
+use crate::timing::{Drift, Figure, Reference, Slot, Steadiness, Swing, Trend, Verdict};
 use crate::unit::Bpm;
 use serde::Serialize;
 
@@ -54,6 +54,8 @@ struct SlotFigureOut {
     floor_ms: f64,
     /// Does it repeat, bar after bar, and can it be heard?
     slant: bool,
+    /// What may be said of it, as words and drawing say it.
+    verdict: Verdict,
 }
 
 #[derive(Debug, Serialize)]
@@ -146,6 +148,7 @@ pub(super) fn out(drift: &Drift) -> TimingOut {
             Reference::OwnTempo => reference("own_tempo", None),
             Reference::Strict(tempo) => reference("strict", tempo),
             Reference::Thumb => reference("thumb", None),
+            Reference::Recording => reference("recording", None),
         },
         bass: drift.thumb.as_ref().map(figure),
         melody: drift.fingers.as_ref().map(figure),
@@ -162,6 +165,7 @@ pub(super) fn out(drift: &Drift) -> TimingOut {
                 figure: figure(&slot.figure),
                 floor_ms: plain(slot.floor.ms(), 3),
                 slant: slot.slant().is_some(),
+                verdict: slot.verdict(),
             })
             .collect(),
         bars: drift

@@ -1,23 +1,45 @@
-//! What stands around the rows: heading and legend, means at the right, all bars together.
+//! What stands around the rows: heading and legend, what a row says at its right, words below.
 
-use super::note::{drift_words, head_ink, head_shape};
+use super::note::{draw_head, wedge};
 use super::row::Row;
 use super::shape::{Align, Point, Rect, Shape, text_width};
-use super::slots;
 use super::theme::Ink;
 use super::words::sentences;
-use super::{Piece, Sheet};
+use super::{Piece, Placed, Sheet};
 use crate::music::note::Role;
-use crate::timing::{SlotFigure, stats};
-use crate::unit::Span;
+
+/// From the page's top to the headline, to the legend, and to what follows it.
+const HEADLINE: f64 = 50.0;
+const LEGEND: f64 = 44.0;
+const AFTER: f64 = 16.0;
+/// Height of the headline.
+const HEADLINE_TALL: f64 = 26.0;
 
 impl Sheet {
-    /// Height of the heading.
-    pub(super) fn head_height(&self) -> f64 {
-        78.0 * self.options.zoom
+    /// Height of the heading: title, headline, legend, the strip of what repeats, counts.
+    pub(super) fn head_height(&self, piece: &Piece) -> f64 {
+        self.repeats_top() + self.below_legend(piece)
     }
 
-    /// Heading: title, legend, magnifier, beat numbers.
+    /// Where the strip of what repeats begins.
+    fn repeats_top(&self) -> f64 {
+        let headline = if self.headline.is_some() {
+            HEADLINE_TALL
+        } else {
+            0.0
+        };
+        (LEGEND + headline + AFTER) * self.options.zoom
+    }
+
+    fn below_legend(&self, piece: &Piece) -> f64 {
+        if self.options.repeats && self.repeats_height(piece) > 0.0 {
+            self.repeats_height(piece)
+        } else {
+            18.0 * self.options.zoom
+        }
+    }
+
+    /// Heading: title, what it comes to, legend, the strip of what repeats, counts of the beats.
     pub fn head_shapes(&self, piece: &Piece) -> Vec<Shape> {
         let z = self.options.zoom;
         let mut out = Vec::new();
@@ -28,48 +50,52 @@ impl Sheet {
             _ => "no beat found".to_owned(),
         };
         out.push(Shape::Text {
-            at: Point::new(left, 22.0 * z),
+            at: Point::new(left, 24.0 * z),
             align: Align::Left,
-            size: 16.0 * z,
+            size: 19.0 * z,
             bold: true,
             ink: Ink::Text,
-            text: fitting(piece.title, 16.0 * z, 0.6 * self.options.width),
+            text: fitting(piece.title, 19.0 * z, 0.6 * self.options.width),
         });
         let right = self.options.width - 14.0 * z;
         out.push(Shape::text(
-            Point::new(right, 22.0 * z),
+            Point::new(right, 24.0 * z),
             Align::Right,
-            12.0 * z,
+            11.5 * z,
             Ink::Faint,
             facts,
         ));
-        self.legend(piece, Point::new(left, 45.0 * z), &mut out);
-        self.beat_numbers(self.head_height() - 4.0 * z, &mut out);
+        let mut y = LEGEND * z;
+        if let Some(text) = &self.headline {
+            out.push(Shape::Text {
+                at: Point::new(left, HEADLINE * z),
+                align: Align::Left,
+                size: 14.0 * z,
+                bold: false,
+                ink: Ink::Text,
+                text: fitting(text, 14.0 * z, right - left),
+            });
+            y += HEADLINE_TALL * z;
+        }
+        self.legend(piece, Point::new(left, y), &mut out);
+        if self.options.repeats && self.repeats_height(piece) > 0.0 {
+            out.extend(self.repeats_shapes(piece, self.repeats_top()));
+        } else {
+            self.beat_numbers(piece, self.head_height(piece) - 4.0 * z, &mut out);
+        }
         out
     }
 
-    /// The numbers of the beats, standing on `y`, over the columns of the rows.
-    pub fn beat_numbers(&self, y: f64, out: &mut Vec<Shape>) {
-        let z = self.options.zoom;
-        if self.options.bars_a_row != 1 {
-            return;
-        }
-        let rows = self.rows.iter().filter(|r| r.is_bars());
-        let beats = rows.map(Row::beats).fold(0.0, f64::max);
-        for beat in 0..beats.ceil() as usize {
-            out.push(Shape::text(
-                Point::new(self.x(beat as f64), y),
-                Align::Centre,
-                11.0 * z,
-                Ink::Faint,
-                (beat + 1).to_string(),
-            ));
+    /// How the bar is counted, standing on `y`, over the columns of the rows.
+    pub fn beat_numbers(&self, piece: &Piece, y: f64, out: &mut Vec<Shape>) {
+        if self.options.bars_a_row == 1 && self.rows.iter().any(Row::is_bars) {
+            self.counts(piece, self.beat, y, out);
         }
     }
 
     fn legend(&self, piece: &Piece, at: Point, out: &mut Vec<Shape>) {
         let z = self.options.zoom;
-        let size = 11.0 * z;
+        let size = 10.5 * z;
         let limit = self.options.width - 14.0 * z;
         let mut x = at.x;
         let word = |x: &mut f64, gap: f64, text: &str, out: &mut Vec<Shape>| {
@@ -78,44 +104,32 @@ impl Sheet {
             if place.x + wide < limit {
                 out.push(Shape::text(place, Align::Left, size, Ink::Faint, text));
             }
-            *x = place.x + wide + 16.0 * z;
+            *x = place.x + wide + 14.0 * z;
         };
-        let middle = at.y - 4.0 * z;
+        let middle = at.y - 3.6 * z;
         let sample = |x: &mut f64, role, hollow, text: &str, out: &mut Vec<Shape>| {
             let centre = Point::new(*x + 5.0 * z, middle);
             if centre.x + text_width(text, size) + 16.0 * z < limit {
-                let ink = head_ink(role, true);
-                out.push(head_shape(centre, 4.6 * z, role, hollow, ink, z));
+                draw_head(centre, 5.0 * z, role, (hollow, false), z, out);
             }
             word(x, 14.0, text, out);
         };
         sample(&mut x, Role::Melody, false, "fingers", out);
         sample(&mut x, Role::Bass, false, "thumb", out);
         if piece.second.is_some() {
-            sample(&mut x, Role::Melody, true, "your take (hollow)", out);
+            sample(&mut x, Role::Melody, true, "your take", out);
         }
         if piece.grid.is_empty() {
             return;
         }
-        let text = "too close to hear or measure";
+        let text = "nobody hears this";
         if x + text_width(text, size) + 24.0 * z < limit {
             out.push(Shape::Block {
-                area: Rect::about(Point::new(x + 5.0 * z, middle), 5.0 * z, 7.0 * z),
-                radius: 2.0 * z,
+                area: Rect::about(Point::new(x + 5.0 * z, middle), 4.0 * z, 7.0 * z),
+                radius: 0.0,
                 ink: Ink::Band,
             });
-            word(&mut x, 15.0, text, out);
-        }
-        let text = "slant: it repeats";
-        if x + text_width(text, size) + 30.0 * z < limit && leans(piece) {
-            let foot = Point::new(x, middle + 6.0 * z);
-            let top = Point::new(x, middle - 6.0 * z);
-            out.push(Shape::Sail {
-                corners: [foot, top, Point::new(x + 11.0 * z, middle - 6.0 * z)],
-                ink: Ink::FingerSail,
-            });
-            out.push(Shape::line(foot, top, z, Ink::Tick));
-            word(&mut x, 15.0, text, out);
+            word(&mut x, 14.0, text, out);
         }
         self.ruler(piece, &mut x, middle, limit, out);
     }
@@ -127,176 +141,102 @@ impl Sheet {
         };
         let z = self.options.zoom;
         let long = 0.020 / bpm.beat().0 * self.beat * self.magnifier;
-        let text = format!("20 ms, drift drawn ×{:.0}", self.magnifier);
-        let size = 11.0 * z;
-        let place = Point::new(*x + long + 8.0 * z, y + 4.0 * z);
+        let text = format!("20 ms, drawn ×{:.0}", self.magnifier);
+        let size = 10.5 * z;
+        let place = Point::new(*x + long + 14.0 * z, y + 3.6 * z);
         if !long.is_finite() || place.x + text_width(&text, size) > limit {
             // Never leave the magnifier unsaid: without room for the ruler, say it above.
-            let at = Point::new(limit, y - 14.0 * z);
+            let at = Point::new(limit, 36.0 * z);
             let text = format!("drift drawn ×{:.0}", self.magnifier);
             out.push(Shape::text(at, Align::Right, size, Ink::Faint, text));
             return;
         }
-        let (from, to) = (Point::new(*x, y), Point::new(*x + long, y));
-        out.push(Shape::line(from, to, 1.6 * z, Ink::Line));
-        for end in [from, to] {
-            let tick = |dy: f64| Point::new(end.x, end.y + dy * z);
-            out.push(Shape::line(tick(-4.0), tick(4.0), 1.6 * z, Ink::Line));
-        }
+        let head = Point::new(*x + long, y);
+        wedge(*x, head, Role::Melody, 0.8 * z, out);
+        draw_head(head, 5.0 * z, Role::Melody, (false, true), z, out);
         out.push(Shape::text(place, Align::Left, size, Ink::Faint, text));
         *x = place.x;
     }
 
-    /// At the right of a bar: each hand's mean drift in it.
-    pub(super) fn row_means(&self, piece: &Piece, row: &Row, line: f64, out: &mut Vec<Shape>) {
+    /// At the right of a bar, a hand a side of the line: what is heard off its slot there. Silent
+    /// where nothing is.
+    pub(super) fn row_says(&self, piece: &Piece, row: &Row, line: f64, out: &mut Vec<Shape>) {
         if !self.shows_means() || !row.is_bars() {
             return;
         }
         let z = self.options.zoom;
+        let reference = piece.told().reference;
         let x = self.options.width - 14.0 * z;
         for (role, y) in [
-            (Role::Melody, line - 12.0 * z),
-            (Role::Bass, line + 20.0 * z),
+            (Role::Melody, line - 20.0 * z),
+            (Role::Bass, line + 18.0 * z),
         ] {
-            let here = row.notes.iter().filter(|&&i| piece.notes[i].role == role);
-            let placed = here.map(|&i| piece.placed(i)).filter(|p| p.counts);
-            let (drifts, floors): (Vec<_>, Vec<_>) = placed.map(|p| (p.drift.0, p.floor.0)).unzip();
-            let Some(figure) = stats::figure(&drifts) else {
+            let off = self.off_in(piece, row, role);
+            let Some(worst) = off
+                .iter()
+                .max_by(|a, b| a.drift.abs().0.total_cmp(&b.drift.abs().0))
+            else {
                 continue;
             };
-            let (mean, floor) = (figure.centre, Span(floors.into_iter().fold(0.0, f64::max)));
-            let beyond = mean.abs() > floor;
             out.push(Shape::Text {
                 at: Point::new(x, y),
                 align: Align::Right,
                 size: 11.0 * z,
-                bold: beyond,
-                ink: if beyond { Ink::Text } else { Ink::Faint },
-                text: drift_words(mean, floor),
+                bold: true,
+                ink: Ink::Text,
+                text: reference.off(worst.drift),
             });
+            let mut place = worst.slot.name(piece.grid.meter);
+            if off.len() > 1 {
+                place = format!("{place}, {} more", off.len() - 1);
+            }
+            let at = Point::new(x, y + 12.0 * z);
+            out.push(Shape::text(at, Align::Right, 9.5 * z, Ink::Faint, place));
         }
     }
 
-    /// Under the rows: all bars laid over each other, then what it means in words. `top` is where
-    /// it starts; the second value is its height.
+    /// The notes of a hand that are drawn off their slots in a row.
+    fn off_in(&self, piece: &Piece, row: &Row, role: Role) -> Vec<Placed> {
+        let of = if piece.second.is_some() {
+            &row.second
+        } else {
+            &row.notes
+        };
+        let own = |i: &&usize| piece.spoken_note(**i).is_some_and(|n| n.role == role);
+        if !self.options.hands.shows(role) {
+            return Vec::new();
+        }
+        of.iter()
+            .filter(own)
+            .map(|&i| match piece.second(i) {
+                Some((_, placed)) => placed,
+                None => piece.placed(i),
+            })
+            .filter(Placed::audible)
+            .collect()
+    }
+
+    /// Under the rows: what it means in words. `top` is where it starts; the second value is its
+    /// height.
     pub fn foot_shapes(&self, piece: &Piece, top: f64) -> (Vec<Shape>, f64) {
         let z = self.options.zoom;
         let mut out = Vec::new();
         let mut y = top + 14.0 * z;
         let left = self.x(0.0);
-        if !piece.drift.slots.is_empty() && self.options.bars_a_row == 1 {
-            y = self.together(piece, y, &mut out);
-        }
-        for sentence in sentences(piece) {
-            let room = self.options.width - left - 14.0 * z;
-            for line in wrapped(&sentence.text, 13.0 * z, room) {
-                y += 19.0 * z;
-                let at = Point::new(left, y);
-                out.push(Shape::text(at, Align::Left, 13.0 * z, Ink::Text, line));
+        if self.options.words {
+            // The first stands above the rows.
+            for sentence in sentences(piece).into_iter().skip(1) {
+                let room = self.options.width - left - 14.0 * z;
+                y += 4.0 * z;
+                for line in wrapped(&sentence.text, 13.0 * z, room) {
+                    y += 18.0 * z;
+                    let at = Point::new(left, y);
+                    out.push(Shape::text(at, Align::Left, 13.0 * z, Ink::Text, line));
+                }
             }
         }
         (out, y + 18.0 * z - top)
     }
-
-    /// Every slot's mean as one head, its spread as a bar through it, its value beside it.
-    fn together(&self, piece: &Piece, top: f64, out: &mut Vec<Shape>) -> f64 {
-        let z = self.options.zoom;
-        let (left, reach) = (self.x(0.0), 30.0 * z);
-        out.push(Shape::Text {
-            at: Point::new(left, top + 4.0 * z),
-            align: Align::Left,
-            size: 12.0 * z,
-            bold: true,
-            ink: Ink::Text,
-            text: "All bars together".to_owned(),
-        });
-        let line = top + 22.0 * z + reach;
-        let beats = self.rows.iter().filter(|r| r.is_bars());
-        let beats = beats.map(Row::beats).fold(1.0, f64::max);
-        let length = piece.grid.tempo().map_or(0.5, |bpm| bpm.beat().0);
-        let length = if length.is_finite() {
-            length.max(0.01)
-        } else {
-            0.5
-        };
-        for slot in piece.drift.slots.iter().filter(|s| usable(s)) {
-            let part = slots::share(piece.drift, slot.slot.part, slot.slot.parts);
-            let at = f64::from(slot.slot.beat.saturating_sub(1)) + part;
-            let (x, scale) = (self.x(at.min(beats)), self.beat * self.magnifier / length);
-            let up = if slot.role == Role::Melody { -1.0 } else { 1.0 };
-            let y = line + up * reach * 0.62;
-            let half = (slot.floor.0 * scale).min(self.beat / 2.0);
-            let (a, b) = (line, line + up * reach);
-            out.push(Shape::Block {
-                area: Rect {
-                    left: x - half,
-                    top: a.min(b),
-                    right: x + half,
-                    bottom: a.max(b),
-                },
-                radius: half.min(4.0 * z),
-                ink: Ink::Band,
-            });
-            self.mean_head(slot, Point::new(x, line), y, scale, out);
-        }
-        let ends = (Point::new(left, line), Point::new(self.x(beats), line));
-        out.push(Shape::line(ends.0, ends.1, 1.4 * z, Ink::Line));
-        for beat in 0..beats.ceil() as usize {
-            let x = self.x(beat as f64);
-            let ends = (Point::new(x, line - 6.0 * z), Point::new(x, line + 6.0 * z));
-            out.push(Shape::line(ends.0, ends.1, 1.4 * z, Ink::Line));
-        }
-        line + reach + 22.0 * z
-    }
-
-    fn mean_head(&self, slot: &SlotFigure, foot: Point, y: f64, scale: f64, out: &mut Vec<Shape>) {
-        let z = self.options.zoom;
-        let keep = |x: f64| x.clamp(3.0 * z, self.options.width - 3.0 * z);
-        let (bold, role) = (slot.slant().is_some(), slot.role);
-        let ink = head_ink(role, bold);
-        let head = Point::new(keep(foot.x + slot.figure.centre.0 * scale), y);
-        let top = Point::new(foot.x, y);
-        if bold {
-            out.push(Shape::Sail {
-                corners: [foot, top, head],
-                ink: match role {
-                    Role::Bass => Ink::ThumbSail,
-                    Role::Melody => Ink::FingerSail,
-                },
-            });
-        }
-        out.push(Shape::line(foot, top, 1.1 * z, Ink::Tick));
-        let spread = slot.figure.spread.0 * scale;
-        let ends = [keep(head.x - spread), keep(head.x + spread)];
-        let ends = ends.map(|x| Point::new(x, y));
-        out.push(Shape::line(ends[0], ends[1], 1.6 * z, ink));
-        let size = if bold { 5.0 } else { 3.4 } * z;
-        out.push(head_shape(head, size, role, false, ink, z));
-        if bold {
-            let outside = if role == Role::Melody { -22.0 } else { 29.0 };
-            out.push(Shape::Text {
-                at: Point::new(foot.x, foot.y + outside * z + (y - foot.y) * 0.62),
-                align: Align::Centre,
-                size: 10.5 * z,
-                bold: true,
-                ink: Ink::Text,
-                text: drift_words(slot.figure.centre, slot.floor),
-            });
-        }
-    }
-}
-
-/// Does any slot's drift repeat, in the recording or the take?
-fn leans(piece: &Piece) -> bool {
-    let take = piece
-        .second
-        .is_some_and(|t| t.drift.slants().next().is_some());
-    take || piece.drift.slants().next().is_some()
-}
-
-/// Are its numbers numbers?
-fn usable(slot: &SlotFigure) -> bool {
-    (slot.figure.centre.0 + slot.figure.spread.0 + slot.floor.0).is_finite()
 }
 
 /// The text, cut with an ellipsis where it is wider than `room`.

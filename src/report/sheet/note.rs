@@ -1,13 +1,13 @@
 //! Notes on the page: how high a head stands, how it looks, what it says when asked.
 
-use super::row::{Row, RowKind, beat_length, drift_in_beats};
-use super::shape::{Point, Rect, Shape};
-use super::slots;
+use super::row::{Row, RowKind, beat_length, in_beats};
+use super::shape::{Align, Point, Rect, Shape};
 use super::theme::Ink;
-use super::{Piece, Placed, Sheet};
+use super::{Piece, Placed, Sheet, strings};
 use crate::music::note::{Note, Role};
-use crate::timing::{Drift, SlotFigure};
-use crate::unit::{Beats, MidiNote, Span};
+use crate::timing::Reference;
+use crate::unit::{Beats, MidiNote, Seconds};
+use std::fmt::Write as _;
 
 /// A head on the page.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,86 +24,126 @@ pub struct Mark {
     pub area: Rect,
 }
 
-/// Heights of heads above and below a row's line.
+/// Heights of heads above and below a row's line, and their size.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Levels {
     zoom: f64,
-    /// Levels below the line: strings 4 to the lowest.
-    below: f64,
+    /// Strings below the line: 4 to the lowest.
+    below: u8,
+    /// Is there a finger on strings 4 and lower, or a thumb on 3 and higher? They have a lane of
+    /// their own between the line and the hand's own strings.
+    crossed: (bool, bool),
+    /// Radius of a plain head.
+    radius: f64,
 }
 
 impl Levels {
-    /// Nearest head to the line, to the middle of the head.
-    const NEAR: f64 = 8.0;
-    const STEP: f64 = 9.5;
-    /// Level of a hand that plays on the other hand's strings, between the line and its own.
-    const CROSSED: f64 = 0.3;
-    /// Between the outermost head and the next row.
-    const PAD: f64 = 11.0;
+    /// Nearest lane to the line.
+    const NEAR: f64 = 11.0;
+    const STEP: f64 = 13.0;
+    /// From the upper edge of a row to its highest lane, and from its lowest to the lower edge.
+    const OVER: f64 = 24.0;
+    const UNDER: f64 = 12.0;
     /// Finger strings 3, 2, 1.
-    const ABOVE: f64 = 3.0;
+    const ABOVE: u8 = 3;
     /// Height of the tablature under a bar.
     const TABLATURE: f64 = 66.0;
+    /// Radius of a head that has room.
+    const RADIUS: f64 = 6.4;
+    /// Smallest head that its fret is written in.
+    const LEGIBLE: f64 = 4.6;
 
     pub fn of(piece: &Piece, zoom: f64) -> Self {
-        let strings = f64::from(piece.tuning.strings().clamp(6, 10));
+        let crossed = |role: Role, own: fn(u8) -> bool| {
+            let second = piece.second.map_or(&[][..], |take| take.notes);
+            let notes = piece.notes.iter().chain(second);
+            let strings = notes.filter(|n| n.role == role).filter_map(|n| n.string);
+            strings.into_iter().any(|s| !own(s))
+        };
         Self {
             zoom,
-            below: strings - 3.0,
+            below: piece.tuning.strings().clamp(6, 10) - 3,
+            crossed: (
+                crossed(Role::Melody, |s| s <= 3),
+                crossed(Role::Bass, |s| s >= 4),
+            ),
+            radius: Self::RADIUS * zoom,
         }
     }
 
-    fn reach(&self, level: f64) -> f64 {
-        (Self::NEAR + Self::STEP * level) * self.zoom
+    /// Makes heads small enough that two on neighbouring slots stay apart.
+    pub fn fit(&mut self, slots_apart: f64) {
+        self.radius = self.radius.min(0.46 * slots_apart).max(1.5);
+    }
+
+    /// Is there room for frets and string numbers?
+    pub fn named(&self) -> bool {
+        self.radius >= Self::LEGIBLE * self.zoom.min(1.0)
+    }
+
+    /// Distance from the line of a hand's `lane`, 0 nearest.
+    fn reach(&self, lane: u8, crossed: bool) -> f64 {
+        let lane = f64::from(lane) + if crossed { 1.0 } else { 0.0 };
+        (Self::NEAR + Self::STEP * lane) * self.zoom
     }
 
     /// From a row's upper edge to its line.
     pub fn above(&self) -> f64 {
-        self.reach(Self::ABOVE) + Self::PAD * self.zoom
+        self.reach(Self::ABOVE - 1, self.crossed.0) + Self::OVER * self.zoom
+    }
+
+    fn under(&self) -> f64 {
+        self.reach(self.below - 1, self.crossed.1)
     }
 
     /// Height of a row.
     pub fn height(&self, tablature: bool) -> f64 {
         let extra = if tablature { Self::TABLATURE } else { 0.0 };
-        self.above() + self.reach(self.below) + (Self::PAD + extra) * self.zoom
+        self.above() + self.under() + (Self::UNDER + extra) * self.zoom
     }
 
     /// From a row's line to the upper edge of its tablature.
     pub fn tablature(&self) -> f64 {
-        self.reach(self.below) + 14.0 * self.zoom
+        self.under() + 16.0 * self.zoom
     }
 
-    /// Height on the page of a head; the line is at `line`.
-    pub fn y(&self, note: &Note, line: f64) -> f64 {
-        let string = note.string.map(f64::from);
+    /// Strings and the heights of their lanes; the line is at `line`.
+    pub fn strings(&self, line: f64) -> impl Iterator<Item = (u8, f64)> + use<> {
+        let this = *self;
+        let fingers =
+            (1..=Self::ABOVE).map(move |s| (s, line - this.reach(Self::ABOVE - s, this.crossed.0)));
+        let thumb =
+            (0..this.below).map(move |lane| (4 + lane, line + this.reach(lane, this.crossed.1)));
+        fingers.chain(thumb)
+    }
+
+    /// Heights of all lanes.
+    pub fn lanes(&self, line: f64) -> impl Iterator<Item = f64> + use<> {
+        self.strings(line).map(|(_, y)| y)
+    }
+
+    /// Height on the page of a head, and whether it lies on the other hand's strings.
+    fn y(&self, note: &Note, line: f64) -> (f64, bool) {
+        let near = Self::NEAR * self.zoom;
         match note.role {
-            Role::Melody => {
-                let level = string.map_or(2.0, |s| if s <= 3.0 { 4.0 - s } else { Self::CROSSED });
-                line - self.reach(level.clamp(Self::CROSSED, Self::ABOVE))
-            }
-            Role::Bass => {
-                let level = string.map_or(2.0, |s| if s >= 4.0 { s - 3.0 } else { Self::CROSSED });
-                line + self.reach(level.clamp(Self::CROSSED, self.below))
-            }
+            Role::Melody => match note.string {
+                Some(s) if s <= Self::ABOVE => {
+                    let lane = Self::ABOVE - s.max(1);
+                    (line - self.reach(lane, self.crossed.0), false)
+                }
+                Some(_) => (line - near, true),
+                None => (line - self.reach(1, self.crossed.0), false),
+            },
+            Role::Bass => match note.string {
+                Some(s) if s >= 4 => {
+                    let lane = (s - 4).min(self.below - 1);
+                    (line + self.reach(lane, self.crossed.1), false)
+                }
+                Some(_) => (line + near, true),
+                None => (line + self.reach(1, self.crossed.1), false),
+            },
         }
     }
-
-    /// From the line to just beyond the outermost head of a hand.
-    pub fn span(&self, role: Role, line: f64) -> (f64, f64) {
-        match role {
-            Role::Melody => (line, line - self.reach(Self::ABOVE + 0.6)),
-            Role::Bass => (line, line + self.reach(self.below + 0.6)),
-        }
-    }
-}
-
-/// Notes of one hand on one slot, both takes: they share a band.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Group {
-    pub slot: Beats,
-    pub role: Role,
-    /// The widest floor among them.
-    pub floor: Span,
 }
 
 /// A row about to be drawn.
@@ -113,208 +153,321 @@ pub(super) struct Staged<'a> {
     pub row: &'a Row,
     /// Height of its line on the page.
     pub line: f64,
-    pub groups: &'a [Group],
 }
 
-/// Groups of a row.
-pub(super) fn groups(piece: &Piece, row: &Row) -> Vec<Group> {
-    let mut groups: Vec<Group> = Vec::new();
-    let second = row.second.iter().filter_map(|&i| piece.second(i));
-    let first = row
-        .notes
-        .iter()
-        .map(|&i| (&piece.notes[i], piece.placed(i)));
-    for (note, placed) in first.chain(second) {
-        let Some(slot) = placed.at else { continue };
-        let floor = Span(placed.floor.0.max(0.0));
-        match groups
-            .iter_mut()
-            .find(|g| g.role == note.role && same_slot(g.slot, slot))
-        {
-            Some(group) => group.floor = Span(group.floor.0.max(floor.0)),
-            None => groups.push(Group {
-                slot,
-                role: note.role,
-                floor,
-            }),
-        }
-    }
-    groups
-}
-
-fn same_slot(a: Beats, b: Beats) -> bool {
-    (a.0 - b.0).abs() < 1e-3
-}
-
-/// Horizontal places of a note: its slot's (none in free time) and its head's.
-fn across(
-    sheet: &Sheet,
-    piece: &Piece,
-    row: &Row,
-    note: &Note,
-    placed: &Placed,
-) -> (Option<f64>, f64) {
-    let edge = 3.0 * sheet.options.zoom;
-    let keep = |x: f64| x.clamp(edge, sheet.options.width - edge);
-    let on_slot = placed.at.and_then(|slot| {
-        let cell = row.cell_of(slot)?;
-        let x = sheet.x(cell.offset + slot.0 - cell.first_beat);
-        let drift = drift_in_beats(piece.grid, placed)?;
-        Some((x, keep(x + drift * sheet.beat * sheet.magnifier)))
-    });
-    if let Some((slot, head)) = on_slot {
-        return (Some(slot), head);
-    }
-    let inside = match &row.kind {
-        RowKind::Free { from, .. } => (note.time - *from).0 * super::row::BEATS_A_SECOND,
-        RowKind::Bars(cells) => {
-            let cell = cells.iter().rev().find(|c| c.start <= note.time);
-            let cell = cell.or(cells.first());
-            match (cell, piece.grid.beat_at(note.time)) {
-                (Some(cell), Some(at)) => cell.offset + at.0 - cell.first_beat,
-                _ => 0.0,
-            }
-        }
-    };
-    (None, keep(sheet.x(inside)))
+/// A head about to be drawn.
+#[derive(Clone, Copy)]
+pub(super) struct Head<'a> {
+    note: &'a Note,
+    placed: Placed,
+    pub mark: Mark,
+    /// Where its slot stands; none in free time and between slots.
+    slot: Option<f64>,
+    size: f64,
+    /// Is it heard off its slot, and spoken of?
+    bold: bool,
+    /// Does it lie on the other hand's strings?
+    crossed: bool,
 }
 
 impl Sheet {
-    /// Adds stem, flag and head of a note; says where it can be touched.
-    pub(super) fn head(
+    /// Is a note drawn off its slot by its drift: one that is spoken of, and heard?
+    fn leaves(&self, placed: &Placed, spoken: bool) -> bool {
+        spoken && (placed.audible() || self.options.hairs)
+    }
+
+    /// Horizontal places of a note: its slot's (none in free time) and its head's.
+    fn across(
         &self,
         stage: Staged,
+        note: &Note,
+        placed: &Placed,
+        spoken: bool,
+    ) -> (Option<f64>, f64) {
+        let Staged { piece, row, .. } = stage;
+        let edge = 3.0 * self.options.zoom;
+        let keep = |x: f64| x.clamp(edge, self.options.width - edge);
+        let on_slot = placed.at.and_then(|slot| {
+            let cell = row.cell_of(slot)?;
+            let x = self.x(cell.offset + slot.0 - cell.first_beat);
+            let drift = in_beats(piece.grid, placed, placed.drift)? * self.beat;
+            let away = if self.leaves(placed, spoken) {
+                drift * self.magnifier
+            } else if placed.counts {
+                0.0
+            } else {
+                // Notes of a rolled chord and grace notes: as they are played, not stretched.
+                drift
+            };
+            Some((x, keep(x + away)))
+        });
+        if let Some((slot, head)) = on_slot {
+            return (Some(slot), head);
+        }
+        (None, keep(self.at(stage, note.time)))
+    }
+
+    /// Where an instant lies in a row.
+    fn at(&self, stage: Staged, time: Seconds) -> f64 {
+        let inside = match &stage.row.kind {
+            RowKind::Free { from, .. } => (time - *from).0 * super::row::BEATS_A_SECOND,
+            RowKind::Bars(cells) => {
+                let cell = cells.iter().rev().find(|c| c.start <= time);
+                let cell = cell.or(cells.first());
+                match (cell, stage.piece.grid.beat_at(time)) {
+                    (Some(cell), Some(at)) => cell.offset + at.0 - cell.first_beat,
+                    _ => 0.0,
+                }
+            }
+        };
+        self.x(inside)
+    }
+
+    /// The heads of a row, the take's last, so that they lie over the recording's.
+    pub(super) fn heads<'a>(&self, stage: Staged<'a>) -> Vec<Head<'a>> {
+        let (piece, row) = (stage.piece, stage.row);
+        let first = row.notes.iter().map(|&i| {
+            let placed = piece.placed(i);
+            (i, &piece.notes[i], placed, false)
+        });
+        let second = row.second.iter().filter_map(|&i| {
+            piece
+                .second(i)
+                .map(|(note, placed)| (i, note, placed, true))
+        });
+        let shown = |note: &&Note| self.options.hands.shows(note.role);
+        first
+            .chain(second)
+            .filter(|(_, note, ..)| shown(note))
+            .filter_map(|(i, note, placed, second)| self.staged(stage, i, note, placed, second))
+            .collect()
+    }
+
+    fn staged<'a>(
+        &self,
+        stage: Staged<'a>,
         index: usize,
-        (note, placed): (&Note, &Placed),
+        note: &'a Note,
+        placed: Placed,
         second: bool,
-        out: &mut Vec<Shape>,
-    ) -> Option<Mark> {
+    ) -> Option<Head<'a>> {
         let z = self.options.zoom;
-        let Staged {
-            piece, row, line, ..
-        } = stage;
-        let (slot, x) = across(self, piece, row, note, placed);
-        let y = self.levels.y(note, line);
+        let spoken = second || stage.piece.second.is_none();
+        let bold = spoken && placed.audible();
+        let (slot, x) = self.across(stage, note, &placed, spoken);
+        let (y, crossed) = self.levels.y(note, stage.line);
         if !(x.is_finite() && y.is_finite()) {
             return None;
         }
-        let bold = placed.at.is_some_and(|at| {
-            let shares = |g: &&Group| g.role == note.role && same_slot(g.slot, at);
-            let group = stage.groups.iter().find(shares);
-            placed.counts && placed.drift.abs() > group.map_or(placed.floor, |g| g.floor)
-        });
-        let ink = head_ink(note.role, bold);
-        if let Some(slot) = slot {
-            let (foot, top) = (Point::new(slot, line), Point::new(slot, y));
-            out.push(Shape::line(foot, top, 1.1 * z, Ink::Tick));
-            let width = if bold { 2.4 } else { 1.2 } * z;
-            out.push(Shape::line(top, Point::new(x, y), width, ink));
-        }
+        let grace = placed.at.is_some() && !placed.counts;
+        let size = self.levels.radius
+            * if bold {
+                1.12
+            } else if grace {
+                0.8
+            } else {
+                1.0
+            };
         let head = Point::new(x, y);
-        let size = if bold { 5.0 } else { 3.4 } * z;
-        out.push(head_shape(head, size, note.role, second, ink, z));
         let touch = size.max(5.0 * z) + 1.5 * z;
-        Some(Mark {
-            note: index,
-            second,
-            head,
-            foot: slot.map(|slot| Point::new(slot, line)),
-            area: Rect::about(head, touch, touch),
-        })
-    }
-
-    /// The sail of a note whose slot leans the same way over and over.
-    pub(super) fn sail(
-        &self,
-        stage: Staged,
-        drift: &Drift,
-        (note, placed): (&Note, Placed),
-    ) -> Option<Shape> {
-        let Staged {
-            piece, row, line, ..
-        } = stage;
-        let figures = drift.slots.iter();
-        let slant = figures
-            .filter(|f| f.slot == placed.slot && f.role == note.role)
-            .find_map(SlotFigure::slant)?;
-        if !placed.audible() || slant.0 * placed.drift.0 < 0.0 {
-            return None;
-        }
-        let (slot, x) = across(self, piece, row, note, &placed);
-        let y = self.levels.y(note, line);
-        let slot = slot?;
-        Some(Shape::Sail {
-            corners: [
-                Point::new(slot, line),
-                Point::new(slot, y),
-                Point::new(x, y),
-            ],
-            ink: match note.role {
-                Role::Bass => Ink::ThumbSail,
-                Role::Melody => Ink::FingerSail,
+        Some(Head {
+            note,
+            placed,
+            mark: Mark {
+                note: index,
+                second,
+                head,
+                foot: slot.map(|slot| Point::new(slot, stage.line)),
+                area: Rect::about(head, touch, touch),
             },
+            slot,
+            size,
+            bold,
+            crossed,
         })
     }
-}
 
-/// Bold heads carry the hand's full colour, quiet ones a muted one.
-pub(super) fn head_ink(role: Role, bold: bool) -> Ink {
-    match (role, bold) {
-        (Role::Bass, true) => Ink::Thumb,
-        (Role::Bass, false) => Ink::ThumbQuiet,
-        (Role::Melody, true) => Ink::Finger,
-        (Role::Melody, false) => Ink::FingerQuiet,
+    /// What lies under all heads: how long the string rings, the stem on the slot.
+    pub(super) fn under(&self, stage: Staged, head: &Head, out: &mut Vec<Shape>) {
+        let z = self.options.zoom;
+        let at = head.mark.head;
+        if !head.mark.second {
+            let end = self.rings_until(stage, head.note).min(self.options.width);
+            if end > at.x + 2.2 * head.size {
+                let ends = (Point::new(at.x + head.size, at.y), Point::new(end, at.y));
+                let ink = pale(head.note.role);
+                out.push(Shape::line(ends.0, ends.1, 1.8 * z, ink));
+            }
+        }
+        if let Some(slot) = head.slot {
+            let ends = (Point::new(slot, stage.line), Point::new(slot, at.y));
+            out.push(Shape::line(ends.0, ends.1, 0.9 * z, Ink::Tick));
+        }
+    }
+
+    /// Where in the row a string is heard last: until it is damped, dies away, is struck again or
+    /// the row ends.
+    fn rings_until(&self, stage: Staged, note: &Note) -> f64 {
+        let (piece, row) = (stage.piece, stage.row);
+        let again = row
+            .notes
+            .iter()
+            .map(|&i| &piece.notes[i])
+            .find(|n| n.time > note.time && n.string == note.string && n.string.is_some());
+        let end = again.map_or(note.end, |n| Seconds(n.time.0.min(note.end.0)));
+        let gap = if again.is_some_and(|n| n.time <= end) {
+            1.6 * self.levels.radius
+        } else {
+            0.0
+        };
+        let last = match &row.kind {
+            RowKind::Bars(cells) => cells.last().map_or(end, |c| c.end),
+            RowKind::Free { to, .. } => *to,
+        };
+        let x = self.at(stage, Seconds(end.0.min(last.0))) - gap;
+        if x.is_finite() { x } else { 0.0 }
+    }
+
+    /// Wedge, gate and head of a note.
+    pub(super) fn head(&self, stage: Staged, head: &Head, out: &mut Vec<Shape>) {
+        let z = self.options.zoom;
+        let (at, role) = (head.mark.head, head.note.role);
+        if let Some(slot) = head.slot.filter(|_| head.bold) {
+            wedge(slot, at, role, z, out);
+        } else if let Some(slot) = head.slot.filter(|slot| (slot - at.x).abs() > 0.5) {
+            let ends = (Point::new(slot, at.y), at);
+            out.push(Shape::line(ends.0, ends.1, 1.1 * z, quiet(role)));
+        }
+        draw_head(at, head.size, role, (head.mark.second, head.bold), z, out);
+        if !self.levels.named() {
+            return;
+        }
+        let text = strings::fret_text(head.note);
+        let size =
+            (1.42 * self.levels.radius).min(9.6 * z) * if text.len() > 1 { 0.86 } else { 1.0 };
+        out.push(Shape::Text {
+            at: Point::new(at.x, at.y + 0.35 * size),
+            align: Align::Centre,
+            size,
+            bold: head.bold,
+            ink: Ink::Text,
+            text,
+        });
+        let spelled = stage.row.spells_fingers(head.placed.at) && !head.mark.second;
+        let mut beside = if spelled {
+            strings::finger(head.note).to_owned()
+        } else {
+            String::new()
+        };
+        if let Some(string) = head.note.string.filter(|_| head.crossed) {
+            let _ = write!(beside, " on {string}");
+        }
+        if !beside.is_empty() {
+            // On the side that the wedge does not take.
+            let late = head.bold && head.placed.drift.0 > 0.0;
+            let (x, align) = if head.bold && !late {
+                (at.x - head.size - 2.0 * z, Align::Right)
+            } else {
+                (at.x + head.size + 2.0 * z, Align::Left)
+            };
+            let place = Point::new(x, at.y - 2.5 * z);
+            out.push(Shape::text(place, align, 8.5 * z, Ink::Faint, beside));
+        }
     }
 }
 
-/// Fingers are round, the thumb is square; a second take is hollow.
-pub(super) fn head_shape(
+/// From the slot to a head that left it: a gate on the slot, and a wedge that grows towards the
+/// head.
+pub(super) fn wedge(slot: f64, head: Point, role: Role, zoom: f64, out: &mut Vec<Shape>) {
+    let gate = |dy: f64| Point::new(slot, head.y + dy * zoom);
+    out.push(Shape::Sail {
+        corners: [
+            gate(0.0),
+            Point::new(head.x, head.y - 5.0 * zoom),
+            Point::new(head.x, head.y + 5.0 * zoom),
+        ],
+        ink: full(role),
+    });
+    out.push(Shape::line(gate(-7.0), gate(7.0), 1.7 * zoom, Ink::Line));
+}
+
+/// The hand's full colour.
+pub(super) fn full(role: Role) -> Ink {
+    match role {
+        Role::Bass => Ink::Thumb,
+        Role::Melody => Ink::Finger,
+    }
+}
+
+/// The hand's colour where there is nothing to say.
+pub(super) fn quiet(role: Role) -> Ink {
+    match role {
+        Role::Bass => Ink::ThumbQuiet,
+        Role::Melody => Ink::FingerQuiet,
+    }
+}
+
+/// The hand's colour as a fill behind text.
+pub(super) fn pale(role: Role) -> Ink {
+    match role {
+        Role::Bass => Ink::ThumbPale,
+        Role::Melody => Ink::FingerPale,
+    }
+}
+
+/// A head: fingers are round, the thumb is square; a take is hollow; what is heard off its slot has
+/// a bold rim in the hand's full colour.
+pub(super) fn draw_head(
     at: Point,
     size: f64,
     role: Role,
-    hollow: bool,
-    ink: Ink,
+    (hollow, bold): (bool, bool),
     zoom: f64,
-) -> Shape {
-    let width = 1.5 * zoom;
-    match (role, hollow) {
-        (Role::Melody, false) => Shape::Disc {
-            centre: at,
-            radius: size,
-            ink,
-        },
-        (Role::Melody, true) => Shape::Ring {
-            centre: at,
-            radius: size,
-            width,
-            ink,
-        },
-        (Role::Bass, false) => Shape::Block {
-            area: Rect::about(at, 0.93 * size, 0.93 * size),
-            radius: zoom,
-            ink,
-        },
-        (Role::Bass, true) => Shape::Frame {
-            area: Rect::about(at, 0.93 * size, 0.93 * size),
-            radius: zoom,
-            width,
-            ink,
-        },
-    }
-}
-
-/// A drift in a player's words: `14 ms behind`, `9 ms ahead`, or `in time` within the floor.
-pub(super) fn drift_words(drift: Span, floor: Span) -> String {
-    if drift.abs() <= floor || !drift.0.is_finite() {
-        "in time".to_owned()
+    out: &mut Vec<Shape>,
+) {
+    let (rim, ink) = if bold {
+        (2.4 * zoom, full(role))
     } else {
-        let way = if drift.0 > 0.0 { "behind" } else { "ahead" };
-        format!("{:.0} ms {way}", drift.abs().ms())
+        (1.0 * zoom, quiet(role))
+    };
+    let rim = rim.min(0.4 * size);
+    match (role, hollow) {
+        (Role::Melody, true) => out.push(Shape::Ring {
+            centre: at,
+            radius: size - rim / 2.0,
+            width: rim,
+            ink,
+        }),
+        (Role::Bass, true) => out.push(Shape::Frame {
+            area: Rect::about(at, 0.93 * size - rim / 2.0, 0.93 * size - rim / 2.0),
+            radius: 1.5 * zoom,
+            width: rim,
+            ink,
+        }),
+        (Role::Melody, false) => {
+            for (radius, ink) in [(size, ink), (size - rim, pale(role))] {
+                let centre = at;
+                out.push(Shape::Disc {
+                    centre,
+                    radius,
+                    ink,
+                });
+            }
+        }
+        (Role::Bass, false) => {
+            for (half, ink) in [(0.93 * size, ink), (0.93 * size - rim, pale(role))] {
+                out.push(Shape::Block {
+                    area: Rect::about(at, half, half),
+                    radius: 1.5 * zoom,
+                    ink,
+                });
+            }
+        }
     }
 }
 
 /// Names of the twelve pitch classes, sharps as players of open tunings say them.
-const NAMES: [&str; 12] = [
+pub(super) const NAMES: [&str; 12] = [
     "C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B",
 ];
 
@@ -325,18 +478,33 @@ pub fn pitch_name(pitch: MidiNote) -> String {
     format!("{name}{}", m.div_euclid(12) - 1)
 }
 
-/// Everything about one note in one line: bar, slot, hand, drift, pitch, place on the neck.
+/// Everything about one note of the recording in one line: bar, slot, hand, drift, pitch, place on
+/// the neck.
 pub fn describe(piece: &Piece, note: &Note, placed: &Placed) -> String {
+    told(piece, note, placed, piece.drift.reference)
+}
+
+/// The same of a note of the second take.
+pub fn describe_taken(piece: &Piece, note: &Note, placed: &Placed) -> String {
+    let reference = piece.told().reference;
+    format!("your take: {}", told(piece, note, placed, reference))
+}
+
+fn told(piece: &Piece, note: &Note, placed: &Placed, reference: Reference) -> String {
     let mut parts = Vec::new();
     if let Some(at) = placed.at {
         parts.push(format!("bar {}", bar_of(piece, at)));
-        parts.push(slots::name(placed.slot));
+        parts.push(placed.slot.name(piece.grid.meter));
     } else {
         parts.push("no beat here".to_owned());
     }
     parts.push(hand(note.role).to_owned());
     if let Some(at) = placed.at {
-        let words = drift_words(placed.drift, placed.floor);
+        let words = if placed.audible() {
+            reference.off(placed.drift)
+        } else {
+            reference.with().to_owned()
+        };
         let share = beat_length(piece.grid, at).map(|beat| 100.0 * placed.drift.abs().0 / beat.0);
         match share.filter(|_| placed.audible()) {
             Some(share) => parts.push(format!("{words} ({share:.0} % of the beat)")),

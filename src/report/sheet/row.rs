@@ -1,9 +1,10 @@
 //! Rows: which bars and which notes stand in each, and the shapes of one row.
 
-use super::note::{self, Mark, Staged};
-use super::shape::{Align, Point, Shape};
+use super::note::{Mark, Staged};
+use super::pattern::{self, Pattern};
+use super::shape::{Align, Point, Rect, Shape};
 use super::theme::Ink;
-use super::{Piece, Placed, Sheet, slots, strings};
+use super::{Piece, Placed, Sheet, harmony, slots, strings};
 use crate::music::grid::Grid;
 use crate::music::note::Note;
 use crate::unit::{Beats, Seconds, Span};
@@ -33,6 +34,10 @@ pub struct BarCell {
     pub beats: f64,
     /// Beats from the row's left end to its first beat.
     pub offset: f64,
+    /// Beats that are missing before its first one (of a pick-up).
+    pub lead: f64,
+    /// What it plays, where bars come back.
+    pub pattern: Option<Pattern>,
 }
 
 /// What a row holds.
@@ -96,6 +101,12 @@ impl Row {
         matches!(self.kind, RowKind::Bars(_))
     }
 
+    /// Are p i m a written in the bar that holds a position: the first that plays its pattern?
+    pub(super) fn spells_fingers(&self, at: Option<Beats>) -> bool {
+        let cell = at.and_then(|at| self.cell_of(at));
+        cell.is_some_and(|cell| cell.pattern.is_none_or(|p| p.first))
+    }
+
     /// The bar that holds a position on the grid.
     pub fn cell_of(&self, at: Beats) -> Option<&BarCell> {
         match &self.kind {
@@ -157,6 +168,7 @@ fn home(rows: &[Row], note: &Note, placed: &Placed) -> Option<usize> {
 
 fn empty_rows(piece: &Piece, bars_a_row: u8) -> Vec<Row> {
     let bars = piece.grid.bars();
+    let patterns = pattern::names(piece);
     let end = piece.end.0;
     let end = Seconds(if end.is_finite() { end.max(0.0) } else { 0.0 });
     if piece.grid.is_empty() {
@@ -175,6 +187,8 @@ fn empty_rows(piece: &Piece, bars_a_row: u8) -> Vec<Row> {
             first_beat: bar.first_beat as f64,
             beats: bar.beats as f64,
             offset: 0.0,
+            lead: 0.0,
+            pattern: patterns.get(&bar.number).copied(),
         };
         let full = f64::from(piece.grid.meter.beats());
         if i + 1 == bars.len() && cell.beats < full {
@@ -186,6 +200,7 @@ fn empty_rows(piece: &Piece, bars_a_row: u8) -> Vec<Row> {
         }
         let place = piece.grid.beats()[bar.first_beat].place;
         let lead = f64::from(place.saturating_sub(1));
+        cell.lead = lead;
         match rows.last_mut().map(|row| &mut row.kind) {
             Some(RowKind::Bars(cells))
                 if cells.len() < usize::from(bars_a_row)
@@ -239,11 +254,11 @@ fn free_rows(from: Seconds, to: Seconds) -> Vec<Row> {
         .collect()
 }
 
-/// A note's drift in beats of the tempo around its slot.
-pub(super) fn drift_in_beats(grid: &Grid, placed: &Placed) -> Option<f64> {
+/// A span at a note's slot in beats of the tempo there.
+pub(super) fn in_beats(grid: &Grid, placed: &Placed, span: Span) -> Option<f64> {
     let beat = beat_length(grid, placed.at?)?;
-    let drift = placed.drift.0 / beat.0;
-    drift.is_finite().then_some(drift)
+    let share = span.0 / beat.0;
+    share.is_finite().then_some(share)
 }
 
 /// Length of the beat around a position.
@@ -263,35 +278,27 @@ impl Sheet {
             return (shapes, marks);
         };
         let line = self.line_of(row);
-        let groups = note::groups(piece, row);
-        let stage = Staged {
-            piece,
-            row,
-            line,
-            groups: &groups,
-        };
-        self.bands_and_sails(stage, &mut shapes);
         match &row.kind {
             RowKind::Bars(cells) => {
                 for cell in cells {
-                    self.bar_frame(piece, cell, line, &mut shapes);
+                    self.bar_frame(piece, row, cell, &mut shapes);
                 }
             }
             RowKind::Free { from, to } => self.free_frame(*from, *to, line, &mut shapes),
         }
-        for &i in &row.second {
-            if let Some((note, placed)) = piece.second(i) {
-                marks.extend(self.head(stage, i, (note, &placed), true, &mut shapes));
-            }
+        let stage = Staged { piece, row, line };
+        let heads = self.heads(stage);
+        for head in &heads {
+            self.under(stage, head, &mut shapes);
         }
-        for &i in &row.notes {
-            let lie = (&piece.notes[i], &piece.placed(i));
-            marks.extend(self.head(stage, i, lie, false, &mut shapes));
+        for head in &heads {
+            self.head(stage, head, &mut shapes);
+            marks.push(head.mark);
         }
         if self.options.strings && row.is_bars() {
             strings::tablature(self, piece, row, &mut shapes);
         }
-        self.row_means(piece, row, line, &mut shapes);
+        self.row_says(piece, row, line, &mut shapes);
         (shapes, marks)
     }
 
@@ -300,12 +307,62 @@ impl Sheet {
         row.top + self.levels.above()
     }
 
-    /// Bar line, beat ticks, finer ticks, bar number.
-    fn bar_frame(&self, piece: &Piece, cell: &BarCell, y: f64, out: &mut Vec<Shape>) {
-        let z = self.options.zoom;
+    /// The tolerance of each slot, beats and finer slots, strings, the bar's line, number, pattern
+    /// and harmony.
+    fn bar_frame(&self, piece: &Piece, row: &Row, cell: &BarCell, out: &mut Vec<Shape>) {
+        let y = self.line_of(row);
         let (left, right) = (self.x(cell.offset), self.x(cell.offset + cell.beats));
-        let tick = |x: f64, up: f64, down: f64, width: f64, ink| {
-            Shape::line(Point::new(x, y - up), Point::new(x, y + down), width, ink)
+        self.tolerance(row, cell, out);
+        for string in self.levels.lanes(y) {
+            let ends = (Point::new(left, string), Point::new(right, string));
+            out.push(Shape::line(ends.0, ends.1, 0.6, Ink::Hair));
+        }
+        self.ticks(piece, cell, y, out);
+        let ends = [Point::new(left, y), Point::new(right, y)];
+        out.push(Shape::line(
+            ends[0],
+            ends[1],
+            1.2 * self.options.zoom,
+            Ink::Line,
+        ));
+        self.bar_names(row, cell, out);
+    }
+
+    /// A faint strip for each slot, as wide as what nobody hears or measures, through the whole row:
+    /// down the page it is one strip.
+    fn tolerance(&self, row: &Row, cell: &BarCell, out: &mut Vec<Shape>) {
+        for column in &self.columns {
+            let at = cell.offset - cell.lead + column.at;
+            let Some(floor) = column.floor.filter(|_| at < cell.offset + cell.beats) else {
+                continue;
+            };
+            // A first bar that is not whole begins later.
+            if at + EDGE < cell.offset {
+                continue;
+            }
+            let half = (floor * self.beat * self.magnifier).min(self.beat / 2.0);
+            out.push(Shape::Block {
+                area: Rect {
+                    left: self.x(at) - half,
+                    top: row.top,
+                    right: self.x(at) + half,
+                    bottom: row.top + row.height,
+                },
+                radius: 0.0,
+                ink: Ink::Band,
+            });
+        }
+    }
+
+    fn ticks(&self, piece: &Piece, cell: &BarCell, y: f64, out: &mut Vec<Shape>) {
+        let z = self.options.zoom;
+        let tick = |x: f64, reach: f64, width: f64, ink| {
+            Shape::line(
+                Point::new(x, y - reach),
+                Point::new(x, y + reach),
+                width,
+                ink,
+            )
         };
         for beat in 0..cell.beats.ceil() as usize {
             let at = cell.offset + beat as f64;
@@ -313,32 +370,83 @@ impl Sheet {
             let parts = piece.grid.beats().get(index).map_or(1, |b| b.parts.min(12));
             for part in 1..parts {
                 let x = self.x(at + slots::share(piece.drift, part, parts));
-                out.push(tick(x, 3.0 * z, 3.0 * z, z, Ink::Tick));
+                out.push(tick(x, 2.5 * z, z, Ink::Tick));
             }
-            let reach = if beat == 0 { 11.0 } else { 6.5 } * z;
-            let width = if beat == 0 { 2.4 } else { 1.4 } * z;
-            out.push(tick(self.x(at), reach, reach, width, Ink::Line));
+            let (reach, width) = if beat == 0 { (9.0, 2.2) } else { (5.0, 1.2) };
+            out.push(tick(self.x(at), reach * z, width * z, Ink::Line));
         }
-        let ends = [Point::new(left, y), Point::new(right, y)];
-        out.push(Shape::line(ends[0], ends[1], 1.4 * z, Ink::Line));
-        let first = cell.offset < 1.0;
-        let (at, align) = if first {
-            (Point::new(14.0 * z, y + 5.0 * z), Align::Left)
+    }
+
+    /// Number and pattern before the bar, strings beside them, harmony over it.
+    fn bar_names(&self, row: &Row, cell: &BarCell, out: &mut Vec<Shape>) {
+        let (z, y) = (self.options.zoom, self.line_of(row));
+        let left = self.x(cell.offset);
+        let number = if cell.number <= 0 {
+            "·".to_owned()
         } else {
-            (Point::new(left + 4.0 * z, y - 13.0 * z), Align::Left)
+            cell.number.to_string()
         };
+        let pattern = cell.pattern.map(|p| p.to_string()).unwrap_or_default();
+        let leads = cell.offset <= cell.lead;
+        let (at, name, size) = if leads {
+            let x = 14.0 * z;
+            (
+                Point::new(x, y + 1.0 * z),
+                Point::new(x, y + 16.0 * z),
+                16.0,
+            )
+        } else {
+            let y = row.top + 11.0 * z;
+            (
+                Point::new(left + 3.0 * z, y),
+                Point::new(left + 24.0 * z, y),
+                11.0,
+            )
+        };
+        let strong = cell.pattern.is_some_and(|p| p.first);
         out.push(Shape::Text {
             at,
-            align,
-            size: if first { 15.0 } else { 11.0 } * z,
+            align: Align::Left,
+            size: size * z,
             bold: true,
             ink: Ink::Text,
-            text: if cell.number <= 0 {
-                "·".to_owned()
-            } else {
-                cell.number.to_string()
-            },
+            text: number,
         });
+        out.push(Shape::Text {
+            at: name,
+            align: Align::Left,
+            size: 11.0 * z,
+            bold: strong,
+            ink: if strong { Ink::Text } else { Ink::Faint },
+            text: pattern,
+        });
+        if leads && self.levels.named() {
+            for (string, lane) in self.levels.strings(y) {
+                let at = Point::new(left - 9.0 * z, lane + 2.6 * z);
+                let size = 7.5 * z;
+                out.push(Shape::text(
+                    at,
+                    Align::Right,
+                    size,
+                    Ink::Faint,
+                    string.to_string(),
+                ));
+            }
+        }
+        let end = cell.first_beat + cell.beats - EDGE;
+        let here = |n: &&harmony::Name| n.at.0 >= cell.first_beat - EDGE && n.at.0 < end;
+        for name in self.harmony.iter().filter(here) {
+            let x = self.x(cell.offset + name.at.0 - cell.first_beat);
+            let aside = if leads { 0.0 } else { 40.0 * z };
+            out.push(Shape::Text {
+                at: Point::new(x + aside - 4.0 * z, row.top + 11.0 * z),
+                align: Align::Left,
+                size: if name.chord { 11.5 } else { 9.5 } * z,
+                bold: name.chord,
+                ink: if name.chord { Ink::Text } else { Ink::Faint },
+                text: name.text.clone(),
+            });
+        }
     }
 
     /// A dashed line and seconds, where there are no beats.
@@ -349,59 +457,13 @@ impl Sheet {
         let mut x = left;
         while x < right {
             let stop = (x + 6.0 * z).min(right);
-            out.push(Shape::line(
-                Point::new(x, y),
-                Point::new(stop, y),
-                1.2 * z,
-                Ink::Tick,
-            ));
+            let ends = (Point::new(x, y), Point::new(stop, y));
+            out.push(Shape::line(ends.0, ends.1, 1.2 * z, Ink::Tick));
             x += 11.0 * z;
         }
         let minutes = (from.0 / 60.0).floor();
-        out.push(Shape::text(
-            Point::new(14.0 * z, y + 4.0 * z),
-            Align::Left,
-            11.0 * z,
-            Ink::Faint,
-            format!("{minutes:.0}:{:04.1}", from.0 - 60.0 * minutes),
-        ));
-    }
-
-    /// Under each slot with notes its band, and the sails of slots whose drift repeats.
-    fn bands_and_sails(&self, stage: Staged, out: &mut Vec<Shape>) {
-        let Staged {
-            piece, row, line, ..
-        } = stage;
-        for group in stage.groups {
-            let Some(cell) = row.cell_of(group.slot) else {
-                continue;
-            };
-            let Some(beat) = beat_length(piece.grid, group.slot) else {
-                continue;
-            };
-            let x = self.x(cell.offset + group.slot.0 - cell.first_beat);
-            let half = (group.floor.0 / beat.0 * self.beat * self.magnifier).min(self.beat / 2.0);
-            let (near, far) = self.levels.span(group.role, line);
-            let (top, bottom) = if near < far { (near, far) } else { (far, near) };
-            out.push(Shape::Block {
-                area: super::Rect {
-                    left: x - half,
-                    top,
-                    right: x + half,
-                    bottom,
-                },
-                radius: half.min(4.0 * self.options.zoom),
-                ink: Ink::Band,
-            });
-        }
-        for &i in &row.notes {
-            let lie = (&piece.notes[i], piece.placed(i));
-            out.extend(self.sail(stage, piece.drift, lie));
-        }
-        for &i in &row.second {
-            if let (Some(take), Some(lie)) = (piece.second, piece.second(i)) {
-                out.extend(self.sail(stage, take.drift, lie));
-            }
-        }
+        let text = format!("{minutes:.0}:{:04.1}", from.0 - 60.0 * minutes);
+        let at = Point::new(14.0 * z, y + 4.0 * z);
+        out.push(Shape::text(at, Align::Left, 11.0 * z, Ink::Faint, text));
     }
 }

@@ -1,19 +1,8 @@
-//! What a slot of the bar is called, and where it stands inside its beat.
+//! Where a slot stands inside its beat, and the slots that a page has.
 
+use super::Piece;
 use crate::timing::{Drift, Slot};
-
-/// What a player calls a slot: `beat 2`, `the and of 2`.
-pub fn name(slot: Slot) -> String {
-    let beat = slot.beat;
-    match (slot.part, slot.parts) {
-        (0, _) => format!("beat {beat}"),
-        (1, 4) => format!("the e of {beat}"),
-        (3, 4) => format!("the a of {beat}"),
-        (part, parts) if 2 * u16::from(part) == u16::from(parts) => format!("the and of {beat}"),
-        (part, 3) => format!("triplet {} of {beat}", u16::from(part) + 1),
-        (part, parts) => format!("part {} of {parts} of beat {beat}", u16::from(part) + 1),
-    }
-}
+use std::collections::BTreeMap;
 
 /// Share of the beat that lies before part `part` of `parts`: even, but for the off-beat of two
 /// parts, which stands where it was measured from.
@@ -22,4 +11,44 @@ pub(super) fn share(drift: &Drift, part: u8, parts: u8) -> f64 {
         (1, 2) => drift.off_beat(),
         _ => f64::from(part) / f64::from(parts.max(1)),
     }
+}
+
+/// A slot that is played somewhere on the page.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Column {
+    /// Which slot.
+    pub slot: Slot,
+    /// Beats after the bar's first.
+    pub at: f64,
+    /// The narrowest tolerance of the notes that are spoken of, as a share of the beat: whatever is
+    /// drawn off its slot lies outside it. None where no such note is played.
+    pub floor: Option<f64>,
+}
+
+/// The slots that are played, in order of the bar.
+pub(super) fn columns(piece: &Piece) -> Vec<Column> {
+    let mut found: BTreeMap<Slot, Option<f64>> = BTreeMap::new();
+    for i in 0..piece.notes.len() {
+        let placed = piece.placed(i);
+        if placed.at.is_some() {
+            found.entry(placed.slot).or_default();
+        }
+    }
+    for (_, placed) in piece.spoken().filter(|(_, placed)| placed.counts) {
+        let floor = super::row::in_beats(piece.grid, &placed, placed.floor);
+        if let (Some(_), Some(floor)) = (placed.at, floor) {
+            let narrowest = found.entry(placed.slot).or_default();
+            let before = narrowest.unwrap_or(f64::INFINITY);
+            *narrowest = Some(before.min(floor.abs()));
+        }
+    }
+    found
+        .into_iter()
+        .filter(|(slot, _)| slot.beat >= 1 && slot.parts >= 1 && slot.part < slot.parts)
+        .map(|(slot, floor)| Column {
+            slot,
+            at: f64::from(slot.beat - 1) + share(piece.drift, slot.part, slot.parts),
+            floor,
+        })
+        .collect()
 }

@@ -71,8 +71,8 @@ pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<S
     }
 }
 
-/// The fret as tablature writes it; × for a damped string, ⟨ ⟩ around a natural harmonic.
-fn fret_text(note: &Note) -> String {
+/// The fret as it is written; × for a damped string, ⟨ ⟩ around a natural harmonic.
+pub(super) fn fret_text(note: &Note) -> String {
     match (note.attack, note.fret) {
         (Attack::Dead, _) => "x".to_owned(),
         (Attack::Harmonic, Some(fret)) => format!("<{fret}>"),

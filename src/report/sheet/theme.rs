@@ -61,14 +61,16 @@ pub enum Ink {
     ThumbQuiet,
     /// A finger note inside the band.
     FingerQuiet,
-    /// The sail of a slant, thumb: seen beside its head and stem, so it carries nothing alone.
-    ThumbSail,
-    /// The sail of a slant, finger.
-    FingerSail,
+    /// The fill of a thumb's head, its fret written over it; how long its string rings.
+    ThumbPale,
+    /// The same of a finger's.
+    FingerPale,
     /// The row's line, beat ticks and headings.
     Line,
     /// Finer ticks and stems.
     Tick,
+    /// The strings: a hair that leads the eye and carries nothing alone.
+    Hair,
     /// The band that can not be heard or measured.
     Band,
     /// Text.
@@ -87,15 +89,16 @@ pub enum Ink {
 
 impl Ink {
     /// Every ink.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::Thumb,
         Self::Finger,
         Self::ThumbQuiet,
         Self::FingerQuiet,
-        Self::ThumbSail,
-        Self::FingerSail,
+        Self::ThumbPale,
+        Self::FingerPale,
         Self::Line,
         Self::Tick,
+        Self::Hair,
         Self::Band,
         Self::Text,
         Self::Faint,
@@ -109,7 +112,7 @@ impl Ink {
     pub fn least_contrast(self) -> f64 {
         match self {
             Self::Text | Self::Faint | Self::Alarm => 4.5,
-            Self::Band | Self::Wash | Self::ThumbSail | Self::FingerSail => 1.0,
+            Self::Hair | Self::Band | Self::Wash | Self::ThumbPale | Self::FingerPale => 1.0,
             _ => 3.0,
         }
     }
@@ -132,11 +135,12 @@ impl Ground {
                 Ink::Finger => Colour(0xd5, 0x5e, 0x00),
                 Ink::ThumbQuiet => Colour(0x52, 0x7f, 0x9b),
                 Ink::FingerQuiet => Colour(0xae, 0x75, 0x4e),
-                Ink::ThumbSail => Colour(0xb4, 0xd3, 0xe3),
-                Ink::FingerSail => Colour(0xf4, 0xcf, 0xac),
+                Ink::ThumbPale => Colour(0xc9, 0xe0, 0xec),
+                Ink::FingerPale => Colour(0xf7, 0xdc, 0xc2),
                 Ink::Line => Colour(0x3b, 0x35, 0x2c),
                 Ink::Tick => Colour(0x85, 0x7c, 0x6d),
-                Ink::Band => Colour(0xe4, 0xdf, 0xd2),
+                Ink::Hair => Colour(0xe2, 0xda, 0xc8),
+                Ink::Band => Colour(0xf3, 0xed, 0xde),
                 Ink::Text => Colour(0x2b, 0x27, 0x21),
                 Ink::Faint => Colour(0x68, 0x60, 0x53),
                 Ink::Position => Colour(0x00, 0x7a, 0x5a),
@@ -149,11 +153,12 @@ impl Ground {
                 Ink::Finger => Colour(0xe6, 0x9f, 0x00),
                 Ink::ThumbQuiet => Colour(0x76, 0x94, 0xa8),
                 Ink::FingerQuiet => Colour(0xa8, 0x90, 0x65),
-                Ink::ThumbSail => Colour(0x2c, 0x4a, 0x5c),
-                Ink::FingerSail => Colour(0x55, 0x43, 0x17),
+                Ink::ThumbPale => Colour(0x2c, 0x4a, 0x5c),
+                Ink::FingerPale => Colour(0x55, 0x43, 0x17),
                 Ink::Line => Colour(0xd9, 0xd2, 0xc3),
                 Ink::Tick => Colour(0x82, 0x7b, 0x6e),
-                Ink::Band => Colour(0x38, 0x36, 0x32),
+                Ink::Hair => Colour(0x35, 0x32, 0x2d),
+                Ink::Band => Colour(0x27, 0x25, 0x22),
                 Ink::Text => Colour(0xec, 0xe6, 0xd8),
                 Ink::Faint => Colour(0xa9, 0xa1, 0x92),
                 Ink::Position => Colour(0x2c, 0xc0, 0x95),

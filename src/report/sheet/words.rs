@@ -1,11 +1,12 @@
 //! What the numbers say, in a player's words; each sentence knows the notes it speaks of.
 
-use super::note::{bar_of, drift_words, hand};
-use super::{Piece, slots};
+use super::note::{bar_of, hand};
+use super::{Piece, Placed};
 use crate::music::grid::long_to_short;
 use crate::music::note::Role;
 use crate::music::syncopation;
-use crate::timing::{Figure, SlotFigure, stats};
+use crate::report::compare::{differs, late_words};
+use crate::timing::{Drift, Feel, Reference, SlotFigure, Verdict};
 use crate::unit::Span;
 use std::fmt::Write as _;
 
@@ -35,33 +36,23 @@ impl Sentence {
 
 /// How many slants are spelled out: more would be a list, not advice.
 const SLANTS: usize = 3;
-/// Off-beats this near to even, as long over short, are called straight: swing ratios of
-/// straight players stay within it.
-const STRAIGHT: f64 = 1.12;
 
-/// What to know and what to practise next: first of the second take, where there is one, then of
-/// the recording.
+/// What to practise next and why, then what else there is to know, then what went well: of the take
+/// where there is one, else of the recording; all from the figures that are drawn.
 pub fn sentences(piece: &Piece) -> Vec<Sentence> {
-    let Some(take) = piece.second else {
-        return of_one(piece);
-    };
-    let alone = Piece {
-        notes: take.notes,
-        drift: take.drift,
-        second: None,
-        ..*piece
-    };
-    let mut all = of_one(&alone);
+    let mut all = said(piece);
     for sentence in &mut all {
-        sentence.text.insert_str(0, "Your take. ");
-        sentence.take = true;
+        sentence.take = piece.second.is_some();
     }
-    all.extend(of_one(piece));
     all
 }
 
-/// Each hand, the hands against each other, the swing, then the drifts that repeat, worst first.
-fn of_one(piece: &Piece) -> Vec<Sentence> {
+/// The sentence that stands above the rows: the first.
+pub(super) fn headline(piece: &Piece) -> Option<String> {
+    said(piece).into_iter().next().map(|s| s.text)
+}
+
+fn said(piece: &Piece) -> Vec<Sentence> {
     if piece.notes.is_empty() {
         return vec![Sentence::new("No notes were found.", Vec::new())];
     }
@@ -69,29 +60,116 @@ fn of_one(piece: &Piece) -> Vec<Sentence> {
         let text = "No steady beat was found, so drift is not shown. Tap the beat along to set it.";
         return vec![Sentence::new(text, Vec::new())];
     }
-    let mut found: Vec<_> = [
-        (Role::Bass, piece.drift.thumb),
-        (Role::Melody, piece.drift.fingers),
-    ]
-    .into_iter()
-    .filter_map(|(role, figure)| Some(summary_of(piece, role, figure?)))
-    .collect();
-    found.extend(between_hands(piece));
-    found.extend(swing(piece));
-    found.extend(syncopation(piece));
-    let mut slants: Vec<_> = piece.drift.slants().collect();
+    let told = piece.told();
+    let mut found: Vec<Sentence> = whole(told).into_iter().collect();
+    let mut slants: Vec<_> = told.slants().collect();
     slants.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
     found.extend(slants.iter().take(SLANTS).map(|s| practise(piece, s)));
     if slants.is_empty() {
-        let loud = (0..piece.notes.len()).any(|i| piece.placed(i).audible());
-        let text = if loud {
-            "No drift repeats often enough at one place of the bar to call it a habit."
-        } else {
-            "Nothing here strays far enough from the beat to be heard or measured."
-        };
-        found.push(Sentence::new(text, Vec::new()));
+        found.push(no_slant(piece));
     }
+    found.extend(uneven(piece));
+    found.extend(between_hands(piece));
+    found.extend(
+        [Role::Bass, Role::Melody]
+            .map(|role| summary_of(piece, role))
+            .into_iter()
+            .flatten(),
+    );
+    if piece.second.is_none() {
+        found.extend(swing(piece));
+        found.extend(syncopation(piece));
+    }
+    found.extend(well(piece));
     found
+}
+
+/// A lateness of the whole take, told first and on its own.
+fn whole(told: &Drift) -> Option<Sentence> {
+    Some(Sentence::new(late_words(&told.late?), Vec::new()))
+}
+
+/// Where nothing repeats: does anything stray at all?
+fn no_slant(piece: &Piece) -> Sentence {
+    let strayed: Vec<usize> = piece
+        .spoken()
+        .filter(|(_, placed)| placed.audible())
+        .map(|(i, _)| i)
+        .collect();
+    let from = match piece.told().reference {
+        Reference::Recording => "from the recording",
+        Reference::Thumb => "from the thumb",
+        _ => "from the beat",
+    };
+    let text = match strayed.len() {
+        0 => format!("Nothing here strays far enough {from} to be heard."),
+        1 => format!("One note strays {from}; no place of the bar does again and again."),
+        n => format!("{n} notes stray {from}, but no place of the bar does again and again."),
+    };
+    Sentence::new(text, strayed)
+}
+
+/// Places of the bar where the notes scatter.
+fn uneven(piece: &Piece) -> Option<Sentence> {
+    let told = piece.told();
+    let uneven = told.slots.iter().filter(|s| s.verdict() == Verdict::Uneven);
+    let mut uneven: Vec<&SlotFigure> = uneven.collect();
+    uneven.sort_by(|a, b| b.figure.spread.0.total_cmp(&a.figure.spread.0));
+    let places: Vec<String> = uneven
+        .iter()
+        .take(SLANTS)
+        .map(|s| {
+            let name = s.slot.name(piece.grid.meter);
+            format!(
+                "{name} with the {} ({:.0} ms)",
+                hand(s.role),
+                s.figure.spread.ms()
+            )
+        })
+        .collect();
+    let notes = uneven.iter().take(SLANTS);
+    let notes = notes.flat_map(|s| agreeing(piece, s).1).collect();
+    (!places.is_empty()).then(|| {
+        Sentence::new(
+            format!("Uneven, by their spread: {}.", listed(&places)),
+            notes,
+        )
+    })
+}
+
+/// What holds, so that a player knows it.
+fn well(piece: &Piece) -> Option<Sentence> {
+    let told = piece.told();
+    let holds = |s: &&SlotFigure| s.verdict() == Verdict::With;
+    let mut parts = Vec::new();
+    let mut notes = Vec::new();
+    for role in [Role::Bass, Role::Melody] {
+        let own = told.slots.iter().filter(|s| s.role == role);
+        let own: Vec<&SlotFigure> = own.filter(|s| s.verdict() != Verdict::TooFew).collect();
+        let held: Vec<&SlotFigure> = own.iter().copied().filter(holds).collect();
+        if held.is_empty() {
+            continue;
+        }
+        notes.extend(held.iter().flat_map(|s| agreeing(piece, s).1));
+        let places: Vec<String> = held.iter().map(|s| s.slot.name(piece.grid.meter)).collect();
+        let hand = hand(role);
+        parts.push(if held.len() == own.len() && held.len() > 1 {
+            format!("the {hand} everywhere")
+        } else {
+            format!("the {hand} on {}", listed(&places))
+        });
+    }
+    let with = told.reference.with();
+    (!parts.is_empty()).then(|| Sentence::new(format!("Well {with}: {}.", parts.join("; ")), notes))
+}
+
+/// `a`, `a and b`, `a, b and c`.
+fn listed(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
 }
 
 /// How much a slant matters: how far beyond what can be heard, times how often.
@@ -100,55 +178,54 @@ fn weight(slant: &SlotFigure) -> f64 {
 }
 
 /// Notes of one hand whose drift counts.
-fn counted(piece: &Piece, role: Role) -> Vec<usize> {
-    (0..piece.notes.len())
-        .filter(|&i| piece.notes[i].role == role && piece.placed(i).counts)
-        .collect()
+fn counted(piece: &Piece, keep: impl Fn(Role) -> bool) -> Vec<usize> {
+    let own = |i: usize| piece.spoken_note(i).is_some_and(|n| keep(n.role));
+    let counted = piece
+        .spoken()
+        .filter(|(i, placed)| placed.counts && own(*i));
+    counted.map(|(i, _)| i).collect()
 }
 
-/// The middle one of the notes' floors.
-fn floor_of(piece: &Piece, notes: &[usize]) -> Span {
-    let mut floors: Vec<f64> = notes.iter().map(|&i| piece.placed(i).floor.0).collect();
-    Span(stats::median(&mut floors).unwrap_or(0.0))
-}
-
-fn summary_of(piece: &Piece, role: Role, figure: Figure) -> Sentence {
-    let notes = counted(piece, role);
+fn summary_of(piece: &Piece, role: Role) -> Option<Sentence> {
+    let told = piece.told();
+    let notes = piece.second.map_or(piece.notes, |take| take.notes);
+    let (figure, floor) = told.hand(notes, role)?;
+    if told.reference == Reference::Thumb && role == Role::Bass {
+        return None;
+    }
+    let verdict = Verdict::of(&figure, floor, Span(0.0));
+    let words = told.reference.told(&figure, verdict);
     let name = match role {
         Role::Bass => "Thumb",
         Role::Melody => "Fingers",
     };
-    let words = drift_words(figure.centre, floor_of(piece, &notes));
     let text = match figure.n {
         1 => format!("{name}: 1 note, {words}."),
         n => format!(
-            "{name}: {n} notes, {words} as a rule, spread {:.0} ms.",
+            "{name}: {words} ({n} notes, spread {:.0} ms).",
             figure.spread.ms()
         ),
     };
-    Sentence::new(text, notes)
+    Some(Sentence::new(text, counted(piece, |r| r == role)))
 }
 
 /// Fingers against thumb, where the interval leaves no doubt of the side.
 fn between_hands(piece: &Piece) -> Option<Sentence> {
-    let gap = piece.drift.lateness?;
-    let (low, high) = (gap.low?, gap.high?);
-    let mut notes = counted(piece, Role::Melody);
-    notes.extend(counted(piece, Role::Bass));
-    let certain = low.0 > 0.0 || high.0 < 0.0;
-    if !certain || gap.centre.abs() <= floor_of(piece, &notes) {
+    let told = piece.told();
+    let notes = piece.second.map_or(piece.notes, |take| take.notes);
+    let (gap, floor) = told.between_hands(notes)?;
+    if !Verdict::of(&gap, floor, Span(0.0)).drifts() {
         return None;
     }
-    let way = if gap.centre.0 > 0.0 {
-        "behind"
+    let (ms, late) = (gap.centre.abs().ms(), gap.centre.0 > 0.0);
+    let text = if told.reference == Reference::Recording {
+        let way = if late { "later" } else { "earlier" };
+        format!("Against your thumb, your fingers come {ms:.0} ms {way} than the recording's do.")
     } else {
-        "ahead of"
+        let way = if late { "behind" } else { "ahead of" };
+        format!("The fingers come {ms:.0} ms {way} the thumb.")
     };
-    let text = format!(
-        "The fingers come {:.0} ms {way} the thumb.",
-        gap.centre.abs().ms()
-    );
-    Some(Sentence::new(text, notes))
+    Some(Sentence::new(text, counted(piece, |_| true)))
 }
 
 fn swing(piece: &Piece) -> Option<Sentence> {
@@ -158,13 +235,13 @@ fn swing(piece: &Piece) -> Option<Sentence> {
         placed.counts && (placed.slot.part, placed.slot.parts) == (1, 2)
     };
     let notes = (0..piece.notes.len()).filter(off).collect();
-    let mut text = if swing.low <= STRAIGHT && swing.high >= 1.0 / STRAIGHT {
-        "The off-beats are straight.".to_owned()
-    } else {
-        format!(
-            "The off-beats swing {:.1} to 1, long to short.",
-            swing.ratio
-        )
+    let mut text = match swing.feel() {
+        Feel::Straight => "The off-beats are straight.".to_owned(),
+        Feel::Swung(ratio) => format!("The off-beats swing {ratio:.1} to 1, long to short."),
+        Feel::Hurried(ratio) => {
+            format!("The off-beats come before half way, 1 to {ratio:.1}, short to long.")
+        }
+        Feel::Between => "The off-beats are neither clearly straight nor clearly swung.".to_owned(),
     };
     if let Some(set) = piece.drift.set_off_beat {
         let long = long_to_short(set);
@@ -185,7 +262,7 @@ fn syncopation(piece: &Piece) -> Option<Sentence> {
     if !grid.free_time().is_empty() || per_bar == 0 {
         return None;
     }
-    let melody: Vec<(usize, _)> = counted(piece, Role::Melody)
+    let melody: Vec<(usize, _)> = counted(piece, |role| role == Role::Melody)
         .into_iter()
         .map(|i| (i, piece.placed(i).slot))
         .collect();
@@ -209,11 +286,7 @@ fn syncopation(piece: &Piece) -> Option<Sentence> {
         return None;
     }
     let number = first.bar + most.bar as i32;
-    let text = format!(
-        "The melody pulls hardest against the beat in bar {number}: syncopation {}, where a bar \
-         has {mean:.1} on average.",
-        most.missed_beat
-    );
+    let text = format!("The melody pulls hardest against the beat in bar {number}.");
     let inside = |&i: &usize| {
         piece
             .placed(i)
@@ -224,35 +297,56 @@ fn syncopation(piece: &Piece) -> Option<Sentence> {
     Some(Sentence::new(text, notes))
 }
 
+/// The notes of a slot's hand that count: those heard off to the side of its middle, and all.
+pub(super) fn agreeing(piece: &Piece, figure: &SlotFigure) -> (Vec<usize>, Vec<usize>) {
+    let side = figure.figure.centre.0.signum();
+    let own = |i: usize| piece.spoken_note(i).is_some_and(|n| n.role == figure.role);
+    let here =
+        |(i, placed): &(usize, Placed)| placed.counts && placed.slot == figure.slot && own(*i);
+    let all: Vec<(usize, Placed)> = piece.spoken().filter(here).collect();
+    let agree = all
+        .iter()
+        .filter(|(_, placed)| placed.audible() && placed.drift.0 * side > 0.0);
+    (
+        agree.map(|(i, _)| *i).collect(),
+        all.iter().map(|(i, _)| *i).collect(),
+    )
+}
+
 fn practise(piece: &Piece, slant: &SlotFigure) -> Sentence {
-    let lean = slant.figure.centre.0.signum();
-    let notes: Vec<usize> = (0..piece.notes.len())
-        .filter(|&i| {
-            let placed = piece.placed(i);
-            placed.counts && placed.slot == slant.slot && piece.notes[i].role == slant.role
-        })
-        .collect();
-    let audible = |&&i: &&usize| {
-        let placed = piece.placed(i);
-        placed.audible() && placed.drift.0 * lean > 0.0
-    };
-    let agreeing = notes.iter().filter(audible).count();
-    let worst = notes.iter().copied().max_by(|&a, &b| {
-        let off = |i: usize| piece.placed(i).drift.0 * lean;
-        off(a).total_cmp(&off(b))
-    });
+    let side = slant.figure.centre.0.signum();
+    let (agree, notes) = agreeing(piece, slant);
+    let worst = piece
+        .spoken()
+        .filter(|(i, _)| notes.contains(i))
+        .max_by(|a, b| (a.1.drift.0 * side).total_cmp(&(b.1.drift.0 * side)));
     let bar = worst
-        .and_then(|i| piece.placed(i).at)
+        .and_then(|(_, placed)| placed.at)
         .map(|at| bar_of(piece, at));
     let advice = bar.map_or_else(String::new, |bar| format!(" Loop bar {bar} at 60 %."));
-    let way = if lean > 0.0 { "late" } else { "early" };
-    let text = format!(
-        "{} comes {:.0} ms {way} with the {}, {agreeing} times of {}.{advice}",
-        capitalised(&slots::name(slant.slot)),
-        slant.figure.centre.abs().ms(),
-        hand(slant.role),
-        notes.len(),
-    );
+    let name = slant.slot.name(piece.grid.meter);
+    let (reference, hand) = (piece.told().reference, hand(slant.role));
+    let off = reference.off(slant.figure.centre);
+    let (agree, all) = (agree.len(), notes.len());
+    let come = if slant.role == Role::Bass {
+        "comes"
+    } else {
+        "come"
+    };
+    let times = (agree, all);
+    let text = match reference {
+        Reference::Recording => {
+            let text = differs(&name, slant.role, slant.figure.centre, times);
+            format!("{text}{advice}")
+        }
+        Reference::Thumb => {
+            format!("On {name} the {hand} {come} {off}, {agree} of {all} times.{advice}")
+        }
+        _ => format!(
+            "{} comes {off} with the {hand}, {agree} times of {all}.{advice}",
+            capitalised(&name)
+        ),
+    };
     Sentence {
         bar,
         ..Sentence::new(text, notes)
