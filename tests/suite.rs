@@ -25,6 +25,7 @@ mod reports;
 mod separate;
 mod sheet;
 mod sheet_theme;
+mod sheet_truth;
 mod stretch;
 mod stretch_sounds;
 mod strings;

@@ -13,6 +13,9 @@ use crate::unit::{Seconds, Span};
 /// Half of the 95 % interval of the distance of two onsets, each found within 1.5 ms (SD) and laid
 /// on a grid within 2.5 ms (SD).
 const MEASURING: Span = Span::from_ms(8.1);
+/// A smaller lateness of the whole take is none: a sound card's delay alone is as large. Chosen by
+/// hand.
+const LATE: Span = Span::from_ms(10.0);
 /// A take at this much of the recording's tempo keeps its clock: it was played along with it.
 const ALONG: std::ops::RangeInclusive<f64> = 0.97..=1.03;
 
@@ -75,7 +78,7 @@ impl Comparison {
             .collect();
         let floors = model.drifts.iter().flatten();
         let mut floors: Vec<f64> = floors.map(|d| d.floor.0).collect();
-        let floor = Span(stats::median(&mut floors)?);
+        let floor = Span(stats::median(&mut floors)?.max(LATE.0));
         let figure = stats::figure(&gaps)?;
         // Farther than a beat apart is no lateness: the take was not played along.
         let beat = model.grid.tempo().map_or(0.5, |t| t.beat().0);

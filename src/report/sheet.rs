@@ -143,6 +143,12 @@ impl<'a> Piece<'a> {
         notes.map(Placed::of).enumerate()
     }
 
+    /// Where a note lies that everything speaks of.
+    pub(super) fn spoken_at(&self, index: usize) -> Option<Placed> {
+        let notes = &self.told().notes;
+        Some(Placed::of(notes.get(index)?.as_ref()))
+    }
+
     /// The figures that everything speaks of.
     pub fn told(&self) -> &'a Drift {
         self.second.map_or(self.drift, |take| take.drift)

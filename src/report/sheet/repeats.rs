@@ -13,13 +13,13 @@ use crate::timing::{SlotFigure, Verdict};
 use crate::unit::Span;
 
 /// From the line to the middle of a hand's heads, and beyond to its words.
-const LANE: f64 = 42.0;
-const WORDS: f64 = 60.0;
+const LANE: f64 = 35.0;
+const WORDS: f64 = 52.0;
 /// Where the cloud lies: from here off the line to here.
-const CLOUD: (f64, f64) = (7.0, 30.0);
+const CLOUD: (f64, f64) = (6.0, 25.0);
 /// From the strip's top to its line, and from its line to the counts of the beats.
-const ABOVE: f64 = 96.0;
-const BELOW: f64 = 92.0;
+const ABOVE: f64 = 86.0;
+const BELOW: f64 = 84.0;
 
 /// What stands at one place of the strip.
 struct Spot<'a> {

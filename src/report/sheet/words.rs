@@ -6,7 +6,7 @@ use crate::music::grid::long_to_short;
 use crate::music::note::Role;
 use crate::music::syncopation;
 use crate::report::compare::{differs, late_words};
-use crate::timing::{Drift, Feel, Reference, SlotFigure, Verdict};
+use crate::timing::{Drift, Feel, Reference, SlotFigure, Verdict, stats};
 use crate::unit::Span;
 use std::fmt::Write as _;
 
@@ -159,8 +159,7 @@ fn well(piece: &Piece) -> Option<Sentence> {
             format!("the {hand} on {}", listed(&places))
         });
     }
-    let with = told.reference.with();
-    (!parts.is_empty()).then(|| Sentence::new(format!("Well {with}: {}.", parts.join("; ")), notes))
+    (!parts.is_empty()).then(|| Sentence::new(format!("In place: {}.", parts.join("; ")), notes))
 }
 
 /// `a`, `a and b`, `a, b and c`.
@@ -193,12 +192,28 @@ fn summary_of(piece: &Piece, role: Role) -> Option<Sentence> {
     if told.reference == Reference::Thumb && role == Role::Bass {
         return None;
     }
+    // Places that drift have been told; of the hand is said what is left.
+    let drifts = |placed: &Placed| {
+        let mut slants = told.slants();
+        slants.any(|s| s.role == role && s.slot == placed.slot)
+    };
+    let (rest, elsewhere) = if told.slants().any(|s| s.role == role) {
+        let kept = counted(piece, |r| r == role).into_iter();
+        let kept: Vec<Placed> = kept.filter_map(|i| piece.spoken_at(i)).collect();
+        let kept = kept.into_iter().filter(|placed| !drifts(placed));
+        let kept: Vec<f64> = kept.map(|placed| placed.drift.0).collect();
+        (stats::figure(&kept)?, " elsewhere")
+    } else {
+        (figure, "")
+    };
+    let figure = rest;
     let verdict = Verdict::of(&figure, floor, Span(0.0));
     let words = told.reference.told(&figure, verdict);
     let name = match role {
         Role::Bass => "Thumb",
         Role::Melody => "Fingers",
     };
+    let name = format!("{name}{elsewhere}");
     let text = match figure.n {
         1 => format!("{name}: 1 note, {words}."),
         n => format!(
