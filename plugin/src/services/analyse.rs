@@ -146,7 +146,7 @@ pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
             say(Answer::Compared {
                 path: path.clone(),
                 answer: Arc::new(TakeAnswer {
-                    words: report::compare::sentences(&found),
+                    words: report::compare::sentences(&found, None),
                     found,
                     to: Arc::clone(model),
                 }),
