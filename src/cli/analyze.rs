@@ -75,7 +75,7 @@ impl Command for Analyze {
             )?;
         }
         if let Some(target) = close_to {
-            source::save(&target, &close_up(&recording, &found, self.bar)?)?;
+            source::save(&target, &close_up(&recording, (&found, &drift), self.bar)?)?;
         }
         if !shown {
             terminal.say(&summary(&found, &drift))?;
@@ -85,7 +85,12 @@ impl Command for Analyze {
 }
 
 /// One bar as it was heard.
-fn close_up(recording: &Recording, found: &Analysis, number: i32) -> Result<String> {
+fn close_up(
+    recording: &Recording,
+    (found, drift): (&Analysis, &Drift),
+    number: i32,
+) -> Result<String> {
+    let piece = Piece::of(recording.title(), found, drift);
     let bars = found.grid.bars();
     let Some(bar) = bars.iter().find(|bar| bar.number == number) else {
         return Err(usage(match (bars.first(), bars.last()) {
@@ -96,7 +101,7 @@ fn close_up(recording: &Recording, found: &Analysis, number: i32) -> Result<Stri
             _ => "no bars were found in this recording".to_owned(),
         }));
     };
-    Ok(bar_picture::draw(recording, found, bar.start, bar.end))
+    Ok(bar_picture::draw(recording, &piece, bar.start, bar.end))
 }
 
 /// A recording's name without folder and ending.

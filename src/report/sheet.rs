@@ -27,7 +27,9 @@ mod theme;
 mod words;
 
 pub use note::{Mark, describe, describe_taken, pitch_name};
+pub(super) use note::{draw_head, full, quiet};
 pub use pattern::Pattern;
+pub use repeats::Repeat;
 pub use row::{BarCell, Row, RowKind};
 pub use shape::{Align, Point, Rect, Shape};
 pub use theme::{Colour, Ground, Ink};
@@ -185,7 +187,9 @@ pub struct Options {
     pub bars_a_row: u8,
     /// A row of tablature under each bar?
     pub strings: bool,
-    /// The strip of what repeats, on top of the rows?
+    /// Title, legend and counts above the rows?
+    pub heading: bool,
+    /// The strip of what repeats, on top of the rows (with a heading)?
     pub repeats: bool,
     /// Sentences: the first above the rows, the others below?
     pub words: bool,
@@ -227,6 +231,7 @@ impl Default for Options {
             magnifier: None,
             bars_a_row: 1,
             strings: false,
+            heading: true,
             repeats: true,
             words: true,
             hands: Hands::Both,

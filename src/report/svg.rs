@@ -32,14 +32,32 @@ pub fn write(piece: &Piece, options: Options, ground: Ground) -> String {
     for shape in &shapes {
         element(shape, ground, &mut body);
     }
-    let (width, height) = (sheet.options().width, sheet.height() + foot);
+    let size = (sheet.options().width, sheet.height() + foot);
+    document(
+        &format!("Bar sheet of {}", piece.title),
+        size,
+        &body,
+        ground,
+    )
+}
+
+/// Writes a page of shapes, `size` points wide and high.
+pub fn page(title: &str, size: (f64, f64), shapes: &[Shape], ground: Ground) -> String {
+    let mut body = String::new();
+    for shape in shapes {
+        element(shape, ground, &mut body);
+    }
+    document(title, size, &body, ground)
+}
+
+fn document(title: &str, (width, height): (f64, f64), body: &str, ground: Ground) -> String {
     let paper = ground.colour().hex();
-    let title = escaped(piece.title);
+    let title = escaped(title);
     format!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
          <svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width:.0}\" height=\"{height:.0}\" \
          viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" font-family=\"sans-serif\">\n\
-         <title>Bar sheet of {title}</title>\n\
+         <title>{title}</title>\n\
          <rect width=\"100%\" height=\"100%\" fill=\"{paper}\"/>\n{body}</svg>\n"
     )
 }

@@ -18,6 +18,9 @@ const HEADLINE_TALL: f64 = 26.0;
 impl Sheet {
     /// Height of the heading: title, headline, legend, the strip of what repeats, counts.
     pub(super) fn head_height(&self, piece: &Piece) -> f64 {
+        if !self.options.heading {
+            return 4.0 * self.options.zoom;
+        }
         self.repeats_top() + self.below_legend(piece)
     }
 
@@ -43,6 +46,9 @@ impl Sheet {
     pub fn head_shapes(&self, piece: &Piece) -> Vec<Shape> {
         let z = self.options.zoom;
         let mut out = Vec::new();
+        if !self.options.heading {
+            return out;
+        }
         let left = self.x(0.0);
         let meter = piece.grid.meter;
         let facts = match piece.grid.tempo() {
@@ -93,7 +99,8 @@ impl Sheet {
         }
     }
 
-    fn legend(&self, piece: &Piece, at: Point, out: &mut Vec<Shape>) {
+    /// What the shapes mean, from `at` to the right.
+    pub(super) fn legend(&self, piece: &Piece, at: Point, out: &mut Vec<Shape>) {
         let z = self.options.zoom;
         let size = 10.5 * z;
         let limit = self.options.width - 14.0 * z;

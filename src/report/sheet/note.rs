@@ -392,7 +392,7 @@ pub(super) fn wedge(slot: f64, head: Point, role: Role, zoom: f64, out: &mut Vec
 }
 
 /// The hand's full colour.
-pub(super) fn full(role: Role) -> Ink {
+pub fn full(role: Role) -> Ink {
     match role {
         Role::Bass => Ink::Thumb,
         Role::Melody => Ink::Finger,
@@ -400,7 +400,7 @@ pub(super) fn full(role: Role) -> Ink {
 }
 
 /// The hand's colour where there is nothing to say.
-pub(super) fn quiet(role: Role) -> Ink {
+pub fn quiet(role: Role) -> Ink {
     match role {
         Role::Bass => Ink::ThumbQuiet,
         Role::Melody => Ink::FingerQuiet,
@@ -417,7 +417,7 @@ pub(super) fn pale(role: Role) -> Ink {
 
 /// A head: fingers are round, the thumb is square; a take is hollow; what is heard off its slot has
 /// a bold rim in the hand's full colour.
-pub(super) fn draw_head(
+pub fn draw_head(
     at: Point,
     size: f64,
     role: Role,

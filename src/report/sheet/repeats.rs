@@ -18,7 +18,7 @@ const WORDS: f64 = 52.0;
 /// Where the cloud lies: from here off the line to here.
 const CLOUD: (f64, f64) = (6.0, 25.0);
 /// From the strip's top to its line, and from its line to the counts of the beats.
-const ABOVE: f64 = 86.0;
+const ABOVE: f64 = 92.0;
 const BELOW: f64 = 84.0;
 
 /// What stands at one place of the strip.
@@ -34,7 +34,60 @@ struct Spot<'a> {
     up: f64,
 }
 
+/// What the strip says of one slot and hand.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Repeat {
+    /// Around its head and cloud, for pointing at.
+    pub area: Rect,
+    /// "the and of 2, fingers: 21 ms later, 12 of 12 notes".
+    pub text: String,
+    /// The notes it was computed from (of the take, where there is one).
+    pub notes: Vec<usize>,
+}
+
 impl Sheet {
+    /// What the strip with its upper edge at `top` says, in order of the bar.
+    pub fn repeats_at(&self, piece: &Piece, top: f64) -> Vec<Repeat> {
+        let z = self.options.zoom;
+        let line = top + ABOVE * z;
+        let told = piece.told();
+        let beat = self.inner_width() / self.longest_bar();
+        let shown = |s: &&SlotFigure| usable(s) && self.options.hands.shows(s.role);
+        told.slots
+            .iter()
+            .filter(shown)
+            .map(|figure| {
+                let part = slots::share(piece.drift, figure.slot.part, figure.slot.parts);
+                let at = f64::from(figure.slot.beat.saturating_sub(1)) + part;
+                let x = self.margin() + at * beat;
+                let up = if figure.role == Role::Melody {
+                    -1.0
+                } else {
+                    1.0
+                };
+                let middle = Point::new(x, line + up * 24.0 * z);
+                let name = figure.slot.name(piece.grid.meter);
+                let (agree, all) = super::words::agreeing(piece, figure);
+                let verdict = figure.verdict();
+                let mut text = format!(
+                    "{name}, {}: {}",
+                    hand(figure.role),
+                    told.reference.told(&figure.figure, verdict)
+                );
+                text.push_str(&if verdict.drifts() {
+                    format!(", {} of {} notes", agree.len(), all.len())
+                } else {
+                    format!(", {} notes", all.len())
+                });
+                Repeat {
+                    area: Rect::about(middle, 15.0 * z, 20.0 * z),
+                    text,
+                    notes: all,
+                }
+            })
+            .collect()
+    }
+
     /// Height of the strip with the counts of the beats under it; none where there is nothing to
     /// lay over each other.
     pub fn repeats_height(&self, piece: &Piece) -> f64 {
@@ -128,6 +181,11 @@ impl Sheet {
 
     fn strip_title(&self, piece: &Piece, top: f64, out: &mut Vec<Shape>) {
         let z = self.options.zoom;
+        if !self.options.heading {
+            let at = Point::new(self.margin(), top + 13.0 * z);
+            self.legend(piece, at, out);
+            return self.lane_names(top, out);
+        }
         let at = Point::new(self.margin(), top + 13.0 * z);
         let bars = piece.grid.bars().len();
         let of = if piece.second.is_some() {
@@ -149,6 +207,11 @@ impl Sheet {
         );
         let at = Point::new(at.x + 100.0 * z, at.y);
         out.push(Shape::text(at, Align::Left, 10.5 * z, Ink::Faint, text));
+        self.lane_names(top, out);
+    }
+
+    fn lane_names(&self, top: f64, out: &mut Vec<Shape>) {
+        let z = self.options.zoom;
         for (role, dy) in [(Role::Melody, -LANE), (Role::Bass, LANE)] {
             if self.options.hands.shows(role) {
                 let at = Point::new(14.0 * z, top + (ABOVE + dy + 3.5) * z);
