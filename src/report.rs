@@ -14,6 +14,7 @@ pub mod marks;
 pub mod midi;
 pub mod musicxml;
 pub mod neck;
+pub mod pdf;
 pub mod sheet;
 pub mod svg;
 pub mod tab;

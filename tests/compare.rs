@@ -319,6 +319,47 @@ fn hardly_anything_to_compare_is_said() {
     );
 }
 
+/// A loop is named in the journal by the bars that were played, not by the bar before that its first
+/// note comes a little early in, nor by the next that its last note rings into.
+#[test]
+fn a_loop_is_kept_under_its_own_bars() {
+    let recording = played(&model_manner());
+    let take = played(&Manner::practised(Bpm(92.0), 5));
+    let bars = take.grid.bars();
+    let hash = thumbline::recording::Recording::new("x", 8000, vec![vec![0.1; 9]]);
+    let hash = hash.expect("a recording").hash();
+    for (first, last) in [(9, 12), (5, 8), (17, 20), (10, 11), (13, 13)] {
+        let start = bars
+            .iter()
+            .find(|b| b.number == first)
+            .expect("a bar")
+            .start;
+        let end = bars.iter().find(|b| b.number == last).expect("a bar").end;
+        let inside = |n: &&Note| n.time.0 > start.0 - 0.05 && n.time.0 < end.0 - 0.05;
+        let notes: Vec<Note> = take.notes.iter().filter(inside).cloned().collect();
+        let found = against(&recording, &notes);
+        let practised = thumbline::journal::Practised {
+            recording: hash,
+            name: "a tune",
+            grid: &recording.grid,
+            tuning: None,
+            at: thumbline::journal::Moment(0),
+            note: "",
+        };
+        let rounds = thumbline::journal::rounds_of(&found, &practised);
+        let wanted = if first == last {
+            format!("bar {first}")
+        } else {
+            format!("bars {first}-{last}")
+        };
+        assert!(
+            rounds.iter().all(|r| r.region == wanted),
+            "{wanted}: {rounds:?}"
+        );
+        assert!(!rounds.is_empty(), "{wanted}");
+    }
+}
+
 #[test]
 fn the_same_take_gives_the_same_answer() {
     let recording = played(&model_manner());

@@ -64,6 +64,72 @@ fn pictures_can_be_made() {
     }
 }
 
+/// ISO 32000-1, 7.5: the table says where each object begins, a stream is as long as it says; every
+/// bar is on one of the pages, and none of them is A3.
+#[test]
+fn the_printed_page_is_a_pdf_with_every_bar() {
+    use thumbline::report::pdf;
+    let score = tune(40, 0.020).with_take();
+    let file = pdf::write(&score.piece(), Options::default());
+    let text = String::from_utf8(file).expect("plain text inside");
+    assert!(text.starts_with("%PDF-1.4\n") && text.ends_with("%%EOF\n"));
+    let table: usize = text
+        .rsplit("startxref\n")
+        .next()
+        .and_then(|t| t.lines().next()?.parse().ok())
+        .expect("where the table is");
+    let rows: Vec<&str> = text[table..].lines().skip(3).collect();
+    let places = rows.iter().take_while(|row| row.ends_with(" n "));
+    for (i, place) in places.clone().enumerate() {
+        let at: usize = place[..10].parse().expect("a place");
+        assert!(
+            text[at..].starts_with(&format!("{} 0 obj\n", i + 1)),
+            "{place}"
+        );
+    }
+    let pages = text.matches("/Type /Page ").count();
+    assert!((3..=5).contains(&pages), "{pages} pages of 40 bars");
+    assert_eq!(places.count(), 4 + 2 * pages);
+    for part in text.split("/Length ").skip(1) {
+        let (long, rest) = part.split_once(" >>\nstream\n").expect("a stream");
+        let long: usize = long.parse().expect("its length");
+        assert!(rest[long..].starts_with("endstream"));
+    }
+    assert_eq!(text.matches("/MediaBox [0 0 595.28 841.89]").count(), pages);
+    let hex = |text: &str| text.bytes().map(|b| format!("{b:02x}")).collect::<String>();
+    for bar in 1..=40 {
+        assert!(
+            text.contains(&format!("<{}> Tj", hex(&bar.to_string()))),
+            "bar {bar}"
+        );
+    }
+    assert!(!pdf::write(&Score::empty().piece(), Options::default()).is_empty());
+}
+
+/// Five minutes of music are laid out in a time nobody notices.
+#[test]
+fn five_minutes_are_laid_out_at_once() {
+    let score = tune(125, 0.020).with_take();
+    let piece = score.piece();
+    let best = (0..5)
+        .map(|_| {
+            let start = std::time::Instant::now();
+            let sheet = Sheet::plan(&piece, Options::default());
+            let shapes = sheet.head_shapes(&piece).len() + sheet.row_shapes(&piece, 0).0.len();
+            assert!(shapes > 50);
+            start.elapsed()
+        })
+        .min()
+        .expect("five runs");
+    println!(
+        "{} notes, {:.1} ms",
+        score.notes.len(),
+        best.as_secs_f64() * 1000.0
+    );
+    // Ten times what it takes: a busy machine is not a slow layout.
+    assert!(best.as_secs_f64() < 0.3, "{best:?}");
+}
+
 fn shapes(score: &Score, options: Options) -> Vec<Shape> {
     let piece = score.piece();
     let sheet = Sheet::plan(&piece, options);

@@ -403,8 +403,8 @@ fn sentence_label_and_drawing_never_contradict_each_other() {
             };
             named += usize::from(drift.slants().any(|s| near(&s)));
         }
-        // One in three with a take over it, some of them late throughout.
-        if index % 3 == 0 {
+        // One in five with a take over it, some of them late throughout.
+        if index % 5 == 0 {
             let late = if index % 2 == 0 { 0.03 } else { 0.0 };
             let own = Habit {
                 stroke: chance.below(made.strokes.len()),

@@ -12,6 +12,8 @@ pub mod look;
 pub mod note;
 pub mod overview;
 pub mod page;
+pub mod proof;
+pub mod repeats;
 pub mod sight;
 pub mod states;
 pub mod takes;

@@ -16,7 +16,7 @@ use thumbline::report::file::Target;
 use thumbline::report::marks::{self, Cue};
 use thumbline::report::sheet::{self, Ground, Piece};
 use thumbline::report::wav::Depth;
-use thumbline::report::{csv, jams, json, midi, musicxml, svg, tab};
+use thumbline::report::{csv, jams, json, midi, musicxml, pdf, svg, tab};
 use thumbline::timing::{self, Reference};
 
 /// A format to export.
@@ -36,6 +36,8 @@ enum Format {
     Tab,
     /// The bar sheet.
     Svg,
+    /// The bar sheet on A4 pages, for printing.
+    Pdf,
     /// The sound, with a cue point at every bar and, with --bars, a loop.
     Wav,
 }
@@ -107,6 +109,11 @@ impl Export {
                 let drift = drift();
                 let piece = Piece::of(name, heard, &drift);
                 svg::write(&piece, sheet::Options::default(), Ground::Paper).into_bytes()
+            }
+            Format::Pdf => {
+                let drift = drift();
+                let piece = Piece::of(name, heard, &drift);
+                pdf::write(&piece, sheet::Options::default())
             }
             Format::Wav => self.wav(recording, heard)?,
         })

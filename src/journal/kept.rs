@@ -68,10 +68,19 @@ fn figure(found: &Comparison, round: usize, role: Role) -> Option<Figure> {
     })
 }
 
+/// A bar of which a passage has less than this was not played: a first note comes a little before
+/// its bar, a last one rings into the next. Chosen by hand.
+const PLAYED: f64 = 0.2;
+
 /// The bars of a passage, as a player says them.
 fn region(grid: &Grid, passage: (Seconds, Seconds)) -> String {
     let bars = grid.bars();
-    let inside = |b: &&Bar| b.end > passage.0 && b.start < passage.1;
+    let shared = |b: &Bar| b.end.0.min(passage.1.0) - b.start.0.max(passage.0.0);
+    let most = bars.iter().map(shared).fold(0.0, f64::max);
+    let inside = |b: &&Bar| {
+        let share = shared(b);
+        share > 0.0 && (share > PLAYED * (b.end - b.start).0 || share >= most)
+    };
     let (first, last) = (bars.iter().find(inside), bars.iter().rev().find(inside));
     match (first, last) {
         (Some(a), Some(b)) if a.number == b.number => format!("bar {}", a.number),

@@ -3,9 +3,11 @@
 //! Only visible rows are laid out. Notes, bar numbers and (while beats are moved) beats are
 //! widgets of their own, so that keyboard and screen reader reach them in order of time.
 
+use super::keys::{self, Deed};
 use super::sight::{Scene, Side, Sight};
 use super::theme::{self, Brush};
-use crate::snapshot::Snapshot;
+use super::{proof, repeats};
+use crate::snapshot::{Look, Snapshot};
 use crate::wish::{GridEdit, NoteAt, NoteEdit, Wish};
 use egui::{CursorIcon, Role, ScrollArea, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::note::{Attack, Note, Role as Hand};
@@ -20,10 +22,13 @@ const LONGEST: f64 = 1.2;
 
 /// Draws the sheet.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    proof::show(ui, snapshot, sight, wishes);
     let width = f64::from(ui.available_width() - 14.0).max(200.0);
     let Some(scene) = sight.scene(snapshot, width) else {
         return;
     };
+    repeats::show(ui, snapshot, sight, &scene, wishes);
+    zoom(ui, snapshot, wishes);
     let mut area = ScrollArea::vertical()
         .id_salt("bar sheet")
         .auto_shrink(false);
@@ -31,7 +36,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         area = area.vertical_scroll_offset(top as f32);
     }
     area.show_viewport(ui, |ui, viewport| {
-        let height = scene.sheet.height() + scene.foot_height;
+        let height = scene.sheet.height() + 12.0;
         let size = vec2(width as f32, height as f32);
         let (page, ground) = ui.allocate_exact_size(size, Sense::click_and_drag());
         let sheet = View {
@@ -46,14 +51,28 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         for row in rows.clone() {
             sheet.loop_wash(ui, row, sight);
         }
-        for shape in scene.head.iter().chain(&scene.foot) {
-            sheet.brush(ui).paint(shape);
-        }
         for row in rows.clone() {
             sheet.row(ui, row, sight, wishes);
         }
+        sheet.edges(ui, &rows, sight, wishes);
         sheet.position(ui, &rows);
     });
+}
+
+/// Pinching, or the wheel with Ctrl, makes the notes larger or smaller.
+fn zoom(ui: &Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+    let by = f64::from(ui.input(egui::InputState::zoom_delta));
+    if by != 1.0 && ui.rect_contains_pointer(ui.max_rect()) {
+        wishes.push(Wish::SetLook(larger(&snapshot.look, by)));
+    }
+}
+
+/// The look with notes `by` times as large.
+pub fn larger(look: &Look, by: f64) -> Look {
+    Look {
+        zoom: (look.zoom * by).clamp(0.5, 4.0),
+        ..*look
+    }
 }
 
 /// Where to scroll: to a row that was asked for, or after the sound.
@@ -115,6 +134,7 @@ impl View<'_> {
         let under = ground
             .interact_pointer_pos()
             .and_then(|at| self.time_under(at));
+        self.what_can_be_done(ui, ground, sight, wishes);
         if ground.drag_started() {
             let origin = ui.input(|i| i.pointer.press_origin());
             sight.loop_from = origin.and_then(|at| self.time_under(at));
@@ -131,6 +151,137 @@ impl View<'_> {
         } else if ground.clicked() {
             sight.chosen = None;
             wishes.extend(under.map(Wish::Seek));
+        }
+    }
+
+    /// Behind the other mouse button, or a long press: what can be done at a place.
+    fn what_can_be_done(
+        &self,
+        ui: &Ui,
+        ground: &egui::Response,
+        sight: &mut Sight,
+        wishes: &mut Vec<Wish>,
+    ) {
+        if ground.secondary_clicked() || ground.long_touched() {
+            let at = ui.input(|i| i.pointer.interact_pos());
+            sight.asked = at.map(|at| self.on_page(at));
+        }
+        let Some(asked) = sight.asked else {
+            return;
+        };
+        let piece = self.scene.heard.piece();
+        let time = self.scene.sheet.time_at(&piece, asked);
+        let bar = self.scene.sheet.bar_at(asked).copied();
+        let region = self.snapshot.practice.region.as_ref();
+        ground.context_menu(|ui| {
+            let mut chosen: Vec<Wish> = Vec::new();
+            if let Some(time) = time {
+                if ui.button("Play from here").clicked() {
+                    chosen.extend([Wish::Seek(time), Wish::Play(true)]);
+                }
+                let to = region.map(|r| r.to).filter(|to| *to > time);
+                let to = to.unwrap_or(piece.end);
+                if ui.button("Loop from here").clicked() && time < to {
+                    chosen.extend([Wish::SetRegion(Some((time, to))), Wish::SetLoop(true)]);
+                }
+                let from = region.map_or(Seconds(0.0), |r| r.from);
+                if ui.button("Loop up to here").clicked() && from < time {
+                    chosen.extend([Wish::SetRegion(Some((from, time))), Wish::SetLoop(true)]);
+                }
+            }
+            if let Some(bar) = bar {
+                if ui.button(format!("Loop bar {}", bar.number)).clicked() {
+                    chosen.extend([Wish::SetBars(bar.number, bar.number), Wish::SetLoop(true)]);
+                }
+                if ui.button(format!("Bar {} close up", bar.number)).clicked() {
+                    sight.close_up = Some(bar.number);
+                    ui.close();
+                }
+            }
+            if ui.button("A note was missed here").clicked() {
+                let at = egui::pos2(
+                    self.origin.x + asked.x as f32,
+                    self.origin.y + asked.y as f32,
+                );
+                chosen.extend(self.new_note(at).map(Wish::EditNote));
+            }
+            if !chosen.is_empty() {
+                wishes.extend(chosen);
+                ui.close();
+            }
+        });
+    }
+
+    /// The ends of the loop, to be dragged.
+    fn edges(
+        &self,
+        ui: &Ui,
+        rows: &std::ops::Range<usize>,
+        sight: &mut Sight,
+        wishes: &mut Vec<Wish>,
+    ) {
+        let practice = &self.snapshot.practice;
+        let Some(region) = practice.region.as_ref().filter(|_| practice.loop_on) else {
+            return;
+        };
+        let (piece, sheet) = (self.scene.heard.piece(), &self.scene.sheet);
+        for (start, time) in [(true, region.from), (false, region.to)] {
+            // The end belongs to the row that it ends.
+            let shown = if start {
+                time
+            } else {
+                Seconds((time.0 - 1e-4).max(region.from.0))
+            };
+            let Some(place) = sheet.place(&piece, shown).filter(|p| rows.contains(&p.row)) else {
+                continue;
+            };
+            let Some(area) = sheet.row_area(place.row) else {
+                continue;
+            };
+            let top = self.brush(ui).at(Point::new(place.x, area.top + 3.0));
+            let rect = egui::Rect::from_center_size(
+                pos2(top.x, top.y + area.height() as f32 / 2.0 - 3.0),
+                vec2(12.0, area.height() as f32 - 6.0),
+            );
+            let id = ui.scope_id().with(("loop end", start));
+            let handle = ui.interact(rect, id, Sense::drag());
+            let label = if start {
+                "Start of the loop"
+            } else {
+                "End of the loop"
+            };
+            handle.widget_info(|| WidgetInfo::labeled(Role::Slider, true, label));
+            if handle.hovered() || handle.dragged() {
+                let stroke = Stroke::new(4.0, self.ink(Ink::Position));
+                ui.painter().vline(top.x, rect.y_range(), stroke);
+            }
+            if handle.dragged() {
+                sight.edge = Some(start);
+            }
+            if handle.drag_stopped() {
+                sight.edge = None;
+                let to = handle
+                    .interact_pointer_pos()
+                    .and_then(|at| self.time_under(at));
+                let ends = to.map(|to| {
+                    if start {
+                        (to, region.to)
+                    } else {
+                        (region.from, to)
+                    }
+                });
+                if let Some(ends) = ends.filter(|e| e.0 < e.1) {
+                    wishes.push(Wish::SetRegion(Some(ends)));
+                }
+            }
+            let hint = if start {
+                Deed::StartLater
+            } else {
+                Deed::EndLater
+            };
+            handle
+                .on_hover_cursor(CursorIcon::ResizeHorizontal)
+                .on_hover_text(format!("{label}; a beat later with {}", keys::name(hint)));
         }
     }
 

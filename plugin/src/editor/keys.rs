@@ -2,12 +2,13 @@
 
 use super::bars;
 use super::sight::Sight;
-use crate::snapshot::{CaptureView, Snapshot};
+use crate::snapshot::{CaptureView, Snap, Snapshot};
 use crate::wish::{Control, NoteAt, NoteEdit, Wish};
 use egui::{Key, KeyboardShortcut, Modifiers};
 use thumbline::analysis::Analysis;
 use thumbline::music::note::Role;
-use thumbline::unit::Seconds;
+use thumbline::report::sheet::Hands;
+use thumbline::unit::{Beats, Seconds};
 
 /// Something a key does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,10 +47,28 @@ pub enum Deed {
     Undo,
     /// Do it again.
     Redo,
+    /// Larger notes.
+    Larger,
+    /// Smaller notes.
+    Smaller,
+    /// Every note where it was played, or only what is heard.
+    Hairs,
+    /// Both hands, the thumb alone, the fingers alone.
+    Hands,
+    /// The bar of the chosen note, or the one in play, close up.
+    CloseUp,
+    /// The loop starts a beat earlier.
+    StartEarlier,
+    /// The loop starts a beat later.
+    StartLater,
+    /// The loop ends a beat earlier.
+    EndEarlier,
+    /// The loop ends a beat later.
+    EndLater,
 }
 
 /// Every deed, its keys and what it is called. The first key of a deed is the one tooltips show.
-pub const KEYS: [(Deed, Modifiers, Key, &str); 22] = [
+pub const KEYS: [(Deed, Modifiers, Key, &str); 31] = [
     (Deed::Play, Modifiers::NONE, Key::Space, "Play or stop"),
     (Deed::Play, Modifiers::NONE, Key::P, "Play or stop as well"),
     (Deed::Loop, Modifiers::NONE, Key::L, "Loop on or off"),
@@ -127,6 +146,50 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 22] = [
         Key::U,
         "Take the last correction back",
     ),
+    (Deed::Larger, Modifiers::NONE, Key::Z, "Larger notes"),
+    (Deed::Smaller, Modifiers::SHIFT, Key::Z, "Smaller notes"),
+    (
+        Deed::Hairs,
+        Modifiers::NONE,
+        Key::D,
+        "Every note where it was played, or only what is heard",
+    ),
+    (
+        Deed::Hands,
+        Modifiers::NONE,
+        Key::V,
+        "Both hands, the thumb alone, the fingers alone",
+    ),
+    (
+        Deed::CloseUp,
+        Modifiers::NONE,
+        Key::E,
+        "The bar close up, or no longer",
+    ),
+    (
+        Deed::StartEarlier,
+        Modifiers::ALT,
+        Key::ArrowLeft,
+        "The loop starts a beat earlier",
+    ),
+    (
+        Deed::StartLater,
+        Modifiers::ALT,
+        Key::ArrowRight,
+        "The loop starts a beat later",
+    ),
+    (
+        Deed::EndEarlier,
+        Modifiers::SHIFT,
+        Key::ArrowLeft,
+        "The loop ends a beat earlier",
+    ),
+    (
+        Deed::EndLater,
+        Modifiers::SHIFT,
+        Key::ArrowRight,
+        "The loop ends a beat later",
+    ),
 ];
 
 /// A deed's first key as text: `Space`, `Ctrl+Z`.
@@ -141,6 +204,9 @@ pub fn text(modifiers: Modifiers, key: Key) -> String {
     let mut parts = Vec::new();
     if modifiers.command {
         parts.push("Ctrl");
+    }
+    if modifiers.alt {
+        parts.push("Alt");
     }
     if modifiers.shift {
         parts.push("Shift");
@@ -168,9 +234,11 @@ pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
     let focused = ctx.memory(|m| m.focused().is_some());
     let mut deeds = Vec::new();
     ctx.input_mut(|input| {
-        // Shift+Z before Z: the longer shortcut first.
+        // Ctrl+Shift+Z before Ctrl+Z before Z: the longer shortcut first.
         let mut keys: Vec<_> = KEYS.iter().collect();
-        keys.sort_by_key(|(_, modifiers, ..)| !modifiers.shift);
+        keys.sort_by_key(|(_, m, ..)| {
+            3 - u8::from(m.shift) - u8::from(m.command) - u8::from(m.alt)
+        });
         for &&(deed, modifiers, key, _) in &keys {
             let taken = focused && key == Key::Space;
             if !taken && input.consume_shortcut(&KeyboardShortcut::new(modifiers, key)) {
@@ -203,6 +271,21 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
         Deed::Tap => tap(transport.position, sight, wishes),
         Deed::Undo => wishes.push(Wish::Undo),
         Deed::Redo => wishes.push(Wish::Redo),
+        Deed::Larger => wishes.push(Wish::SetLook(bars::larger(&snapshot.look, 1.15))),
+        Deed::Smaller => wishes.push(Wish::SetLook(bars::larger(&snapshot.look, 1.0 / 1.15))),
+        Deed::Hairs => sight.hairs = !sight.hairs,
+        Deed::Hands => {
+            sight.hands = match sight.hands {
+                Hands::Both => Hands::Thumb,
+                Hands::Thumb => Hands::Fingers,
+                Hands::Fingers => Hands::Both,
+            }
+        }
+        Deed::CloseUp => close_up(snapshot, sight),
+        Deed::StartEarlier => move_loop(snapshot, (-1.0, 0.0), wishes),
+        Deed::StartLater => move_loop(snapshot, (1.0, 0.0), wishes),
+        Deed::EndEarlier => move_loop(snapshot, (0.0, -1.0), wishes),
+        Deed::EndLater => move_loop(snapshot, (0.0, 1.0), wishes),
         Deed::Previous
         | Deed::Next
         | Deed::Hear
@@ -215,6 +298,54 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
                 on_note(deed, snapshot, analysis, sight, wishes);
             }
         }
+    }
+}
+
+/// Shows the bar of the chosen note, or the one in play, close up; puts it away where it is shown.
+fn close_up(snapshot: &Snapshot, sight: &mut Sight) {
+    if sight.close_up.take().is_some() {
+        return;
+    }
+    let Some(analysis) = snapshot.analysis.ready() else {
+        return;
+    };
+    let chosen = sight.chosen_in(analysis).map(|i| analysis.notes[i].time);
+    let at = chosen.unwrap_or(snapshot.transport.position);
+    let bars = analysis.grid.bars();
+    // A note just before a bar is meant for it.
+    let holds = bars.iter().rev().find(|b| b.start.0 <= at.0 + 0.04);
+    sight.close_up = holds.or(bars.first()).map(|b| b.number);
+}
+
+/// Moves the ends of the loop by beats.
+fn move_loop(snapshot: &Snapshot, (start, end): (f64, f64), wishes: &mut Vec<Wish>) {
+    let practice = &snapshot.practice;
+    let grid = snapshot.analysis.ready().map(|a| &a.grid);
+    let (Some(region), Some(grid)) = (practice.region.as_ref(), grid) else {
+        return;
+    };
+    let moved = |time: Seconds, by: f64| {
+        let at = grid.beat_at(time)?;
+        grid.time_at(Beats(at.0.round() + by))
+    };
+    let from = if start == 0.0 {
+        Some(region.from)
+    } else {
+        moved(region.from, start)
+    };
+    let to = if end == 0.0 {
+        Some(region.to)
+    } else {
+        moved(region.to, end)
+    };
+    if let (Some(from), Some(to)) = (from, to)
+        && from < to
+    {
+        let region = Some((Seconds(from.0.max(0.0)), to));
+        // By a beat, whatever dragged ends hold on to.
+        wishes.push(Wish::SetSnap(Snap::Beat));
+        wishes.push(Wish::SetRegion(region));
+        wishes.push(Wish::SetSnap(practice.snap));
     }
 }
 

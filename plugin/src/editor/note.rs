@@ -136,6 +136,7 @@ fn corrections(
     };
     let buttons = [
         (Deed::Hear, "Hear it"),
+        (Deed::CloseUp, "Close up"),
         (Deed::Swap, other),
         (Deed::SlotBefore, "Slot before"),
         (Deed::SlotAfter, "Slot after"),

@@ -2,12 +2,15 @@
 //!
 //! Click to go there, drag to loop; with the keyboard, arrows step through it.
 
-use super::sight::Sight;
+use super::sight::{Scene, Sight};
 use super::theme;
 use crate::snapshot::{AnalysisView, RecordingView, Snapshot};
 use crate::wish::Wish;
-use egui::{EventFilter, Key, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
-use thumbline::report::sheet::Ink;
+use egui::{
+    Align2, EventFilter, FontId, Key, Painter, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInfo,
+    pos2, vec2,
+};
+use thumbline::report::sheet::{BarCell, Ground, Ink, RowKind};
 use thumbline::unit::{Seconds, Span};
 
 /// Height of the strip.
@@ -64,6 +67,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         let reach = height.sqrt() * (HEIGHT - 16.0);
         painter.vline(at, foot - reach..=foot, stroke);
     }
+    if let Some(scene) = sight.latest(snapshot) {
+        landmarks(&painter, &scene, (strip, ground), x);
+    }
     if let AnalysisView::Working { onsets, .. } = &snapshot.analysis {
         let stroke = Stroke::new(1.0, theme::ink(ground, Ink::Finger));
         for &onset in onsets.iter().filter(|t| t.0.is_finite()) {
@@ -109,6 +115,58 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         }
     }
     response.on_hover_text("Click to go there, drag to loop");
+}
+
+/// Bars, their numbers as far as there is room, and the pattern they play where another begins.
+fn landmarks(
+    painter: &Painter,
+    scene: &Scene,
+    (strip, ground): (Rect, Ground),
+    x: impl Fn(Seconds) -> f32,
+) {
+    let cells: Vec<&BarCell> = scene
+        .sheet
+        .rows()
+        .iter()
+        .filter_map(|row| match &row.kind {
+            RowKind::Bars(cells) => Some(cells),
+            RowKind::Free { .. } => None,
+        })
+        .flatten()
+        .collect();
+    let apart = strip.width() / cells.len().max(1) as f32;
+    // Every bar, every second, every fourth …: as many numbers as can be read.
+    let each = [1, 2, 4, 8, 16, 32]
+        .into_iter()
+        .find(|n| apart * *n as f32 >= 26.0)
+        .unwrap_or(64);
+    let font = FontId::proportional(10.0);
+    let mut letter = None;
+    for cell in cells {
+        let at = x(cell.start);
+        let numbered = (cell.number - 1).rem_euclid(each) == 0;
+        if numbered || apart >= 5.0 {
+            let tall = if numbered { 7.0 } else { 4.0 };
+            let stroke = Stroke::new(1.0, theme::ink(ground, Ink::Line));
+            painter.vline(at, strip.top()..=strip.top() + tall, stroke);
+        }
+        let here = cell.pattern.map(|p| p.letter);
+        let begins = here.is_some() && here != letter;
+        letter = here.or(letter);
+        let mut text = String::new();
+        if numbered {
+            text = cell.number.to_string();
+        }
+        if begins && let Some(pattern) = cell.pattern {
+            let name = char::from(b'A' + pattern.letter % 26);
+            text = format!("{text} {name}");
+        }
+        if !text.is_empty() {
+            let place = pos2(at + 2.5, strip.top() + 1.0);
+            let ink = theme::ink(ground, if begins { Ink::Text } else { Ink::Faint });
+            painter.text(place, Align2::LEFT_TOP, text.trim(), font.clone(), ink);
+        }
+    }
 }
 
 fn ordered((a, b): (Seconds, Seconds)) -> (Seconds, Seconds) {

@@ -2,13 +2,16 @@
 //!
 //! Owns the selection and the laid-out page, which is made anew only when what it shows changes.
 
+use super::proof::Proof;
 use crate::snapshot::{Answer, Look, Peaks, Snapshot, TakeView};
 use crate::wish::NoteAt;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::compare::Model;
 use thumbline::music::note::Note;
-use thumbline::report::sheet::{Options, Piece, Sentence, Shape, Sheet, Take, sentences};
+use thumbline::report::sheet::{
+    Hands, Options, Piece, Point, Repeat, Sentence, Shape, Sheet, Take, sentences,
+};
 use thumbline::timing::{Drift, Reference, measure, measure_pinned};
 use thumbline::unit::{Beats, Seconds};
 
@@ -55,6 +58,19 @@ pub struct Sight {
     pub followed: Option<usize>,
     /// The row to scroll to once, if any.
     pub reveal: Option<usize>,
+    /// What is told against, where the player has chosen; else what suits what is shown.
+    pub against: Option<Reference>,
+    /// Whose notes are shown.
+    pub hands: Hands,
+    /// Every note where it was played, also where nobody hears it?
+    pub hairs: bool,
+    /// The bar that is shown close up, if any.
+    pub close_up: Option<i32>,
+    /// Where the sheet was asked what can be done there.
+    pub asked: Option<Point>,
+    /// An end of the loop being dragged: the start?
+    pub edge: Option<bool>,
+    pub(super) proof: Option<Arc<Proof>>,
     scene: Option<Arc<Scene>>,
     heard: Option<Arc<Heard>>,
     outline: Option<Arc<Outline>>,
@@ -83,14 +99,23 @@ impl Of {
 }
 
 /// A take against the recording, note by note, where that is known already; else against its beat.
-fn over(take: &TakeView, analysis: &Arc<Analysis>, pins: &[(usize, Seconds)]) -> Second {
+fn over(
+    take: &TakeView,
+    analysis: &Arc<Analysis>,
+    pins: &[(usize, Seconds)],
+    against: Option<Reference>,
+) -> Second {
     let of = Of::new(take);
     let heard = take.analysis.as_ref().map_or(&[][..], |a| &a.notes[..]);
     let answer = take.answer.as_ref();
     let fits = |a: &&Arc<Answer>| Arc::ptr_eq(&a.to, analysis) && a.found.fault.is_none();
     let Some(answer) = answer.filter(fits) else {
         let notes = heard.to_vec();
-        let drift = measure(&notes, &analysis.grid, Reference::OwnTempo);
+        let reference = match against {
+            Some(Reference::Thumb) => Reference::Thumb,
+            _ => Reference::OwnTempo,
+        };
+        let drift = measure(&notes, &analysis.grid, reference);
         return Second { notes, drift, of };
     };
     let own = measure_pinned(&analysis.notes, &analysis.grid, Reference::OwnTempo, pins);
@@ -99,7 +124,8 @@ fn over(take: &TakeView, analysis: &Arc<Analysis>, pins: &[(usize, Seconds)]) ->
         grid: &analysis.grid,
         drifts: &own.notes,
     };
-    let (notes, mut drift) = answer.found.page(model, heard, Reference::Recording);
+    let reference = against.unwrap_or(Reference::Recording);
+    let (notes, mut drift) = answer.found.page(model, heard, reference);
     drift.late = answer.found.late(model, heard);
     Second { notes, drift, of }
 }
@@ -110,11 +136,12 @@ pub struct Heard {
     pub title: String,
     /// The analysis that is shown.
     pub analysis: Arc<Analysis>,
-    /// How its notes stand to its grid.
+    /// How its notes stand to what they are told against.
     pub drift: Drift,
     /// The take that is drawn over it.
     pub second: Option<Second>,
     pins: Arc<[(usize, Seconds)]>,
+    against: Option<Reference>,
 }
 
 impl Heard {
@@ -136,12 +163,10 @@ pub struct Scene {
     pub heard: Arc<Heard>,
     /// Where everything lies.
     pub sheet: Sheet,
-    /// Heading.
-    pub head: Vec<Shape>,
-    /// What stands under the rows.
-    pub foot: Vec<Shape>,
-    /// Height of that.
-    pub foot_height: f64,
+    /// The strip of what repeats, its upper left corner at (0, 0).
+    pub strip: Vec<Shape>,
+    /// What the strip says, place by place.
+    pub repeats: Vec<Repeat>,
     /// What it means in words.
     pub words: Vec<Sentence>,
     options: Options,
@@ -198,10 +223,12 @@ impl Sight {
     pub fn heard(&mut self, snapshot: &Snapshot) -> Option<Arc<Heard>> {
         let analysis = snapshot.analysis.shown()?;
         let take = shown_take(snapshot);
+        let against = self.against;
         let same = |heard: &&Arc<Heard>| {
             let second = heard.second.as_ref().map(|s| &s.of);
             Arc::ptr_eq(&heard.analysis, analysis)
                 && heard.pins == snapshot.practice.pins
+                && heard.against == against
                 && second == take.map(Of::new).as_ref()
                 && Some(heard.title.as_str()) == snapshot.recording.name()
         };
@@ -212,10 +239,15 @@ impl Sight {
         let pins = snapshot.practice.pins.clone();
         let heard = Arc::new(Heard {
             title: snapshot.recording.name().unwrap_or_default().to_owned(),
-            drift: measure_pinned(notes, grid, Reference::OwnTempo, &pins),
-            second: take.map(|take| over(take, analysis, &pins)),
+            // Under a take the recording stands still; what is chosen is the take's.
+            drift: match against.filter(|_| take.is_none()) {
+                Some(Reference::Thumb) => measure_pinned(notes, grid, Reference::Thumb, &pins),
+                _ => measure_pinned(notes, grid, Reference::OwnTempo, &pins),
+            },
+            second: take.map(|take| over(take, analysis, &pins, against)),
             analysis: analysis.clone(),
             pins,
+            against,
         });
         self.heard = Some(heard.clone());
         Some(heard)
@@ -224,7 +256,7 @@ impl Sight {
     /// The page at a width, laid out once for every change of it.
     pub fn scene(&mut self, snapshot: &Snapshot, width: f64) -> Option<Arc<Scene>> {
         let heard = self.heard(snapshot)?;
-        let options = options(&snapshot.look, width);
+        let options = self.options(&snapshot.look, width);
         let same =
             |scene: &&Arc<Scene>| Arc::ptr_eq(&scene.heard, &heard) && scene.options == options;
         if let Some(scene) = self.scene.as_ref().filter(same) {
@@ -232,18 +264,30 @@ impl Sight {
         }
         let piece = heard.piece();
         let sheet = Sheet::plan(&piece, options);
-        let (foot, foot_height) = sheet.foot_shapes(&piece, sheet.height());
         let scene = Arc::new(Scene {
-            head: sheet.head_shapes(&piece),
+            strip: sheet.repeats_shapes(&piece, 0.0),
+            repeats: sheet.repeats_at(&piece, 0.0),
             words: sentences(&piece),
-            foot,
-            foot_height,
             sheet,
             options,
             heard: heard.clone(),
         });
         self.scene = Some(scene.clone());
         Some(scene)
+    }
+
+    fn options(&self, look: &Look, width: f64) -> Options {
+        Options {
+            width,
+            zoom: look.zoom,
+            magnifier: look.magnifier,
+            bars_a_row: look.bars_a_row,
+            strings: look.strings,
+            heading: false,
+            hands: self.hands,
+            hairs: self.hairs,
+            ..Options::default()
+        }
     }
 
     /// The page of what is heard now, as wide as it was last laid out.
@@ -303,18 +347,7 @@ impl Sight {
 }
 
 /// The newest shown take that has been analysed.
-fn shown_take(snapshot: &Snapshot) -> Option<&TakeView> {
+pub(super) fn shown_take(snapshot: &Snapshot) -> Option<&TakeView> {
     let shown = |take: &&TakeView| take.shown && take.analysis.is_some();
     snapshot.takes.iter().rev().find(shown)
-}
-
-fn options(look: &Look, width: f64) -> Options {
-    Options {
-        width,
-        zoom: look.zoom,
-        magnifier: look.magnifier,
-        bars_a_row: look.bars_a_row,
-        strings: look.strings,
-        ..Options::default()
-    }
 }

@@ -35,7 +35,10 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 wishes.push(Wish::ForgetTake(i));
             }
         });
-        for sentence in take.answer.iter().flat_map(|a| &a.words) {
+        for warning in take.analysis.iter().flat_map(|a| &a.warnings) {
+            ui.weak(warning);
+        }
+        for sentence in told(sight, snapshot, i) {
             ui.label(sentence);
         }
     }
@@ -69,6 +72,20 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     regions(ui, snapshot, sight, wishes);
     ui.separator();
     pedals(ui, snapshot, wishes);
+}
+
+/// What a take comes to: of the one that is drawn over the sheet what the sheet says, of another
+/// what its comparison says.
+fn told(sight: &mut Sight, snapshot: &Snapshot, index: usize) -> Vec<String> {
+    let take = &snapshot.takes[index];
+    let drawn = super::sight::shown_take(snapshot).is_some_and(|t| std::ptr::eq(t, take));
+    let answered = take.answer.as_ref();
+    if let (true, Some(scene)) = (drawn, sight.latest(snapshot))
+        && answered.is_none_or(|a| a.found.fault.is_none())
+    {
+        return scene.words.iter().map(|s| s.text.clone()).collect();
+    }
+    answered.map_or_else(Vec::new, |a| a.words.clone())
 }
 
 /// The recording left, the take right.

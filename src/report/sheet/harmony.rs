@@ -78,9 +78,10 @@ fn sounding<'a>(
     to: Seconds,
 ) -> impl Iterator<Item = (i32, Role)> + 'a {
     const EARLY: f64 = 0.06;
-    let inside = move |t: Seconds| t.0 >= from.0 - EARLY && t.0 < to.0 - EARLY;
-    let notes = piece.notes.iter().filter(move |n| inside(n.time));
-    notes
+    let first = |at: Seconds| piece.notes.partition_point(|n| n.time.0 < at.0 - EARLY);
+    let (first, last) = (first(from), first(to));
+    piece.notes[first.min(last)..last]
+        .iter()
         .filter(|n| !matches!(n.attack, Attack::Tap | Attack::Dead))
         .filter_map(|n| Some((n.pitch.filter(|p| p.0.is_finite())?.nearest(), n.role)))
 }

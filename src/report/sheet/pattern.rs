@@ -39,8 +39,8 @@ type Stroke = (Slot, bool);
 type Strokes = BTreeMap<Stroke, BTreeSet<u8>>;
 
 /// Bars that share this much of what either plays are one pattern, or else variants of one; a stroke
-/// on another string counts half. Chosen by hand: one stroke of eight more or less is the same.
-const SAME: f64 = 0.8;
+/// on another string counts half. Chosen by hand: two strokes of eight more or less are the same.
+const SAME: f64 = 0.72;
 const ALIKE: f64 = 0.55;
 /// Most letters: a piece of more patterns has none.
 const LETTERS: usize = 12;
@@ -68,6 +68,9 @@ pub(super) fn names(piece: &Piece) -> BTreeMap<i32, Pattern> {
                 (known.len() - 1, 0, true)
             }
         };
+        if known.len() > LETTERS {
+            return BTreeMap::new();
+        }
         let pattern = Pattern {
             letter: letter as u8,
             variant: variant.min(200) as u8,
@@ -75,8 +78,7 @@ pub(super) fn names(piece: &Piece) -> BTreeMap<i32, Pattern> {
         };
         named.insert(bar, pattern);
     }
-    let comes_back = named.values().any(|p| !p.first);
-    if known.len() > LETTERS || !comes_back {
+    if named.values().all(|p| p.first) {
         named.clear();
     }
     named

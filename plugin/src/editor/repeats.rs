@@ -1,0 +1,129 @@
+//! What stays in view above the rows: what everything is told against, whose notes are shown, where
+//! the sound is, and the strip of what repeats.
+//!
+//! Each place of the strip is a control of its own: resting on it lights up its notes in the rows.
+
+use super::keys::{self, Deed};
+use super::sight::{Scene, Sight};
+use super::theme::{self, Brush};
+use crate::snapshot::Snapshot;
+use crate::wish::Wish;
+use egui::{Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, vec2};
+use thumbline::report::sheet::{Hands, Ink};
+use thumbline::timing::Reference;
+
+/// Below this height of the page the rows need all of it.
+const ROOM: f32 = 330.0;
+
+/// Draws the switches and, where there is room, the strip.
+pub fn show(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    sight: &mut Sight,
+    scene: &Scene,
+    wishes: &mut Vec<Wish>,
+) {
+    let tall = ui.available_height() >= ROOM;
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing.x = 6.0;
+        references(ui, sight, scene);
+        ui.separator();
+        hands(ui, sight);
+        let every = ui.selectable_label(sight.hairs, "Every hair");
+        let hint = "Every note where it was played, also where nobody hears it";
+        let hint = format!("{hint} ({})", keys::name(Deed::Hairs));
+        if every.on_hover_text(hint).clicked() {
+            keys::perform(Deed::Hairs, snapshot, sight, wishes);
+        }
+        ui.separator();
+        ui.weak(place(snapshot, scene));
+    });
+    let piece = scene.heard.piece();
+    let height = scene.sheet.repeats_height(&piece) as f32;
+    if !tall || height <= 0.0 {
+        return;
+    }
+    let width = ui.available_width();
+    let (area, strip) = ui.allocate_exact_size(vec2(width, height), Sense::hover());
+    strip.widget_info(|| WidgetInfo::labeled(Role::Group, true, "What repeats"));
+    let brush = Brush {
+        painter: ui.painter(),
+        origin: area.min,
+        ground: snapshot.look.ground,
+    };
+    for shape in &scene.strip {
+        brush.paint(shape);
+    }
+    for (i, repeat) in scene.repeats.iter().enumerate() {
+        let rect = brush.area(&repeat.area);
+        let id = ui.scope_id().with(("repeat", i));
+        let spot = ui.interact(rect, id, Sense::focusable_noninteractive());
+        spot.widget_info(|| WidgetInfo::labeled(Role::Note, true, &repeat.text));
+        if spot.contains_pointer() || spot.has_focus() {
+            sight.lit.clone_from(&repeat.notes);
+            sight.lit_take = piece.second.is_some();
+            let stroke = Stroke::new(2.0, theme::ink(snapshot.look.ground, Ink::Focus));
+            ui.painter()
+                .rect_stroke(rect, 3.0, stroke, StrokeKind::Inside);
+            spot.on_hover_text(&repeat.text);
+        }
+    }
+}
+
+/// What everything is told against: one at a time.
+fn references(ui: &mut Ui, sight: &mut Sight, scene: &Scene) {
+    let taken = scene.heard.second.is_some();
+    let choices: &[(Reference, &str)] = if taken {
+        &[
+            (Reference::Recording, "the recording"),
+            (Reference::Thumb, "my own thumb"),
+            (Reference::OwnTempo, "the beat"),
+        ]
+    } else {
+        &[
+            (Reference::OwnTempo, "the beat"),
+            (Reference::Thumb, "the thumb"),
+        ]
+    };
+    ui.weak("Against");
+    let now = scene.heard.piece().told().reference;
+    for &(reference, name) in choices {
+        let on = now == reference;
+        let button = ui.selectable_label(on, name);
+        button.widget_info(|| {
+            let label = format!("Against {name}");
+            WidgetInfo::selected(egui::WidgetType::RadioButton, true, on, label)
+        });
+        if button.clicked() {
+            sight.against = Some(reference);
+        }
+    }
+}
+
+/// Whose notes are shown.
+fn hands(ui: &mut Ui, sight: &mut Sight) {
+    for (hands, name) in [
+        (Hands::Both, "Both hands"),
+        (Hands::Thumb, "Thumb"),
+        (Hands::Fingers, "Fingers"),
+    ] {
+        if ui.selectable_label(sight.hands == hands, name).clicked() {
+            sight.hands = hands;
+        }
+    }
+}
+
+/// Bar, beat and time of the sound.
+fn place(snapshot: &Snapshot, scene: &Scene) -> String {
+    let at = snapshot.transport.position;
+    let minutes = (at.0.max(0.0) / 60.0).floor();
+    let time = format!("{minutes:.0}:{:04.1}", at.0.max(0.0) - 60.0 * minutes);
+    let grid = &scene.heard.analysis.grid;
+    let beats = grid.beats();
+    let index = beats.partition_point(|b| b.time <= at);
+    let beat = index.checked_sub(1).and_then(|i| beats.get(i));
+    match beat.filter(|_| grid.beat_at(at).is_some()) {
+        Some(beat) => format!("bar {}, beat {}  ·  {time}", beat.bar, beat.place),
+        None => time,
+    }
+}
