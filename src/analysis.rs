@@ -8,6 +8,7 @@ pub mod beat;
 pub mod correct;
 pub mod decide;
 pub mod doubt;
+pub mod hand;
 pub mod hear;
 pub mod net;
 pub mod onset;
@@ -16,12 +17,14 @@ pub mod pitch;
 pub mod place;
 pub mod ring;
 pub mod role;
+pub mod solo;
 pub mod string;
 pub mod tuning;
 
 use crate::music::grid::Grid;
+use crate::music::guess::{self, Guess};
 use crate::music::note::{Note, Role};
-use crate::music::tuning::Tuning;
+use crate::music::tuning::{Named, Tuning};
 use crate::recording::Recording;
 use crate::unit::{Cents, Seconds};
 use serde::{Deserialize, Serialize};
@@ -43,8 +46,14 @@ pub struct Analysis {
     /// too little was heard to tell.
     #[serde(default)]
     pub tuning_course: Vec<tuning::At>,
-    /// The tuning that strings and frets refer to: given or assumed.
+    /// The tuning that strings and frets refer to: told, or the likeliest of `guesses`.
     pub tuning: Tuning,
+    /// What the tuning may be, most likely first; empty where it was told or nothing was played.
+    #[serde(default)]
+    pub guesses: Vec<Guess>,
+    /// Whether one plucked guitar is what sounds.
+    #[serde(default)]
+    pub solo: solo::Solo,
     /// Length of the recording.
     pub end: Seconds,
     /// Other readings of the beat, most probable first.
@@ -59,6 +68,41 @@ pub struct Analysis {
 pub struct Options {
     /// The guitar's tuning and capo; guessed when none is given.
     pub tuning: Option<Tuning>,
+    /// The tunings that are guessed among: the player's own among them; those that come with
+    /// Thumbline when none is given.
+    pub tunings: Vec<Named>,
+}
+
+impl Options {
+    /// A guitar tuned so.
+    pub fn tuned(tuning: Tuning) -> Self {
+        Self {
+            tuning: Some(tuning),
+            ..Self::default()
+        }
+    }
+}
+
+impl Analysis {
+    /// Whether strings and frets may be told as known: the tuning was told, or its guess is sure.
+    pub fn tuning_known(&self) -> bool {
+        self.guesses.first().is_none_or(|g| g.odds >= guess::SURE)
+    }
+
+    /// The same notes on the strings of `tuning`, as if it had been told; roles that a player gave
+    /// are kept by whoever holds them (see [`reconsider`]).
+    #[must_use]
+    pub fn tuned(&self, tuning: &Tuning) -> Self {
+        let mut after = Self {
+            tuning: tuning.clone(),
+            guesses: Vec::new(),
+            ..self.clone()
+        };
+        if *tuning != self.tuning {
+            after = reconsider(&after, &[]);
+        }
+        after
+    }
 }
 
 /// What the analysis is doing.
@@ -134,10 +178,15 @@ pub fn analyze(
     let tuning_course = coarse.map_or_else(Vec::new, |_| tuning::course(&deviations));
     let rings = ring::rings(&mono, &events, tuning_offset.unwrap_or(offset), observer)?;
     go_on(observer, Stage::Roles, 0.0)?;
-    let tuning = options
-        .tuning
-        .clone()
-        .unwrap_or_else(|| string::guess(&events, &rings));
+    let guesses = match (&options.tuning, options.tunings.as_slice()) {
+        (Some(_), _) => Vec::new(),
+        (None, []) => string::guesses(&events, &rings, Named::built_in()),
+        (None, known) => string::guesses(&events, &rings, known),
+    };
+    let tuning = options.tuning.clone().unwrap_or_else(|| {
+        let first = guesses.first().map(|g| g.tuning.clone());
+        first.unwrap_or_else(Tuning::standard)
+    });
     let mut notes = role::notes(&events, &tuning, tuning_offset.unwrap_or(offset));
     attack::describe(&mut notes, &events, &heard);
     ring::end(&mut notes, &rings);
@@ -148,28 +197,38 @@ pub fn analyze(
         .iter_mut()
         .filter(|n| n.end > recording.end())
         .for_each(|n| n.end = recording.end());
-    let foreign = doubt::foreign(&heard);
-    if foreign {
+    let solo = solo::judge(&mono, observer)?;
+    if !solo.is_one_guitar() {
         for note in &mut notes {
             note.confidence *= 0.5;
         }
     }
-    observer.notes(&notes);
     go_on(observer, Stage::Beats, 0.0)?;
     let beats = beat::track(&notes, recording.end(), &beat::GridEdits::default());
+    // The hand once more, now that its pattern in the bar can be seen.
+    hands(
+        &mut notes,
+        &tuning,
+        tuning_offset.unwrap_or(offset),
+        &beats.grid,
+        &[],
+    );
+    observer.notes(&notes);
     Ok(Analysis {
         notes,
         grid: beats.grid,
         tuning_offset,
         tuning_course,
         tuning,
+        guesses,
         end: recording.end(),
         alternatives: beats.alternatives,
         warnings: {
-            let mut said = doubt::warnings(recording, &events, foreign);
+            let mut said = doubt::warnings(recording, &events, &solo);
             said.extend(beats.warnings);
             said
         },
+        solo,
     })
 }
 
@@ -178,11 +237,21 @@ pub fn analyze(
 pub fn reconsider(analysis: &Analysis, said: &[(usize, Role)]) -> Analysis {
     let mut after = analysis.clone();
     let offset = analysis.tuning_offset.unwrap_or_default();
-    role::assign(&mut after.notes, &analysis.tuning, offset, said);
-    for (note, before) in after.notes.iter_mut().zip(&analysis.notes) {
-        note.end = before.end;
-    }
+    hands(
+        &mut after.notes,
+        &analysis.tuning,
+        offset,
+        &analysis.grid,
+        said,
+    );
     after
+}
+
+/// Roles and strings anew; ends stay as they were heard.
+fn hands(notes: &mut [Note], tuning: &Tuning, offset: Cents, grid: &Grid, said: &[(usize, Role)]) {
+    let ends: Vec<Seconds> = notes.iter().map(|n| n.end).collect();
+    role::assign(notes, tuning, offset, grid, said);
+    notes.iter_mut().zip(ends).for_each(|(n, end)| n.end = end);
 }
 
 /// Reports progress and asks whether to go on.

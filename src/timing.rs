@@ -4,6 +4,7 @@
 //! Owns the reading of a grid; it never moves a beat (`analysis/beat` does). Robust throughout:
 //! centres are medians, spreads are scaled median distances.
 
+use crate::analysis::Analysis;
 use crate::music::grid::Grid;
 use crate::music::note::{Attack, Note, Role};
 use crate::unit::{Beats, Bpm, Seconds, Span};
@@ -239,6 +240,19 @@ const SECTION: i32 = 8;
 /// pieces.
 const MEASURING: Span = Span::from_ms(5.7);
 
+/// Measures what was heard against its own grid; where something else than one guitar plays there are no
+/// thumb and fingers to measure, and nothing is.
+pub fn of(found: &Analysis, reference: Reference) -> Drift {
+    if found.solo.is_one_guitar() {
+        return measure(&found.notes, &found.grid, reference);
+    }
+    Drift {
+        reference,
+        notes: vec![None; found.notes.len()],
+        ..Drift::default()
+    }
+}
+
 /// Measures `notes` against `grid`.
 pub fn measure(notes: &[Note], grid: &Grid, reference: Reference) -> Drift {
     measure_pinned(notes, grid, reference, &[])
@@ -303,8 +317,27 @@ pub fn measure_pinned(
     for &i in &order {
         drift.notes[i] = placed[i].and_then(|p| read(&notes[i], p, &against, gaps[i]));
     }
+    if reference == Reference::Thumb {
+        leave_out_unmeasured(&mut drift, notes, &order);
+    }
     summarise(&mut drift, notes, grid, &phases);
     drift
+}
+
+/// A finger note with the very time of a thumb note was not measured for itself: against the thumb it
+/// would show a closeness that nobody played.
+fn leave_out_unmeasured(drift: &mut Drift, notes: &[Note], order: &[usize]) {
+    for same in order.chunk_by(|a, b| notes[*a].time == notes[*b].time) {
+        let role = |i: &usize| notes[*i].role;
+        if !same.iter().any(|i| role(i) == Role::Bass) {
+            continue;
+        }
+        for i in same.iter().filter(|i| role(i) == Role::Melody) {
+            if let Some(found) = &mut drift.notes[*i] {
+                (found.drift, found.share) = (None, None);
+            }
+        }
+    }
 }
 
 /// The off-beat's share of the beat: as it was set, else as it is played.

@@ -38,6 +38,8 @@ fn heard(shift: f64) -> Analysis {
         tuning_offset: None,
         tuning_course: Vec::new(),
         tuning: Tuning::dadgad(),
+        guesses: Vec::new(),
+        solo: thumbline::analysis::solo::Solo::default(),
         end: Seconds(5.0),
         alternatives: Vec::new(),
         warnings: Vec::new(),

@@ -123,6 +123,8 @@ fn played(
         tuning_offset: None,
         tuning_course: Vec::new(),
         tuning,
+        guesses: Vec::new(),
+        solo: thumbline::analysis::solo::Solo::default(),
         end: Seconds(1.0 + 60.0 / bpm * (bars * beats) as f64),
         alternatives: Vec::new(),
         warnings: Vec::new(),

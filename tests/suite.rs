@@ -26,6 +26,7 @@ mod separate;
 mod sheet;
 mod sheet_theme;
 mod sheet_truth;
+mod solo;
 mod stretch;
 mod stretch_sounds;
 mod strings;

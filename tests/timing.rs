@@ -282,3 +282,27 @@ fn tempo_trend_and_steadiness_have_intervals() {
     assert!(steady.low < steady.scatter && steady.scatter < steady.high);
     assert!(steady.sources.is_none());
 }
+
+/// Two notes of a pinch with one time were not measured each for itself: against the thumb the finger
+/// has no figure, against the tempo it has.
+#[test]
+fn a_pinch_that_was_not_measured_has_no_distance() {
+    let mut notes: Vec<_> = (0..16)
+        .map(|i| note(1.0 + 0.6 * f64::from(i), Role::Bass, 40))
+        .collect();
+    notes.push(note(1.0 + 0.6 * 4.0, Role::Melody, 64));
+    notes.push(note(1.0 + 0.6 * 8.0 + 0.012, Role::Melody, 64));
+    notes.sort_by(|a, b| a.time.total_cmp(&b.time));
+    let of = |reference| -> Vec<bool> {
+        let drift = measure(&notes, &grid(20, 0.6), reference);
+        let fingers = notes
+            .iter()
+            .zip(&drift.notes)
+            .filter(|(n, _)| n.role == Role::Melody);
+        fingers
+            .map(|(_, d)| d.as_ref().is_some_and(|d| d.drift.is_some()))
+            .collect()
+    };
+    assert_eq!(of(Reference::Thumb), [false, true]);
+    assert_eq!(of(Reference::OwnTempo), [true, true]);
+}

@@ -56,6 +56,8 @@ pub fn tune(bars: usize) -> Analysis {
         tuning_offset: None,
         tuning_course: Vec::new(),
         tuning,
+        guesses: Vec::new(),
+        solo: thumbline::analysis::solo::Solo::default(),
         end: Seconds(0.5 + 2.4 * bars as f64),
         alternatives: Vec::new(),
         warnings: Vec::new(),

@@ -4,6 +4,8 @@
 //! several close candidates a pitch begins at; whether that pitch begins there at all. Role,
 //! string and kind come after.
 
+pub mod fit;
+
 use super::hear::Heard;
 use super::net::{Made, PITCHES};
 use super::pitch::LOWEST;
@@ -26,26 +28,35 @@ pub struct Event {
     pub heard: usize,
 }
 
-// The weights below are logistic regressions over what this network says of 75 rendered pieces
-// (steel, nylon, sampled and modelled voices; rooms, noise, lossy files); on 15 fresh ones they
-// lose nothing.
+/// What the three weighings multiply their evidence with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Weights {
+    /// How exactly a candidate marks an onset, with bias.
+    pub exact: ([f32; 13], f32),
+    /// Which of several candidates a pitch begins at.
+    pub place: [f32; 7],
+    /// Whether it begins there at all, with bias.
+    pub note: ([f32; 10], f32),
+}
 
-/// Weights and bias of [`exactness`].
-const EXACT: ([f32; 13], f32) = (
-    [
-        4.137, 0.59, 0.159, 0.48, -1.305, 0.069, -0.13, -2.536, -0.13, 2.32, -0.101, 1.443, 0.271,
-    ],
-    -5.269,
-);
-/// Weights of [`placing`].
-const PLACE: [f32; 7] = [0.61, 0.544, 0.139, -0.135, 0.784, 0.095, -0.081];
-/// Weights and bias of the final decision.
-const NOTE: ([f32; 10], f32) = (
-    [
-        0.335, 0.929, -0.146, 0.17, 0.074, 0.238, 0.806, -1.504, 0.019, 0.034,
-    ],
-    0.22,
-);
+/// Logistic regressions over what this network says of performances with known notes: `cargo xtask bench
+/// fit FOLDER…` fits them anew (`fit`).
+const WEIGHTS: Weights = Weights {
+    exact: (
+        [
+            4.137, 0.59, 0.159, 0.48, -1.305, 0.069, -0.13, -2.536, -0.13, 2.32, -0.101, 1.443,
+            0.271,
+        ],
+        -5.269,
+    ),
+    place: [0.61, 0.544, 0.139, -0.135, 0.784, 0.095, -0.081],
+    note: (
+        [
+            0.335, 0.929, -0.146, 0.17, 0.074, 0.238, 0.806, -1.504, 0.019, 0.034,
+        ],
+        0.22,
+    ),
+};
 /// Least probability of a note. From 0.65 to 0.75 rendered pieces do not care; within that, chosen with
 /// three real recordings in view, where sounds of damping are the commonest false notes.
 const LEAST: f32 = 0.7;
@@ -61,13 +72,14 @@ const NEIGHBOURS: usize = 8;
 
 /// The notes that begin, in order of time, lower pitches first.
 pub fn events(heard: &[Heard]) -> Vec<Event> {
-    let marks: Vec<Mark> = (0..heard.len()).map(|i| Mark::of(heard, i)).collect();
+    let weights = &WEIGHTS;
+    let marks = marks(heard, weights);
     let folded: Vec<Vec<f32>> = heard.iter().map(|h| fold(&h.newness.pitches)).collect();
     let mut events: Vec<Event> = (0..PITCHES)
         .flat_map(|pitch| {
             groups(heard, pitch)
                 .into_iter()
-                .flat_map(|group| settle(heard, &marks, pitch, group))
+                .flat_map(|group| settle(heard, &marks, pitch, group, weights))
                 .collect::<Vec<_>>()
                 .into_iter()
                 .filter_map(|i| event(heard, &marks, &folded, pitch, i))
@@ -78,8 +90,16 @@ pub fn events(heard: &[Heard]) -> Vec<Event> {
     events
 }
 
+fn marks(heard: &[Heard], weights: &Weights) -> Vec<Mark> {
+    (0..heard.len())
+        .map(|i| Mark::of(heard, i, weights))
+        .collect()
+}
+
 /// How a candidate stands among its neighbours.
 struct Mark {
+    /// What speaks for an onset within 3 ms of it.
+    features: [f32; 13],
     /// Log odds that an onset lies within 3 ms of the candidate.
     exact: f32,
     /// How much neighbours' offsets point at it.
@@ -89,7 +109,7 @@ struct Mark {
 }
 
 impl Mark {
-    fn of(heard: &[Heard], i: usize) -> Self {
+    fn of(heard: &[Heard], i: usize, weights: &Weights) -> Self {
         let h = &heard[i];
         let (time, onset) = (h.candidate.time, h.reading.onset);
         let (rise, flux) = (h.candidate.rise.max(0.0), h.candidate.strength.max(0.0));
@@ -133,7 +153,8 @@ impl Mark {
             if flux > 0.0 { 1.0 } else { 0.0 },
         ];
         Self {
-            exact: weigh(&features, &EXACT.0) + EXACT.1,
+            exact: weigh(&features, &weights.exact.0) + weights.exact.1,
+            features,
             pointed,
             own,
         }
@@ -163,10 +184,16 @@ fn groups(heard: &[Heard], pitch: usize) -> Vec<Vec<usize>> {
 
 /// The candidates of a group at which `pitch` begins: the best, then the best of those far enough
 /// from it, and so on.
-fn settle(heard: &[Heard], marks: &[Mark], pitch: usize, mut group: Vec<usize>) -> Vec<usize> {
+fn settle(
+    heard: &[Heard],
+    marks: &[Mark],
+    pitch: usize,
+    mut group: Vec<usize>,
+    weights: &Weights,
+) -> Vec<usize> {
     let mut chosen = Vec::new();
     while let Some(first) = group.first().copied() {
-        let score = |i: usize| weigh(&placing(heard, marks, pitch, i, i == first), &PLACE);
+        let score = |i: usize| weigh(&placing(heard, marks, pitch, i, i == first), &weights.place);
         let best = group.iter().copied().fold(
             first,
             |best, i| if score(i) > score(best) { i } else { best },
@@ -193,14 +220,14 @@ fn placing(heard: &[Heard], marks: &[Mark], pitch: usize, i: usize, first: bool)
     ]
 }
 
-/// The note of `pitch` at candidate `i`, if there is one.
-fn event(
+/// What speaks for `pitch` beginning at candidate `i` at all, and its share of what begins there.
+fn beginning(
     heard: &[Heard],
     marks: &[Mark],
     folded: &[Vec<f32>],
     pitch: usize,
     i: usize,
-) -> Option<Event> {
+) -> ([f32; 10], f32) {
     let h = &heard[i];
     let said = h.reading.pitches[pitch];
     let (mut most, mut onset, mut exact) = (said, h.reading.onset, marks[i].exact);
@@ -229,7 +256,20 @@ fn event(
         odds(h.reading.sounding[pitch]),
         h.fits[pitch].clamp(-6.0, 6.0),
     ];
-    let confidence = logistic(weigh(&features, &NOTE.0) + NOTE.1);
+    (features, share)
+}
+
+/// The note of `pitch` at candidate `i`, if there is one.
+fn event(
+    heard: &[Heard],
+    marks: &[Mark],
+    folded: &[Vec<f32>],
+    pitch: usize,
+    i: usize,
+) -> Option<Event> {
+    let h = &heard[i];
+    let (features, share) = beginning(heard, marks, folded, pitch, i);
+    let confidence = logistic(weigh(&features, &WEIGHTS.note.0) + WEIGHTS.note.1);
     (confidence > LEAST).then(|| Event {
         time: Seconds(h.candidate.time),
         midi: LOWEST + pitch as i32,

@@ -1,37 +1,23 @@
 //! What makes an analysis doubtful, in plain sentences.
 
 use super::decide::Event;
-use super::hear::Heard;
+use super::solo::Solo;
 use crate::recording::Recording;
 
-/// A rise this clear is something: its flux and contrast (dB).
-const CLEAR: (f32, f32) = (0.5, 8.0);
-/// Below this the network finds no note in it.
-const UNHEARD: f32 = 0.3;
-/// Share of clear rises without a note above which this is no solo guitar. Tuned on rendered
-/// guitars against noise, clicks and drum-like bursts.
-const FOREIGN: f64 = 0.5;
+/// What is said where something else than one guitar sounds.
+pub const FOREIGN: &str = "This does not sound like one guitar alone, so thumb, fingers and drift are not told; \
+     slowing and looping work all the same.";
 /// Samples in a row at the very top that count as cut off, and how many such runs matter.
 const FLAT: usize = 4;
 const RUNS: usize = 20;
 
-/// Whether what was heard is foreign to a solo guitar: rises that are clear, but no notes.
-pub fn foreign(heard: &[Heard]) -> bool {
-    let clear: Vec<&Heard> = heard
-        .iter()
-        .filter(|h| h.candidate.strength > CLEAR.0 && h.candidate.rise > CLEAR.1)
-        .collect();
-    let lost = clear.iter().filter(|h| h.reading.onset < UNHEARD).count();
-    clear.len() >= 8 && lost as f64 > FOREIGN * clear.len() as f64
-}
-
 /// Sentences for the player.
-pub fn warnings(recording: &Recording, events: &[Event], foreign: bool) -> Vec<String> {
+pub fn warnings(recording: &Recording, events: &[Event], solo: &Solo) -> Vec<String> {
     let mut said = Vec::new();
     if events.is_empty() {
         said.push("No plucked string was heard in this recording.".to_owned());
-    } else if foreign {
-        said.push("This does not sound like a guitar alone: take its notes as unsure.".to_owned());
+    } else if !solo.is_one_guitar() {
+        said.push(FOREIGN.to_owned());
     }
     if clipped(recording) {
         said.push(

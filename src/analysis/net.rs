@@ -26,7 +26,7 @@
 //! highest. A pinch or strum shows as several pitches at once. [`Reading::sounding`] holds the old
 //! notes that go on and the new ones: a new pitch that repeats one already sounding is in both.
 
-mod layers;
+pub(super) mod layers;
 mod patch;
 mod weights;
 

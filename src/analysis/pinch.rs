@@ -22,6 +22,10 @@ const EXACT: f64 = 0.004;
 const NAMED: f32 = 0.15;
 /// The waveform's time stands where the readings agree with it to this, seconds.
 const AGREED: f64 = 0.003;
+/// Two notes of one attack are told apart from this distance on, seconds: about one standard error of
+/// it. Nearer ones keep one time between them, to the bit, which says that they were not measured
+/// each for itself.
+const APART: f64 = 0.002;
 /// Readings that lie before the first attack of the group by no more than this mean that attack,
 /// seconds: the waveform tells it more exactly.
 const FIRST: f64 = 0.006;
@@ -82,8 +86,10 @@ fn time(events: &[Event], aims: &[f64], i: usize) -> f64 {
         .take_while(|k| events[*k].time.0 < own.time.0 + NEAR)
         .filter(|k| events[*k].midi != own.midi);
     let (mut count, mut higher, mut first) = (0, f64::INFINITY, own.time.0);
+    let mut other = i;
     for k in others {
         count += 1;
+        other = k;
         first = first.min(events[k].time.0);
         if events[k].midi >= own.midi + BELOW {
             higher = higher.min(aims[k]);
@@ -91,6 +97,9 @@ fn time(events: &[Event], aims: &[f64], i: usize) -> f64 {
     }
     if count != 1 {
         return own.time.0;
+    }
+    if (events[other].time - own.time).0.abs() < AGREED {
+        return own_of_two(events, aims, (i, other), first);
     }
     let behind = 1000.0 * (aims[i] - higher);
     let aim = if behind > 0.0 && behind < 30.0 {
@@ -108,6 +117,19 @@ fn time(events: &[Event], aims: &[f64], i: usize) -> f64 {
     } else {
         aim
     }
+}
+
+/// The time of the first of two notes that share an attack: the waveform tells when the earlier begins,
+/// the readings how long after it the other does.
+fn own_of_two(events: &[Event], aims: &[f64], (own, other): (usize, usize), first: f64) -> f64 {
+    let after = aims[own] - aims[other];
+    if after < APART {
+        return first;
+    }
+    if events[own].midi + BELOW <= events[other].midi {
+        return first + 0.001 * undrawn(1000.0 * after);
+    }
+    first + after
 }
 
 /// [`DRAWN`] between its points, ms.

@@ -1,10 +1,14 @@
-//! Thumb or fingers.
+//! Thumb or fingers, string and fret, of every note.
 //!
-//! The strings decide first: the thumb has the bass strings. Owns what becomes of the rest of a
-//! note once its place is known, and how a player's correction changes the others.
+//! How a hand plays (`hand`) and the string it lies on (`string`) are weighed together: the thumb may
+//! take string 3, a finger string 4. In a single line, and in a strum, there is no voice to tell the
+//! hand by, and only the string says. Owns that weighing, what becomes of the rest of a note once its
+//! place is known, and how a player's correction changes the others.
 
 use super::decide::Event;
+use super::hand::{self, Struck};
 use super::string::{self, Pitch, Place};
+use crate::music::grid::Grid;
 use crate::music::note::{Attack, Note, Role};
 use crate::music::tuning::Tuning;
 use crate::unit::{Cents, Decibels, MidiNote, Seconds};
@@ -34,13 +38,25 @@ pub fn notes(events: &[Event], tuning: &Tuning, offset: Cents) -> Vec<Note> {
             confidence: event.confidence,
         })
         .collect();
-    assign(&mut notes, tuning, offset, &[]);
+    assign(&mut notes, tuning, offset, &Grid::default(), &[]);
     notes
 }
 
+/// How much the string counts against the hand: the log odds of each are added, the string's times
+/// this and at most this often over. Between 0 (crossed voices are told best) and 1.5 (a thumb that
+/// plays once a bar is) chosen with both kinds of rendered pieces in view.
+const STRING: f64 = 0.7;
+const MOST: f64 = 2.0;
+
 /// Gives every note its role, string, fret and end, keeping to the roles in `fixed` (index of a
-/// note and what the player says it is).
-pub fn assign(notes: &mut [Note], tuning: &Tuning, offset: Cents, fixed: &[(usize, Role)]) {
+/// note and what the player says it is). `grid` tells the hand's pattern; it may be empty.
+pub fn assign(
+    notes: &mut [Note],
+    tuning: &Tuning,
+    offset: Cents,
+    grid: &Grid,
+    fixed: &[(usize, Role)],
+) {
     let said = |i: usize| fixed.iter().rev().find(|(k, _)| *k == i).map(|(_, r)| *r);
     let (index, pitches): (Vec<usize>, Vec<Pitch>) = notes
         .iter()
@@ -58,19 +74,55 @@ pub fn assign(notes: &mut [Note], tuning: &Tuning, offset: Cents, fixed: &[(usiz
         })
         .unzip();
     let places = string::places(&pitches, tuning);
-    for ((i, pitch), place) in index.into_iter().zip(&pitches).zip(places) {
+    let struck: Vec<Struck> = pitches
+        .iter()
+        .map(|p| Struck {
+            time: p.time,
+            midi: p.midi,
+        })
+        .collect();
+    let hands = if string::is_line(&pitches, tuning) {
+        Vec::new()
+    } else {
+        hand::fingers(&struck, grid)
+    };
+    for (k, ((i, pitch), place)) in index.into_iter().zip(&pitches).zip(places).enumerate() {
         let note = &mut notes[i];
         note.string = place.map(|p| p.string);
         note.fret = place.map(|p| p.fret as u8);
         (note.role, note.role_confidence) = match pitch.role {
             Some(role) => (role, 1.0),
-            None => role_of(pitch, place, tuning),
+            None => {
+                let hand = hands.get(k).filter(|_| !hand::strummed(&struck, k));
+                role_of(pitch, place, tuning, hand.copied())
+            }
         };
     }
     ring(notes);
 }
 
-fn role_of(pitch: &Pitch, place: Option<Place>, tuning: &Tuning) -> (Role, f32) {
+fn role_of(
+    pitch: &Pitch,
+    place: Option<Place>,
+    tuning: &Tuning,
+    fingers: Option<f64>,
+) -> (Role, f32) {
+    if let Some(fingers) = fingers {
+        let lean = place.map_or(0.0, |p| {
+            let least = if string::is_bass(p.string) {
+                -0.05
+            } else {
+                0.05
+            };
+            let lean = f64::from(p.melody);
+            // What was chosen counts, were the other as cheap.
+            (if lean * least > 0.0 { lean } else { least }).clamp(-MOST, MOST)
+        });
+        let odds = ((fingers + 1e-4) / (1.0 - fingers + 1e-4)).ln() + STRING * lean;
+        let role = if odds > 0.0 { Role::Melody } else { Role::Bass };
+        let confidence = 1.0 / (1.0 + (-odds.abs()).exp());
+        return (role, confidence.clamp(0.5, 0.99) as f32);
+    }
     let Some(place) = place else {
         let middle = tuning.open(4).unwrap_or(50) + 3;
         let role = if pitch.midi < middle {

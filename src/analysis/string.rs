@@ -6,8 +6,10 @@
 //! algorithm; the strings follow from it.
 
 use super::decide::Event;
+use super::hand::{self, Struck};
 use super::ring::Ring;
-use crate::music::guess::{self, Heard};
+use crate::music::grid::Grid;
+use crate::music::guess::{self, Guess, Heard};
 use crate::music::note::Role;
 use crate::music::tuning::{Named, Tuning};
 use crate::unit::{Cents, Seconds};
@@ -136,6 +138,11 @@ impl Style {
     }
 }
 
+/// Is this a single line, without a bass under it?
+pub fn is_line(pitches: &[Pitch], tuning: &Tuning) -> bool {
+    Style::of(pitches.iter().map(|p| p.midi), tuning) == Style::Line
+}
+
 /// Runs of notes that sound together.
 fn grips(pitches: &[Pitch]) -> Vec<std::ops::Range<usize>> {
     let mut grips: Vec<std::ops::Range<usize>> = Vec::new();
@@ -254,24 +261,46 @@ fn lean(pitch: &Pitch, tuning: &Tuning, style: Style, position: usize) -> f32 {
 /// A string is taken to ring this long where nothing is heard of its end, seconds.
 const LONGEST: f64 = 4.5;
 
-/// The likeliest tuning and capo for the pitches that were played. A single line says nothing of
-/// its tuning: it is taken to be standard.
-pub fn guess(events: &[Event], rings: &[Ring]) -> Tuning {
+/// Guesses that are kept.
+const KEPT: usize = 5;
+
+/// A hand is taken for known from these odds on.
+const HAND: f64 = 0.65;
+
+/// What the tuning and capo may be, most likely first, among the `known` ones; empty where nothing was
+/// played. Which hand plucks is told by voice alone, since no string is known yet. A single line says
+/// little of its tuning: standard then comes first, with its own odds.
+pub fn guesses(events: &[Event], rings: &[Ring], known: &[Named]) -> Vec<Guess> {
+    let struck: Vec<Struck> = events
+        .iter()
+        .map(|e| Struck {
+            time: e.time,
+            midi: e.midi,
+        })
+        .collect();
     let standard = Tuning::standard();
-    if Style::of(events.iter().map(|e| e.midi), &standard) == Style::Line {
-        return standard;
-    }
+    let line = Style::of(events.iter().map(|e| e.midi), &standard) == Style::Line;
+    let hands = hand::fingers(&struck, &Grid::default());
     let heard: Vec<Heard> = events
         .iter()
         .zip(rings)
-        .map(|(e, ring)| Heard {
+        .zip(hands)
+        .map(|((e, ring), fingers)| Heard {
             time: e.time,
             end: ring.end(Seconds(e.time.0 + LONGEST)),
             midi: e.midi,
-            role: None,
+            role: match fingers {
+                _ if line => None,
+                p if p > HAND => Some(Role::Melody),
+                p if p < 1.0 - HAND => Some(Role::Bass),
+                _ => None,
+            },
         })
         .collect();
-    guess::guess(&heard, Cents(0.0), Named::built_in(), 1)
-        .pop()
-        .map_or(standard, |g| g.tuning)
+    let mut guesses = guess::guess(&heard, Cents(0.0), known, usize::MAX);
+    if line && let Some(at) = guesses.iter().position(|g| g.tuning == standard) {
+        guesses[..=at].rotate_right(1);
+    }
+    guesses.truncate(KEPT);
+    guesses
 }

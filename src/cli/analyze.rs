@@ -19,6 +19,10 @@ use thumbline::timing::Drift;
 
 /// Find every note with its time, thumb or finger, pitch and string, and the beats, bars, tempo
 /// and tuning.
+///
+/// Thumb and fingers are told by voice, repetition and the pattern of the bar, with the string as
+/// evidence; in a single line, and in strums, only the string tells, and there "thumb" means
+/// strings 4 to 6.
 #[derive(Args)]
 pub struct Analyze {
     /// The recording (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
@@ -116,12 +120,17 @@ fn summary(found: &Analysis, drift: &Drift) -> String {
         let of_role = |n: &&_| -> bool { is_note_of(n, role) };
         found.notes.iter().filter(of_role).count()
     };
-    let mut lines = vec![format!(
-        "{} thumb and {} finger notes in {:.1} s",
-        count(Role::Bass),
-        count(Role::Melody),
-        found.end.0
-    )];
+    let mut lines = vec![if found.solo.is_one_guitar() {
+        format!(
+            "{} thumb and {} finger notes in {:.1} s",
+            count(Role::Bass),
+            count(Role::Melody),
+            found.end.0
+        )
+    } else {
+        let notes = count(Role::Bass) + count(Role::Melody);
+        format!("{notes} notes in {:.1} s", found.end.0)
+    }];
     lines.push(match (found.grid.tempo(), found.grid.bars().as_slice()) {
         (Some(tempo), [first, .., last]) => format!(
             "{:.1} beats a minute in {}, bars {} to {}",
@@ -132,6 +141,9 @@ fn summary(found: &Analysis, drift: &Drift) -> String {
     });
     if let Some(swing) = drift.swing.filter(|s| s.low > 1.0) {
         lines.push(format!("swing {:.2} to 1", swing.ratio));
+    }
+    if let Some(said) = source::tuning_said(found) {
+        lines.push(format!("tuning {said}"));
     }
     if let Some(offset) = found.tuning_offset {
         lines.push(format!("tuned {:+.0} cents from A = 440 Hz", offset.0));

@@ -126,17 +126,18 @@ pub struct GuitarArguments {
 impl GuitarArguments {
     /// As the analysis takes them.
     pub fn options(&self) -> Result<Options> {
-        let Some(text) = &self.tuning else {
-            return Ok(Options::default());
-        };
         let (presets, doubts) = Presets::with_folder(home::presets().as_deref());
+        let Some(text) = &self.tuning else {
+            return Ok(Options {
+                tuning: None,
+                tunings: presets.tunings,
+            });
+        };
         if let Some(doubt) = doubts.into_iter().next() {
             return Err(doubt.into());
         }
         let (_, tuning) = presets.tuning(text).map_err(|why| usage(why.to_string()))?;
-        Ok(Options {
-            tuning: Some(tuning.with_capo(self.capo)),
-        })
+        Ok(Options::tuned(tuning.with_capo(self.capo)))
     }
 }
 

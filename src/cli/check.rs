@@ -47,7 +47,7 @@ impl Command for Check {
             Against::Strict => Reference::Strict(None),
             Against::Thumb => Reference::Thumb,
         };
-        let drift = timing::measure(&found.notes, &found.grid, reference);
+        let drift = timing::of(&found, reference);
         let shown = json_to == Some(Target::Output);
         if let Some(target) = json_to {
             source::save(&target, &json::check(&recording, &found, &drift))?;

@@ -1,5 +1,6 @@
 //! `compare`: a take against the recording it learns from.
 
+use super::arguments::GuitarArguments;
 use super::terminal::Terminal;
 use super::{Command, arguments, sound, source, usage};
 use anyhow::{Result, bail};
@@ -43,6 +44,8 @@ pub struct Compare {
     /// With --hear: speed of the recording; the take follows. By default the take keeps its own.
     #[arg(long, requires = "hear", value_parser = arguments::speed)]
     speed: Option<thumbline::stretch::Speed>,
+    #[command(flatten)]
+    guitar: GuitarArguments,
     /// Keep each time through in the journal, and the take's sound beside it.
     #[arg(long)]
     keep: bool,
@@ -62,10 +65,10 @@ struct Side {
 }
 
 impl Side {
-    fn read(path: &std::path::Path, terminal: &Terminal) -> Result<Self> {
+    fn read(path: &std::path::Path, options: &Options, terminal: &Terminal) -> Result<Self> {
         let sound = source::read(path, Part::WHOLE, terminal)?;
-        let heard = source::analyze(&sound, &Options::default(), terminal)?;
-        let drift = timing::measure(&heard.notes, &heard.grid, Reference::OwnTempo);
+        let heard = source::analyze(&sound, options, terminal)?;
+        let drift = timing::of(&heard, Reference::OwnTempo);
         Ok(Self {
             sound,
             heard,
@@ -86,8 +89,11 @@ impl Command for Compare {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let targets = [self.json.as_ref(), self.svg.as_ref(), self.hear.as_ref()];
         let [json_to, svg_to, hear_to] = arguments::targets(targets)?;
-        let model = Side::read(&self.recording, terminal)?;
-        let take = Side::read(&self.take, terminal)?;
+        let model = Side::read(&self.recording, &self.guitar.options()?, terminal)?;
+        source::tell_tuning(&model.heard, terminal);
+        // The take is played in the recording's tuning: a few bars would not tell it again.
+        let same = Options::tuned(model.heard.tuning.clone());
+        let take = Side::read(&self.take, &same, terminal)?;
         let found = compare(model.model(), &take.heard.notes);
         found.warnings.iter().for_each(|w| terminal.warn(w));
         let shown = [&json_to, &svg_to, &hear_to].contains(&&Some(Target::Output));

@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use thumbline::analysis::{Analysis, Options};
 use thumbline::load::Part;
 use thumbline::music::score::Score;
-use thumbline::music::{key, picking};
+use thumbline::music::{guess, key, picking};
 use thumbline::recording::Recording;
 use thumbline::report::file::Target;
 use thumbline::report::marks::{self, Cue};
@@ -78,9 +78,13 @@ impl Command for Export {
         let presets = source::presets(terminal);
         let options = Options {
             tuning: given_tuning(&presets, self.tuning.as_deref(), self.capo)?,
+            tunings: presets.tunings.clone(),
         };
         let recording = source::read(&self.rec, Part::WHOLE, terminal)?;
         let heard = source::analyze(&recording, &options, terminal)?;
+        if matches!(self.to, Format::Tab | Format::Musicxml) {
+            source::tell_tuning(&heard, terminal);
+        }
         let bytes = self.bytes(&recording, &heard)?;
         Target::of(&self.out).write(|out| out.write_all(&bytes))?;
         Ok(())
@@ -90,7 +94,7 @@ impl Command for Export {
 impl Export {
     fn bytes(&self, recording: &Recording, heard: &Analysis) -> Result<Vec<u8>> {
         let name = recording.title();
-        let drift = || timing::measure(&heard.notes, &heard.grid, Reference::OwnTempo);
+        let drift = || timing::of(heard, Reference::OwnTempo);
         Ok(match self.to {
             Format::Json => json::analysis(recording, heard, &drift()).into_bytes(),
             Format::Csv => csv::notes(heard, &drift()).into_bytes(),
@@ -104,7 +108,7 @@ impl Export {
                 let marked: &[i32] = if marked.len() > 1 { &marked } else { &[] };
                 musicxml::with_bars(&score, musicxml::Bars { before, marked })?
             }
-            Format::Tab => tab::text(&page(name, heard)?.0, 80).into_bytes(),
+            Format::Tab => tablature(name, heard)?.into_bytes(),
             Format::Svg => {
                 let drift = drift();
                 let piece = Piece::of(name, heard, &drift);
@@ -156,6 +160,26 @@ impl Export {
     }
 }
 
+/// Tablature in the tuning that was told or is sure; under a line that says so where it was guessed, and
+/// in the likeliest two where none is sure.
+fn tablature(name: &str, heard: &Analysis) -> Result<String> {
+    let page = |heard: &Analysis| Ok::<_, anyhow::Error>(tab::text(&page(name, heard)?.0, 80));
+    if heard.tuning_known() {
+        let said =
+            source::tuning_said(heard).map_or_else(String::new, |s| format!("Tuning {s}\n\n"));
+        return Ok(said + &page(heard)?);
+    }
+    let mut out = String::from("The tuning is not sure; here are the likeliest two.\n");
+    for guess in heard.guesses.iter().take(2) {
+        let sure = (100.0 * guess.odds).round();
+        out += &format!(
+            "\n{guess}, {sure} %\n\n{}",
+            page(&heard.tuned(&guess.tuning))?
+        );
+    }
+    Ok(out)
+}
+
 /// What was heard, on the page, in its key, and how many bars it has before bar 1.
 fn page(name: &str, heard: &Analysis) -> Result<(Score, usize)> {
     let placed = picking::place(&heard.notes, &heard.grid);
@@ -169,6 +193,9 @@ fn page(name: &str, heard: &Analysis) -> Result<(Score, usize)> {
         })?;
     if let Some(found) = key::of_notes(notes, heard.tuning_offset.unwrap_or_default()) {
         score.key = found.signature();
+    }
+    if !heard.tuning_known() {
+        score.title = format!("{name} (tuning {})", guess::told(&heard.guesses));
     }
     Ok((score, before))
 }

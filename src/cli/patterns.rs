@@ -57,9 +57,11 @@ impl Command for Patterns {
         let presets = source::presets(terminal);
         let options = Options {
             tuning: given_tuning(&presets, self.tuning.as_deref(), self.capo)?,
+            tunings: presets.tunings.clone(),
         };
         let recording = source::read(&self.rec, Part::WHOLE, terminal)?;
         let heard = source::analyze(&recording, &options, terminal)?;
+        source::tell_tuning(&heard, terminal);
         let placed = picking::place(&heard.notes, &heard.grid);
         let meter = heard.grid.meter;
         let Some(found) = picking::find(&placed, meter) else {

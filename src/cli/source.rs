@@ -7,6 +7,7 @@ use std::path::Path;
 use thumbline::analysis::{self, Analysis, Observer, Options, Stage};
 use thumbline::home;
 use thumbline::load::{Decoder, LoadError, Part};
+use thumbline::music::guess;
 use thumbline::preset::Presets;
 use thumbline::recording::Recording;
 use thumbline::report::file::Target;
@@ -86,6 +87,24 @@ pub fn analyze(recording: &Recording, options: &Options, terminal: &Terminal) ->
     Ok(found)
 }
 
+/// Tells the tuning where it was guessed, for commands whose answer rests on it.
+pub fn tell_tuning(found: &Analysis, terminal: &Terminal) {
+    if let Some(said) = tuning_said(found) {
+        terminal.remark(&format!("tuning {said}"));
+    }
+}
+
+/// How the tuning is told where it was guessed.
+pub fn tuning_said(found: &Analysis) -> Option<String> {
+    let change = if found.tuning_known() {
+        "change with --tuning"
+    } else {
+        "say it with --tuning"
+    };
+    let said = guess::told(&found.guesses);
+    (!said.is_empty()).then(|| format!("{said}; {change}"))
+}
+
 /// What was heard and how it stands to its own beat.
 pub struct Heard {
     /// What was heard.
@@ -97,7 +116,7 @@ pub struct Heard {
 /// Hears `recording` and measures it against its own tempo.
 pub fn hear(recording: &Recording, options: &Options, terminal: &Terminal) -> Result<Heard> {
     let found = analyze(recording, options, terminal)?;
-    let drift = timing::measure(&found.notes, &found.grid, Reference::OwnTempo);
+    let drift = timing::of(&found, Reference::OwnTempo);
     Ok(Heard { found, drift })
 }
 

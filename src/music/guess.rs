@@ -13,10 +13,15 @@ use super::note::{Attack, Note, Role};
 use super::ringing;
 use super::tuning::{Named, Tuning};
 use crate::unit::{Cents, Seconds};
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, HashMap};
+use std::fmt;
+
+/// Odds from which a guess is taken for known: below, nothing is told as if it were.
+pub const SURE: f64 = 0.6;
 
 /// One guess.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Guess {
     /// Name of the tuning.
     pub name: String,
@@ -29,6 +34,38 @@ pub struct Guess {
     /// Less likely names, and their capos, for strings that sound the same: nothing in the notes
     /// tells open E from open D with the capo at the second fret.
     pub alike: Vec<(String, i32)>,
+}
+
+/// What was found, as a player is told it; empty where nothing was guessed.
+///
+/// `D A D G A D (DADGAD), 71 % sure`, or, where no guess is sure, the likeliest two.
+pub fn told(guesses: &[Guess]) -> String {
+    let percent = |g: &Guess| (100.0 * g.odds).round().clamp(1.0, 99.0);
+    match guesses {
+        [] => String::new(),
+        [first, ..] if first.odds >= SURE => format!("{first}, {} % sure", percent(first)),
+        [only] => format!("unsure: perhaps {only}, {} %", percent(only)),
+        [first, second, ..] => format!(
+            "unsure: {first}, {} %, or {second}, {} %",
+            percent(first),
+            percent(second)
+        ),
+    }
+}
+
+impl fmt::Display for Guess {
+    /// Strings from the lowest, the capo, and the name where it says more.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let bare = self.tuning.clone().with_capo(0).to_string();
+        write!(f, "{bare}")?;
+        if self.name != bare && self.name != bare.replace(' ', "") {
+            write!(f, " ({})", self.name)?;
+        }
+        match self.tuning.capo() {
+            0 => Ok(()),
+            fret => write!(f, ", capo {fret}"),
+        }
+    }
 }
 
 /// Highest capo that is thought of.
@@ -51,6 +88,9 @@ const LOW: i32 = 6;
 const MISHEARD: f64 = 0.05;
 /// Share of a hand's notes that fall on the other hand's strings.
 const CROSSED: f64 = 0.1;
+
+/// Notes below every six-string tuning's reach that make a seventh string thinkable: one may be misheard.
+const BELOW: usize = 2;
 
 /// Share of pieces in closed positions, and the frets that they go up to (set by hand).
 const CLOSED: f64 = 0.1;
@@ -104,7 +144,8 @@ pub fn heard(notes: &[Note], offset: Cents) -> Vec<Heard> {
 }
 
 /// Guesses among the `known` tunings from notes in order of time, in order of their odds, at most
-/// `count`; empty when nothing was heard.
+/// `count`; empty when nothing was heard. More than six strings are thought of only where notes lie
+/// below all that the known six reach.
 pub fn guess(heard: &[Heard], offset: Cents, known: &[Named], count: usize) -> Vec<Guess> {
     if heard.is_empty() {
         return Vec::new();
@@ -112,7 +153,12 @@ pub fn guess(heard: &[Heard], offset: Cents, known: &[Named], count: usize) -> V
     let moments = moments(heard);
     let rung = rung(heard);
     let mut scored: Vec<(f64, Guess)> = Vec::new();
-    for named in known.iter().filter(|k| k.weight > 0.0) {
+    let reached = |named: &Named| named.tuning.range().map_or(i32::MIN, |(low, _)| low);
+    let six = known.iter().filter(|k| k.tuning.strings() <= 6);
+    let reach = six.map(reached).min().unwrap_or(i32::MIN);
+    let below = heard.iter().filter(|h| h.midi < reach).count();
+    let thinkable = |k: &&Named| k.weight > 0.0 && (k.tuning.strings() <= 6 || below >= BELOW);
+    for named in known.iter().filter(thinkable) {
         let (open, closed) = (Held::in_tuning(&named.tuning), Held::closed(&named.tuning));
         for capo in 0..=HIGHEST_CAPO {
             let fit = |held: &Held| -> f64 {
@@ -135,6 +181,9 @@ pub fn guess(heard: &[Heard], offset: Cents, known: &[Named], count: usize) -> V
             };
             scored.push((fit + prior, guess));
         }
+    }
+    if scored.is_empty() {
+        return Vec::new();
     }
     let best = scored.iter().map(|s| s.0).fold(f64::MIN, f64::max);
     let total: f64 = scored.iter().map(|s| (s.0 - best).exp()).sum();

@@ -15,7 +15,9 @@
 mod timing;
 
 use crate::analysis::Analysis;
+use crate::music::guess::Guess;
 use crate::music::note::{Attack, Note, Role};
+use crate::music::tuning::Tuning;
 use crate::recording::Recording;
 use crate::timing::{Drift, NoteDrift, Standing};
 use crate::unit::{Seconds, Span};
@@ -41,6 +43,49 @@ struct TuningOut {
     /// Open pitches without capo, lowest string first.
     open_midi: Vec<i32>,
     capo: i32,
+    /// Where it was guessed: its probability. Below 0.6 it is not taken for known, and no strings and
+    /// frets are given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    odds: Option<f64>,
+    /// The next likely ones, most probable first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    others: Vec<OtherTuning>,
+}
+
+/// Another tuning that it may be.
+#[derive(Debug, Serialize)]
+struct OtherTuning {
+    open_midi: Vec<i32>,
+    capo: i32,
+    odds: f64,
+}
+
+/// Open pitches without capo, lowest string first.
+fn open_midi(tuning: &Tuning) -> Vec<i32> {
+    (1..=tuning.strings())
+        .rev()
+        .filter_map(|string| tuning.open(string))
+        .map(|open| open - tuning.capo())
+        .collect()
+}
+
+fn tuning(found: &Analysis) -> TuningOut {
+    let odds = |g: &Guess| plain(g.odds, 3);
+    TuningOut {
+        open_midi: open_midi(&found.tuning),
+        capo: found.tuning.capo(),
+        odds: found.guesses.first().map(odds),
+        others: found
+            .guesses
+            .iter()
+            .skip(1)
+            .map(|g| OtherTuning {
+                open_midi: open_midi(&g.tuning),
+                capo: g.tuning.capo(),
+                odds: odds(g),
+            })
+            .collect(),
+    }
 }
 
 /// How the guitar stands to A4 = 440 Hz around one time.
@@ -66,7 +111,8 @@ fn tuning_course(found: &Analysis) -> Vec<TuningAt> {
 struct OnsetOut {
     time_s: f64,
     end_s: f64,
-    role: Role,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    role: Option<Role>,
     role_confidence: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
     midi: Option<f64>,
@@ -138,6 +184,8 @@ struct AnalysisOut<'a> {
     schema: &'static str,
     version: u32,
     recording: About<'a>,
+    /// Probability that one plucked guitar is what sounds; below 0.5 neither roles nor drift are given.
+    confidence: f64,
     tuning: TuningOut,
     #[serde(skip_serializing_if = "Option::is_none")]
     tuning_cents: Option<f64>,
@@ -165,6 +213,8 @@ struct CheckOut<'a> {
     schema: &'static str,
     version: u32,
     recording: About<'a>,
+    /// Probability that one plucked guitar is what sounds; below 0.5 nothing is measured.
+    confidence: f64,
     #[serde(flatten)]
     figures: Figures,
     meter: String,
@@ -179,19 +229,12 @@ pub fn analysis(recording: &Recording, found: &Analysis, drift: &Drift) -> Strin
         found.notes.iter().zip(drifts)
     };
     let beats = found.grid.beats();
-    let tuning = &found.tuning;
     text(&AnalysisOut {
         schema: "thumbline.analysis",
         version: VERSION,
         recording: about(recording),
-        tuning: TuningOut {
-            open_midi: (1..=tuning.strings())
-                .rev()
-                .filter_map(|string| tuning.open(string))
-                .map(|open| open - tuning.capo())
-                .collect(),
-            capo: tuning.capo(),
-        },
+        confidence: share(found.solo.odds),
+        tuning: tuning(found),
         tuning_cents: found.tuning_offset.and_then(|cents| round(cents.0, 2)),
         tuning_course: tuning_course(found),
         figures: figures(found, drift),
@@ -234,7 +277,7 @@ pub fn analysis(recording: &Recording, found: &Analysis, drift: &Drift) -> Strin
             .collect(),
         onsets: with_drift()
             .filter(|(note, _)| note.attack != Attack::Tap)
-            .map(|(note, drift)| onset(note, drift.as_ref()))
+            .map(|(note, drift)| onset(note, drift.as_ref(), found))
             .collect(),
         taps: found
             .notes
@@ -257,6 +300,7 @@ pub fn check(recording: &Recording, found: &Analysis, drift: &Drift) -> String {
         schema: "thumbline.check",
         version: VERSION,
         recording: about(recording),
+        confidence: share(found.solo.odds),
         figures: figures(found, drift),
         meter: found.grid.meter.to_string(),
         timing: timing::out(drift),
@@ -272,15 +316,16 @@ fn figures(found: &Analysis, drift: &Drift) -> Figures {
     }
 }
 
-fn onset(note: &Note, drift: Option<&NoteDrift>) -> OnsetOut {
+fn onset(note: &Note, drift: Option<&NoteDrift>, found: &Analysis) -> OnsetOut {
+    let placed = found.tuning_known() && found.solo.is_one_guitar();
     OnsetOut {
         time_s: seconds(note.time),
         end_s: seconds(note.end),
-        role: note.role,
+        role: found.solo.is_one_guitar().then_some(note.role),
         role_confidence: share(note.role_confidence),
         midi: note.pitch.and_then(|pitch| round(pitch.0, 3)),
-        string: note.string,
-        fret: note.fret,
+        string: note.string.filter(|_| placed),
+        fret: note.fret.filter(|_| placed),
         attack: note.attack,
         strength_db: plain(note.strength.0, 2),
         confidence: share(note.confidence),

@@ -13,8 +13,9 @@ NEAR, BLUR = .020, .036  # a note belongs to an instant within NEAR; between NEA
 
 
 def perform(seed, samples=None):
-    """-> sound, notes, taps, cents of the whole instrument"""
+    """-> sound of the guitar alone (as `record` takes it), notes, taps, cents of the whole instrument"""
     rng = np.random.default_rng([seed, 5])
+    noises = {k: samples[k] for k in ("release", "mute", "perc") if k in samples} if samples else {}
     notes, taps, secs = play(rng)
     g = Guitar(rng, samples)
     cents = rng.uniform(-50, 50)
@@ -56,7 +57,7 @@ def perform(seed, samples=None):
         a, b = max(0, s0), min(len(mix), s0 + len(x))
         mix[a:b] += x[a - s0:b - s0]
         if n["cut"] == "damp" and rng.random() < (max(noisy, .7) if n["choked"] else noisy):  # a finger lands on the string, or leaves it
-            y = release(rng, g, n, cents) * 10 ** (rng.uniform(-40, -8 if n["choked"] else -14) / 20) * 10 ** (level / 20)
+            y = (real_noise(rng, noises, "release") if "release" in noises and rng.random() < .3 else release(rng, g, n, cents)) * 10 ** (rng.uniform(-40, -8 if n["choked"] else -14) / 20) * 10 ** (level / 20)
             a = int((n["end"] + rng.uniform(-.02, .02)) * SR)
             b = min(len(mix), a + len(y))
             if 0 < a < b:
@@ -66,7 +67,7 @@ def perform(seed, samples=None):
         mix = sympathetic(rng, mix, hz)
     tap_db = rng.uniform(-14, 8)
     for t in taps:
-        y = thump(rng) * 10 ** ((tap_db + 2 * rng.standard_normal()) / 20) * 3
+        y = (real_noise(rng, noises, "perc") / 5 if "perc" in noises and rng.random() < .3 else thump(rng)) * 10 ** ((tap_db + 2 * rng.standard_normal()) / 20) * 3
         a = int(t * SR)
         b = min(len(mix), a + len(y))
         mix[a:b] += y[:b - a]
@@ -80,14 +81,22 @@ def perform(seed, samples=None):
             mix[a:a + len(y)] += y
     if rng.random() < .5:  # fingers come to rest on strings
         for _ in range(rng.integers(1, int(2 * secs))):
-            y = touch(rng, g, cents) * 10 ** (rng.uniform(-40, -10) / 20)
+            y = (real_noise(rng, noises, "mute")[:int(.3 * SR)] if "mute" in noises and rng.random() < .25 else touch(rng, g, cents)) * 10 ** (rng.uniform(-40, -10) / 20)
             at = rng.uniform(0, secs - .4)
             if notes and rng.random() < .6:
                 at = notes[rng.integers(len(notes))]["t"] - rng.uniform(.03, .2)
             a = int(np.clip(at, 0, secs - .6) * SR)
             mix[a:a + len(y)] += y[:len(mix) - a]
-    x = record(rng, mix)
-    return x, notes, taps, cents, rng
+    return mix, notes, taps, cents, rng
+
+
+def real_noise(rng, noises, kind):
+    """a sampled sound of a hand that lets go, touches or knocks; mean square about 1 over its first 50 ms"""
+    table = noises[kind]
+    keys = sorted(table)
+    takes = table[keys[rng.integers(len(keys))]]
+    y = takes[rng.integers(len(takes))].astype(np.float64)
+    return y / (np.sqrt(np.mean(y[:1100] ** 2)) + 1e-9)
 
 
 def release(rng, guitar, n, cents):
@@ -189,26 +198,39 @@ def instants(rng, x, notes, taps, secs):
     return np.sort(t[(t > 0) & (t < secs)])
 
 
-def make(seed, samples=None):
-    """-> dict of arrays, one row an instant"""
-    x, notes, taps, cents, rng = perform(seed, samples)
+def listened(rng, x, notes, taps, cents):
+    """one recording of a performance: its sound, where to listen, what the tuning is taken to be, the truth there"""
+    if not np.isfinite(x).all() or np.abs(x).max() < 1e-4:
+        raise ValueError("no sound")
     times = instants(rng, x, notes, taps, len(x) / SR)
     # the tuning is known nearly, seldom badly
     known = cents + (rng.normal(0, 5) if rng.random() < .85 else rng.uniform(-35, 35))
-    spectra, env, lev = F.patches(x, times, known)
     pitch, sounding, onset, kinds, offset, begins, made = label(times, notes, taps)
-    # in steps of a quarter decibel, half the room
-    byte = lambda v: np.round(255 * np.clip(v, 0, 1)).astype(np.uint8)
-    return dict(spectra=byte(spectra), env=byte(env), lev=lev.astype(np.float16), pitch=pitch,
-                sounding=sounding, onset=onset, kinds=kinds, offset=offset, begins=begins.astype(np.float16), made=made)
+    return dict(sound=x.astype(np.float32), times=times, known=known, pitch=pitch, sounding=sounding, onset=onset, kinds=kinds,
+                offset=offset, begins=begins.astype(np.float16), made=made)
+
+
+def make(seed, samples=None, rooms=2):
+    """-> the same performance in several rooms, through several machines"""
+    mix, notes, taps, cents, rng = perform(seed, samples)
+    return [listened(rng, record(rng, mix), notes, taps, cents) for _ in range(rooms)]
 
 
 def load_samples(path):
+    """{instrument: {(key, loudness): [takes]}} of what `samples.py` wrote"""
     if not path:
         return None
-    z = np.load(path)
-    out = {}
-    for name in z.files:
-        prog, midi, vel = name.split("_")
-        out.setdefault(prog, {})[(int(midi), int(vel))] = z[name]
+    import json
+    import lzma
+    with lzma.open(path) as f:
+        names = json.loads(f.read(int.from_bytes(f.read(8), "little")))
+        rest = np.frombuffer(f.read(), np.uint8)
+    half, at, out = len(rest) // 2, 0, {}
+    for name, n in names:
+        z = rest[half + at:half + at + n].astype(np.int32) | rest[at:at + n].astype(np.int32) << 8
+        x = np.cumsum((z >> 1) ^ -(z & 1)).astype(np.int64)
+        x = ((x + 32768) % 65536 - 32768).astype(np.int16)
+        at += n
+        kind, key, loud, _ = name.split("_")
+        out.setdefault(kind, {}).setdefault((int(key), int(loud)), []).append(x)
     return out

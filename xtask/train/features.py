@@ -91,6 +91,51 @@ def patches(x, times, cents=0.0):
     return spectra.astype(np.float32), env.astype(np.float32), lev.astype(np.float32)
 
 
+def patches_torch(x, times, cents, device):
+    """the same as `patches`, on an accelerator: tensors in steps of 1/255, as they are learned from"""
+    import torch
+
+    pad = LONG + 4096
+    xp = torch.nn.functional.pad(torch.as_tensor(x, dtype=torch.float32, device=device), (pad, pad + LONG))
+    at = np.clip(np.round(np.asarray(times) * RATE).astype(int) + pad, LONG + 200, len(xp) - LONG - 1600)
+    at = torch.as_tensor(at, device=device)
+    n = len(at)
+
+    def power(size, start, at=at):
+        seg = xp.unfold(0, size, 1)[at + start]
+        w = torch.as_tensor(hann(size) * 2 / hann(size).sum(), dtype=torch.float32, device=device)
+        return torch.fft.rfft(seg * w).abs() ** 2
+
+    def bank_there(size):
+        spacing = RATE / size
+        freq = torch.arange(size // 2 + 1, device=device) * spacing
+        midi = LOW_MIDI + (torch.arange(BINS, device=device, dtype=torch.float64) - 1) / PER_SEMITONE + cents / 100
+        centre = (440 * 2 ** ((midi - 69) / 12)).float()
+        half = (centre * (2 ** (1 / 36) - 1)).clamp(min=spacing)
+        w = (1 - (freq[:, None] - centre[None]).abs() / half[None]).clamp(min=0)
+        return w / w.sum(0, keepdim=True)
+
+    banks = {k: bank_there(k) for k in (LONG, MEDIUM, SHORT, BRIEF)}
+    bands_there = torch.zeros(FRAME // 2 + 1, BANDS, device=device)
+    for i, (low, high) in enumerate(zip(EDGES[:-1], EDGES[1:])):
+        bands_there[low:high, i] = 1
+    P = torch.stack([power(size, start) @ banks[size] for size, start in WINDOWS], 1)
+    top = P.reshape(n, -1).amax(1) + 1e-14
+    P = torch.cat([P, (P[:, 4:5] - P[:, 0:1]).clamp(min=0), (P[:, 3:4] - P[:, 1:2]).clamp(min=0)], 1)
+    squashed = lambda p, most: torch.log10(p / most + FLOOR) / 6 + 1
+    spectra = squashed(P, top[:, None, None])
+    starts = torch.arange(FIRST, FIRST + FRAMES, device=device) * HOP - FRAME // 2
+    X = power(FRAME, starts, at[:, None])  # [n, FRAMES, bins]
+    env = (X @ bands_there).transpose(1, 2)
+    env = squashed(env, env.reshape(n, -1).amax(1)[:, None, None] + 1e-14)
+    blocks = (xp[pad:pad + len(x) // BLOCK * BLOCK].reshape(-1, BLOCK) ** 2).mean(1).sort().values
+    ref = blocks[(len(blocks) - 1) * 95 // 100] + 1e-14 if len(blocks) else (xp ** 2).mean() + 1e-14
+    lev = torch.stack([(torch.log10((xp.unfold(0, size, 1)[at + start] ** 2).mean(1) / ref + 1e-8) / 4).clamp(-2, 1)
+                       for size, start in (AFTER_MEDIUM, BEFORE_MEDIUM)], 1)
+    byte = lambda v: (255 * v.clamp(0, 1)).round().to(torch.uint8)
+    return byte(spectra), byte(env), lev.half()
+
+
 def flux_peaks(x):
     """instants where any band rises: more than there are notes, few notes missing"""
     n = max(0, (len(x) - FRAME) // HOP)

@@ -8,7 +8,8 @@ import numpy as np
 TUNINGS = [[40, 45, 50, 55, 59, 64]] * 6 + [
     [38, 45, 50, 55, 59, 64], [38, 45, 50, 55, 59, 62], [38, 45, 50, 55, 57, 62], [38, 43, 50, 55, 59, 62],
     [38, 45, 50, 54, 57, 62], [36, 43, 48, 55, 60, 64], [38, 43, 48, 53, 57, 62], [39, 44, 49, 54, 58, 63],
-    [36, 43, 50, 55, 57, 62], [40, 47, 52, 56, 59, 64]]
+    [36, 43, 50, 55, 57, 62], [40, 47, 52, 56, 59, 64], [38, 45, 50, 53, 57, 62], [38, 43, 50, 55, 58, 62],
+    [36, 41, 46, 51, 55, 60], [36, 43, 48, 55, 58, 62], [40, 45, 52, 57, 61, 64], [38, 45, 50, 57, 59, 64]]
 CHORDS = [(0, 4, 7), (0, 3, 7), (0, 4, 7, 10), (0, 3, 7, 10), (0, 4, 7, 11), (0, 5, 7), (0, 2, 7), (0, 3, 6, 9), (0, 4, 7, 9), (0, 7)]
 
 
@@ -56,8 +57,11 @@ def play(rng):
     sub = int(rng.choice([2, 2, 2, 3, 4])) if bpm < 120 else int(rng.choice([1, 2, 2, 3]))
     swing = rng.choice([.5, .5, rng.uniform(.5, .68)]) if sub == 2 else None
     bar = int(rng.choice([3, 4, 4, 4]))
-    style = rng.choice(["alternate", "steady", "muted", "arpeggio", "strum", "solo", "free", "comp", "drag", "line"],
-                       p=[.18, .07, .05, .13, .15, .08, .07, .10, .11, .06])
+    style = rng.choice(["alternate", "steady", "muted", "arpeggio", "strum", "solo", "free", "comp", "drag", "line", "tremolo"],
+                       p=[.16, .06, .05, .11, .15, .07, .06, .12, .12, .06, .04])
+    if style == "tremolo":  # the thumb goes on below, three or four fingers repeat one note above
+        bpm, bar, swing = rng.uniform(60, 110), int(rng.choice([3, 4])), None
+        beat, sub = 60 / bpm, int(rng.choice([4, 4, 5, 6, 8]))
     stopped = style == "comp" and rng.random() < .75
     density = rng.uniform(.25, .85)
     jitter = rng.uniform(.002, .014)
@@ -102,6 +106,7 @@ def play(rng):
     turn = 0
     walk = rng.uniform(.005, .03)
     grip = GRIPS[rng.integers(len(GRIPS))]
+    treble = (1, None)
     neck = int(rng.integers(0, 13))
     at = (int(rng.integers(1, 7)), neck)
     while t < secs:
@@ -168,6 +173,17 @@ def play(rng):
             at = (s, f)
             if rng.random() < .04:
                 neck = int(rng.integers(0, 13))
+        elif style == "tremolo":
+            if on_beat:
+                s = thumb_strings[turn % len(thumb_strings)] if thumb_strings else 4
+                turn += 1
+                add(when + e, s, hand.frets[s] if hand.frets[s] is not None else 0, "bass")
+                high = hand.have((2, 1)) or [1]
+                treble = (int(rng.choice(high)), int(rng.integers(0, 13)) if rng.random() < .5 else None)
+            else:
+                s, f = treble
+                f = f if f is not None else hand.frets[s] or 0
+                add(when + .4 * e, s, f, "melody", "pluck", .5 + bal / 2 + .6 * dyn * rng.standard_normal())
         elif style not in ("strum", "comp", "drag", "line") and rng.random() < (density if style != "free" else .4):
             melody = hand.have((3, 2, 1)) if rng.random() < .93 else hand.have((4, 3, 2, 1))
             if style == "solo" and rng.random() < .4:

@@ -60,7 +60,7 @@ def equalise(rng, x):
 
 def peak(rng, x, hz, db, q):
     """one resonance more, causal (a second-order section added to the sound)"""
-    b, a = ss.iirpeak(hz, q, fs=SR)
+    b, a = ss.iirpeak(hz, max(q, hz / 7000), fs=SR)  # a wider one would not die away
     return x + (10 ** (db / 20) - 1) * ss.lfilter(b, a, x)
 
 
@@ -106,9 +106,51 @@ def squeak(rng):
     return (a * tone + (1 - a) * nz * 1.5) * np.hanning(m)
 
 
+def ride(rng, x):
+    """automatic gain as phones have it: quiet stretches come up, a loud stroke is pressed down and the gain
+    climbs back over a second or so"""
+    fast, slow = np.exp(-1 / (logu(rng, .002, .03) * SR)), np.exp(-1 / (logu(rng, .3, 3) * SR))
+    env = ss.lfilter([1 - fast], [1, -fast], np.abs(x))
+    step = 256
+    n = len(x) // step + 1
+    top = np.maximum.reduceat(env, np.arange(0, len(env), step))
+    held, out = 0.0, np.empty(len(top))
+    fall = slow ** step
+    for i, v in enumerate(top):
+        held = max(v, held * fall)
+        out[i] = held
+    g = 1 / np.maximum(out / (out.max() + 1e-12), 10 ** (-rng.uniform(6, 26) / 20))
+    return x * np.interp(np.arange(len(x)), np.arange(n)[:len(g)] * step, g) ** rng.uniform(.4, 1)
+
+
+def phone(rng, x):
+    """the small microphone of a phone: no bass, a hump in the treble, now and then only a telephone's band"""
+    x = ss.sosfilt(ss.butter(rng.integers(1, 4), logu(rng, 80, 320), "high", fs=SR, output="sos"), x)
+    x = peak(rng, x, logu(rng, 1500, 6000), rng.uniform(-3, 10), rng.uniform(.5, 2))
+    if rng.random() < .3:
+        x = ss.sosfilt(ss.butter(rng.integers(3, 8), logu(rng, 3300, 8000), "low", fs=SR, output="sos"), x)
+    return x
+
+
+def breath(rng, n):
+    """breath, cloth, a chair, a page: slow gusts of noise in a band, none of them a note"""
+    y = np.zeros(n)
+    for _ in range(rng.integers(1, 12)):
+        m = int(logu(rng, .05, .9) * SR)
+        a = int(rng.uniform(0, max(1, n - m)))
+        lo = logu(rng, 100, 3000)
+        z = ss.sosfilt(ss.butter(1, [lo, min(lo * rng.uniform(2, 6), 9500)], "band", fs=SR, output="sos"), rng.standard_normal(m))
+        w = np.hanning(m) ** rng.uniform(.5, 3)
+        if rng.random() < .3:
+            w = w * (np.sin(2 * np.pi * np.cumsum(rng.uniform(8, 60) * np.exp(.3 * rng.standard_normal(m // 512 + 1)).repeat(512)[:m]) / SR) > .6)
+        z = z * w
+        y[a:a + m] += (z / (np.std(z) + 1e-9) * 10 ** (rng.uniform(-18, 0) / 20))[:max(0, n - a)]
+    return y
+
+
 def codec(rng, x):
     """what a lossy codec does: coarse steps in a transform of blocks, nothing above a limit"""
-    n = int(rng.choice([512, 1024, 1024]))
+    n = int(rng.choice([256, 512, 1024, 1024]))
     w = np.sin(np.pi * (np.arange(2 * n) + .5) / (2 * n))
     xp = np.concatenate([np.zeros(n), x, np.zeros(2 * n - len(x) % n)])
     fr = np.lib.stride_tricks.sliding_window_view(xp, 2 * n)[::n] * w
@@ -119,7 +161,7 @@ def codec(rng, x):
     S = dct(u, type=4, axis=1, norm="ortho")
     edges = np.unique(np.geomspace(4, n, 22).astype(int))
     edges[0] = 0
-    rel = rng.uniform(.05, .5)
+    rel = rng.uniform(.05, .5) if rng.random() < .7 else rng.uniform(.5, 1.1)
     for i in range(len(edges) - 1):
         band = S[:, edges[i]:edges[i + 1]]
         step = rel * (np.sqrt((band ** 2).mean(axis=1, keepdims=True)) * 1.2 + 1e-5)
@@ -146,6 +188,9 @@ def record(rng, x):
             x = peak(rng, x, rng.uniform(85, 220), rng.uniform(2, 10), rng.uniform(.5, 3))
     if rng.random() < .85:
         x = equalise(rng, x)
+    small = rng.random() < .25
+    if small:
+        x = phone(rng, x)
     x = ss.sosfilt(ss.butter(rng.integers(1, 3), logu(rng, 20, 110), "high", fs=SR, output="sos"), x)
     x /= np.abs(x).max() + 1e-12
     rms = np.std(x)
@@ -153,6 +198,10 @@ def record(rng, x):
         x = x + rms * 10 ** (rng.uniform(-75, -22) / 20) * noise(rng, len(x))
     if rng.random() < .35:
         x = x + rms * 10 ** (rng.uniform(-60, -24) / 20) * hum(rng, len(x))
+    if rng.random() < .25:
+        x = x + rms * 10 ** (rng.uniform(-45, -12) / 20) * breath(rng, len(x))
+    if rng.random() < (.5 if small else .08):
+        x = ride(rng, x)
     if rng.random() < .35:
         thr, ratio = rng.uniform(-30, -6), rng.uniform(1.5, 8)
         a, r = np.exp(-1 / (logu(rng, .001, .03) * SR)), np.exp(-1 / (logu(rng, .05, .3) * SR))
@@ -162,6 +211,9 @@ def record(rng, x):
     if rng.random() < .12:
         g = rng.uniform(1, 5)
         x = np.tanh(g * x / np.abs(x).max()) / g
+    if rng.random() < .08:  # too loud for the machine
+        top = np.abs(x).max() * 10 ** (-rng.uniform(1, 12) / 20)
+        x = np.clip(x, -top, top)
     if rng.random() < .35:
         x = ss.sosfilt(ss.butter(rng.integers(1, 5), logu(rng, 2500, 9500), "low", fs=SR, output="sos"), x)
     if rng.random() < .25:

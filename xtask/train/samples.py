@@ -1,11 +1,13 @@
 #!/usr/bin/env python3
 """Renders single plucks of a General MIDI soundfont (FluidR3, MIT licence) into one file.
 
-    samples.py SOUNDFONT.sf2 OUT.npz
+    samples.py SOUNDFONT.sf2 OUT.xz
 
 Guitars (24 nylon, 25 steel) at every other semitone and three velocities; other plucked strings
 sparsely, for variety.  Mono, 22,050 Hz, 16 bits.
 """
+import json
+import lzma
 import sys
 
 import fluidsynth
@@ -34,8 +36,22 @@ def main(font, out):
                 s.get_samples(2048)
                 x = soxr.resample(st, 44100, 22050)
                 x *= 30000 / (np.abs(x).max() + 1e-9)
-                keep["%d_%d_%d" % (prog, midi, vel)] = x.astype(np.int16)
-    np.savez_compressed(out, **keep)
+                keep["%d_%d_%d_1" % (prog, midi, vel)] = x.astype(np.int16)
+    pack(out, keep)
+
+
+def pack(out, sounds):
+    """writes {name: samples of 16 bits} as the trainers read it (README.md, "The sampled sources")"""
+    coded = {}
+    for name in sorted(sounds):
+        step = ((np.diff(sounds[name].astype(np.int32), prepend=0) + 32768) % 65536 - 32768).astype(np.int16).astype(np.int32)
+        coded[name] = ((step << 1) ^ (step >> 15)).astype(np.uint16)
+    names = json.dumps([(name, len(c)) for name, c in coded.items()]).encode()
+    with lzma.open(out, "wb", preset=1) as f:
+        f.write(len(names).to_bytes(8, "little") + names)
+        for plane in (8, 0):
+            for c in coded.values():
+                f.write((c >> plane & 255).astype(np.uint8).tobytes())
 
 
 if __name__ == "__main__":

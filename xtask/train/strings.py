@@ -1,8 +1,9 @@
 """Single plucked notes, in the mono of 22,050 Hz that the network listens to.
 
 Four unlike families, so that nothing learned hangs on one of them: partials that ring and die
-(stiff string, two polarisations), travelling waves in a loop, sampled plucks of a free soundfont
-(FluidR3, MIT), and partials with loosely drawn strengths and decays that no real string has.
+(stiff string, two polarisations), travelling waves in a loop, sampled plucks of real guitars (a folder
+of them is an option of the trainer), and partials with loosely drawn strengths and decays that no real
+string has.
 Every call returns (signal, index of its onset); the onset is the first sample above 10 % of the
 largest magnitude of the attack (60 ms).
 """
@@ -91,33 +92,48 @@ def loop(n, f0, excite, damp, loss, stiff, detune, couple):
     return out
 
 
+# how often each of the sampled instruments is drawn (`samples.py` names them)
+SHARES = {"shiny": 9.0, "spanish": 5.0, "24": 4.0, "25": 5.0, "shinyel": 1.0, "26": .5, "27": .5, "46": .5, "105": .5, "15": .5}
+
+
+def rattle(rng, x):
+    """a string that swings far enough to touch a fret: little bursts once a period, while it is loud"""
+    a = np.abs(x)
+    level = np.maximum.accumulate(a[::-1])[::-1] + 1e-9
+    over = np.maximum(x / level.max() - rng.uniform(.3, .7), 0)
+    y = ss.sosfilt(ss.butter(1, rng.uniform(1200, 4000), "high", fs=SR, output="sos"), np.sign(over) * rng.standard_normal(len(x)))
+    return x + rng.uniform(.02, .3) * level.max() * y * np.minimum(over * 4, 1)
+
+
 class Guitar:
     """one instrument and one way to play it: what stays the same through a piece"""
 
     def __init__(self, rng, samples=None):
         self.rng = rng
         kinds = ["modal", "loop", "loose"] + (["samples"] if samples is not None else [])
-        weights = np.array([.46, .16, .14] + ([.24] if samples is not None else []))
+        weights = np.array([.34, .12, .10] + ([.44] if samples is not None else []))
         self.kind = rng.choice(kinds, p=weights / weights.sum())
         self.nylon = rng.random() < .35
         self.samples = samples
         if self.kind == "samples":
-            names = sorted(samples)
-            w = np.array([6.0 if n in ("24", "25") else 1.0 for n in names])
+            names = sorted(n for n in samples if n in SHARES)
+            w = np.array([SHARES[n] for n in names])
             self.program = names[rng.choice(len(names), p=w / w.sum())]
         ny = self.nylon
         self.wound = [6, 5, 4] if ny or rng.random() < .25 else [6, 5, 4, 3]
         self.scale = rng.uniform(.62, .66)
-        self.B0 = np.exp(rng.uniform(np.log(1.2e-5), np.log(1.2e-4))) * (.6 if ny else 1)
-        self.pluck = {"bass": rng.uniform(.06, .2), "melody": rng.uniform(.06, .2)}  # metres from the bridge
-        cut = (900, 4000) if ny else (1500, 9000)
-        self.soft = {r: np.exp(rng.uniform(*np.log(cut))) for r in ("bass", "melody")}
+        self.B0 = np.exp(rng.uniform(np.log(8e-6), np.log(1.8e-4))) * (.6 if ny else 1)
+        self.pluck = {"bass": rng.uniform(.03, .25), "melody": rng.uniform(.03, .25)}  # metres from the bridge
+        cut = (700, 5000) if ny else (1100, 9500)
+        old = rng.uniform(.3, .8) if rng.random() < .2 else 1.0  # strings that have been on for months
+        self.soft = {r: old * np.exp(rng.uniform(*np.log(cut))) for r in ("bass", "melody")}
         self.rise = {r: .0025 for r in ("bass", "melody")}
+        self.buzz = rng.uniform(.05, .5) if rng.random() < .15 else 0.0  # share of notes that rattle on a fret
         for r in ("bass", "melody"):
-            if rng.random() < .2:  # flesh, not nail: dark, and slow to begin
+            if rng.random() < .3:  # flesh, not nail: dark, and slow to begin
                 self.soft[r] = np.exp(rng.uniform(np.log(350), np.log(1500)))
                 self.rise[r] = rng.uniform(.002, .006)
-        self.t60 = rng.uniform(1.8, 4.5) if ny else rng.uniform(2.5, 8.0)
+        self.t60 = (rng.uniform(1.2, 5) if ny else rng.uniform(1.8, 9.0)) * (.5 + .5 * old)
         self.t60_high = self.t60 * rng.uniform(.2, .55)
         self.loss = np.exp(rng.uniform(np.log(.4), np.log(4.0))) * (1.5 if ny else 1)
         self.slope = rng.uniform(.2, 1.1)
@@ -173,6 +189,8 @@ class Guitar:
             if not soft and rng.random() < .4:  # the finger touches the string a moment before
                 m = int(rng.uniform(.002, .008) * SR)
                 x[PAD - m:PAD] += rng.standard_normal(m) * np.hanning(m) * np.std(x[PAD:PAD + 2000]) * 10 ** (rng.uniform(-45, -22) / 20)
+        if kind == "pluck" and rng.random() < self.buzz:
+            x = rattle(rng, x)
         if kind == "dead":
             on = find_onset(x)
             tau = rng.uniform(.02, .09)
@@ -245,7 +263,8 @@ class Guitar:
         root = keys[np.argmin(np.abs(keys - midi + self.rng.choice([-1.5, 0, 0, 1.5])))]
         levels = sorted(v for k, v in table if k == root)
         v = levels[min(int(vel * len(levels)), len(levels) - 1)]
-        src = table[(root, v)]
+        takes = table[(root, v)]
+        src = takes[self.rng.integers(len(takes))]
         r = 2 ** ((midi - root) / 12)
         at = np.arange(min(n, int((len(src) - 2) / r))) * r
         x = np.interp(at, np.arange(len(src)), src.astype(np.float64))

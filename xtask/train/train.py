@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Renders and learns at the same time.
 
-    train.py --samples plucks.npz --out FOLDER --minutes 9 --render 7 --workers 15 --seed 1
+    train.py --samples plucks.xz --out FOLDER --minutes 9 --render 7 --workers 15 --seed 1
 
 Workers render one performance after the other (seed = seed * 1,000,000 + count) while the network is trained on
 what is there already.  Performances whose count ends in 99 are kept for validation.
@@ -16,15 +16,18 @@ import time
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 import numpy as np
 
+import features as F
 
-def worker(q, first, step, until, samples, count):
+TABLE = None  # the samples, read once before the workers are made
+
+
+def worker(q, first, step, until, count):
     os.environ["OMP_NUM_THREADS"] = "1"
     import examples
-    table = examples.load_samples(samples)
     k = first
     while time.time() < until and (count <= 0 or k < first + step * count):
         try:
-            q.put((k, examples.make(k, table)))
+            q.put((k, examples.make(k, TABLE)))
         except Exception as e:  # a performance that cannot be rendered is left out, and said so
             print("seed", k, "left out:", repr(e), flush=True)
         k += step
@@ -42,10 +45,11 @@ class Store:
 
     def add(self, d):
         n = len(d["onset"])
-        if self.n + n > self.cap:
+        if n == 0 or self.n + n > self.cap:
             return
+        heard = dict(zip(("spectra", "env", "lev"), F.patches_torch(d["sound"], d["times"], d["known"], self.dev)))
         for k in KEYS:
-            v = self.torch.from_numpy(d[k])
+            v = heard[k] if k in heard else self.torch.from_numpy(d[k])
             if k not in self.a:
                 self.a[k] = self.torch.zeros((self.cap,) + v.shape[1:], dtype=v.dtype, device=self.dev)
             self.a[k][self.n:self.n + n] = v.to(self.dev)
@@ -78,12 +82,14 @@ def main():
     ap.add_argument("--start", default="", help="a .pt to go on from")
     a = ap.parse_args()
     t0 = time.time()
+    global TABLE
     import examples
-    examples.make(0, examples.load_samples(a.samples))  # compiles once, before the workers
+    TABLE = examples.load_samples(a.samples)
+    examples.make(0, TABLE)  # compiles once, before the workers
     ctx = mp.get_context("fork")
     q = ctx.Queue(64)
     base = a.seed * 1_000_000
-    procs = [ctx.Process(target=worker, args=(q, base + i, a.workers, t0 + a.render * 60, a.samples, a.pieces), daemon=True) for i in range(a.workers)]
+    procs = [ctx.Process(target=worker, args=(q, base + i, a.workers, t0 + a.render * 60, a.pieces), daemon=True) for i in range(a.workers)]
     for p in procs:
         p.start()
     import torch
@@ -97,7 +103,7 @@ def main():
         net.load_state_dict(torch.load(a.start, map_location=dev))
     print("weights", sum(p.numel() for p in net.parameters()), "device", dev, flush=True)
     opt = torch.optim.AdamW(net.parameters(), lr=a.lr, weight_decay=1e-3)
-    train, val = Store(torch, dev, a.cap), Store(torch, dev, max(2000, a.cap // 50))
+    train, val = Store(torch, dev, a.cap), Store(torch, dev, min(60_000, max(2000, a.cap // 50)))
     alive, pieces, step, told = len(procs), 0, 0, 0.0
     end = t0 + a.minutes * 60
     first_step = None
@@ -113,9 +119,10 @@ def main():
 
     threading.Thread(target=fetch, daemon=True).start()
 
-    def drain(block):
+    def drain(block, most=24):
         nonlocal alive, pieces
-        while alive:
+        while alive and most:
+            most -= 1
             try:
                 k, d = arrived.get(timeout=1.0) if block else arrived.get_nowait()
             except queue.Empty:
@@ -125,7 +132,8 @@ def main():
                 alive -= 1
                 continue
             pieces += 1
-            (val if k % 100 == 99 or (a.pieces and pieces == 2) else train).add(d)
+            for room in d:
+                (val if k % 100 == 99 or (a.pieces and pieces == 2) else train).add(room)
 
     def judge(store):
         net.eval()
@@ -153,7 +161,7 @@ def main():
             s += " %s of a pitch %.3f" % (k, f_measure(m[..., i], y["made"][..., i]))
         return s
 
-    wait = min(40.0, a.minutes * 60 * .25)
+    wait = min(20.0, a.minutes * 60 * .25)
     while time.time() < end:
         if train.n < a.batch or time.time() - t0 < wait:
             drain(True)
@@ -162,7 +170,7 @@ def main():
             continue
         if first_step is None:
             first_step = time.time()
-        if step % 20 == 0:
+        if step % 40 == 0:
             drain(False)
         # one warm-up, a long plateau, a cosine over the last 45 %
         u = (time.time() - first_step) / (end - first_step)
@@ -178,6 +186,10 @@ def main():
         out = net(spectra, y["env"] + .004 * torch.randn_like(y["env"]), y["lev"] + .02 * torch.randn_like(y["lev"]))
         loss, parts = network.losses(out, y, dev)
         opt.zero_grad(set_to_none=True)
+        if not torch.isfinite(loss):
+            print("step", step, "left out: no finite loss", flush=True)
+            step += 1
+            continue
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
         opt.step()

@@ -12,7 +12,7 @@ use thumbline::music::note::Note;
 use thumbline::report::sheet::{
     Hands, Options, Piece, Point, Repeat, Sentence, Shape, Sheet, Take, sentences,
 };
-use thumbline::timing::{Drift, Reference, measure, measure_pinned};
+use thumbline::timing::{self, Drift, Reference, measure, measure_pinned};
 use thumbline::unit::{Beats, Seconds};
 
 /// The side panel's page.
@@ -241,6 +241,7 @@ impl Sight {
             title: snapshot.recording.name().unwrap_or_default().to_owned(),
             // Under a take the recording stands still; what is chosen is the take's.
             drift: match against.filter(|_| take.is_none()) {
+                _ if !analysis.solo.is_one_guitar() => timing::of(analysis, Reference::OwnTempo),
                 Some(Reference::Thumb) => measure_pinned(notes, grid, Reference::Thumb, &pins),
                 _ => measure_pinned(notes, grid, Reference::OwnTempo, &pins),
             },

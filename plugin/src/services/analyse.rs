@@ -158,7 +158,7 @@ pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
 
 /// A take's notes, in its own time, against what is heard in the recording.
 pub fn against(model: &Analysis, take: &[Note]) -> Comparison {
-    let measured = timing::measure(&model.notes, &model.grid, Reference::default());
+    let measured = timing::of(model, Reference::default());
     compare(
         Model {
             notes: &model.notes,
@@ -187,6 +187,7 @@ fn recording(
     }
     let options = Options {
         tuning: tuning.cloned(),
+        ..Options::default()
     };
     let mut watch = Watch {
         cancel,
@@ -239,6 +240,7 @@ fn take(path: &PathBuf, tuning: Option<&Tuning>, cancel: &Cancel, say: &mut dyn 
     };
     let options = Options {
         tuning: tuning.cloned(),
+        ..Options::default()
     };
     match analysis::analyze(&sound, &options, &mut Stop(cancel)) {
         Ok(heard) => say(Answer::Take {
@@ -289,7 +291,8 @@ fn judge(round: &Judged, cancel: &Cancel) -> Option<Span> {
         round.frames.iter().map(|f| f[1]).collect(),
     ];
     let sound = Recording::new("round", round.rate, channels).ok()?;
-    let heard = analysis::analyze(&sound, &Options::default(), &mut Stop(cancel)).ok()?;
+    let same = Options::tuned(round.model.tuning.clone());
+    let heard = analysis::analyze(&sound, &same, &mut Stop(cancel)).ok()?;
     let before = round.before;
     let shifted: Vec<Place> = round
         .places
@@ -376,6 +379,8 @@ impl Observer for Watch<'_> {
             tuning_offset: None,
             tuning_course: Vec::new(),
             tuning: Tuning::standard(),
+            guesses: Vec::new(),
+            solo: thumbline::analysis::solo::Solo::default(),
             end: self.end,
             alternatives: Vec::new(),
             warnings: Vec::new(),

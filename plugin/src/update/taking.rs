@@ -234,6 +234,8 @@ fn of<'a>(state: &'a mut State, path: &Path) -> Option<&'a mut Take> {
 /// Has a take heard, where it is drawn and was not yet.
 pub fn hear(state: &mut State, index: usize, out: &mut Vec<Effect>) {
     let id = state.job();
+    // A few bars would not tell the guitar's tuning again: the recording's is taken.
+    let model = state.hearing.view.ready().map(|a| a.tuning.clone());
     let Some(take) = state.takes.get_mut(index) else {
         return;
     };
@@ -244,7 +246,7 @@ pub fn hear(state: &mut State, index: usize, out: &mut Vec<Effect>) {
     take.job = Some(id);
     let job = Job::Analyse(analyse::Job::Take {
         path: take.take.path.clone(),
-        tuning: take.take.tuning.clone(),
+        tuning: take.take.tuning.clone().or(model),
     });
     out.push(Effect::Start(id, Box::new(job)));
 }

@@ -64,6 +64,8 @@ fn beaten(first: f64) -> Arc<Analysis> {
         tuning_offset: None,
         tuning_course: Vec::new(),
         tuning: Tuning::standard(),
+        guesses: Vec::new(),
+        solo: thumbline::analysis::solo::Solo::default(),
         end: Seconds(20.0),
         alternatives: Vec::new(),
         warnings: Vec::new(),

@@ -97,6 +97,70 @@ impl<const OUT: usize> Reaching<OUT> {
     }
 }
 
+/// Takes weights off the front of the file.
+pub struct Reader(std::slice::Chunks<'static, u8>);
+
+impl Reader {
+    /// The weights in `bytes`, little-endian 32-bit floats.
+    pub fn new(bytes: &'static [u8]) -> Self {
+        Self(bytes.chunks(4))
+    }
+
+    /// The next `count`.
+    pub fn take(&mut self, count: usize) -> Vec<f32> {
+        self.0
+            .by_ref()
+            .take(count)
+            .map(|b| {
+                b.iter()
+                    .rev()
+                    .fold(0_u32, |bits, byte| bits << 8 | u32::from(*byte))
+            })
+            .map(f32::from_bits)
+            .collect()
+    }
+
+    /// The next layer of `inputs`.
+    pub fn dense<const OUT: usize>(&mut self, inputs: usize) -> Dense<OUT> {
+        let weights = self.take(inputs * OUT);
+        let mut bias = [0.0; OUT];
+        bias.iter_mut()
+            .zip(self.take(OUT))
+            .for_each(|(b, v)| *b = v);
+        Dense { weights, bias }
+    }
+
+    /// The next layer that slides over positions of `inputs` values.
+    pub fn sliding<const OUT: usize>(
+        &mut self,
+        taps: usize,
+        inputs: usize,
+        stride: usize,
+    ) -> Sliding<OUT> {
+        let dense = self.dense(taps * inputs);
+        Sliding {
+            dense,
+            taps,
+            inputs,
+            stride,
+        }
+    }
+
+    /// The next layer that looks at `distances`.
+    pub fn reaching<const OUT: usize>(
+        &mut self,
+        distances: &'static [isize],
+        inputs: usize,
+    ) -> Reaching<OUT> {
+        let dense = self.dense(distances.len() * inputs);
+        Reaching {
+            dense,
+            distances,
+            inputs,
+        }
+    }
+}
+
 /// From any number to a probability.
 pub fn sigmoid(x: f32) -> f32 {
     1.0 / (1.0 + (-x).exp())

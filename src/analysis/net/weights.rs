@@ -4,7 +4,7 @@
 //! weights `[tap or distance][input][output]`, then biases; little-endian f32, normalisations
 //! folded in.
 
-use super::layers::{Dense, Reaching, Scratch, Sliding, add_products};
+use super::layers::{Dense, Reaching, Reader, Scratch, Sliding, add_products};
 use super::patch::{BANDS, BINS, CHANNELS, FRAMES, LEVELS, LOW_MIDI, PER_SEMITONE};
 use super::{LOWEST, PITCHES};
 use std::sync::LazyLock;
@@ -84,64 +84,9 @@ pub struct Model {
     early: Dense<1>,
 }
 
-/// Takes weights off the front of the file.
-struct Reader(std::slice::Chunks<'static, u8>);
-
-impl Reader {
-    fn take(&mut self, count: usize) -> Vec<f32> {
-        self.0
-            .by_ref()
-            .take(count)
-            .map(|b| {
-                b.iter()
-                    .rev()
-                    .fold(0_u32, |bits, byte| bits << 8 | u32::from(*byte))
-            })
-            .map(f32::from_bits)
-            .collect()
-    }
-
-    fn dense<const OUT: usize>(&mut self, inputs: usize) -> Dense<OUT> {
-        let weights = self.take(inputs * OUT);
-        let mut bias = [0.0; OUT];
-        bias.iter_mut()
-            .zip(self.take(OUT))
-            .for_each(|(b, v)| *b = v);
-        Dense { weights, bias }
-    }
-
-    fn sliding<const OUT: usize>(
-        &mut self,
-        taps: usize,
-        inputs: usize,
-        stride: usize,
-    ) -> Sliding<OUT> {
-        let dense = self.dense(taps * inputs);
-        Sliding {
-            dense,
-            taps,
-            inputs,
-            stride,
-        }
-    }
-
-    fn reaching<const OUT: usize>(
-        &mut self,
-        distances: &'static [isize],
-        inputs: usize,
-    ) -> Reaching<OUT> {
-        let dense = self.dense(distances.len() * inputs);
-        Reaching {
-            dense,
-            distances,
-            inputs,
-        }
-    }
-}
-
 impl Model {
     fn read() -> Self {
-        let mut file = Reader(BYTES.chunks(4));
+        let mut file = Reader::new(BYTES);
         Self {
             spectral: (file.sliding(5, CHANNELS, 1), file.sliding(3, FIRST, 1)),
             temporal: (file.sliding(3, BANDS, 1), file.sliding(3, BEAT, 2)),

@@ -8,20 +8,22 @@ use std::fmt::Write;
 use std::path::Path;
 use thumbline::analysis::Options;
 use thumbline::load::Part;
-use thumbline::music::guess::{Guess, guess, heard};
+use thumbline::music::guess::Guess;
 use thumbline::preset::Presets;
 use thumbline::report::file::Target;
-use thumbline::unit::Cents;
-
-/// Guesses that are told.
-const TOLD: usize = 5;
 
 /// Guesses and tells.
 pub fn run(rec: &Path, presets: &Presets, json: Option<Target>, terminal: &Terminal) -> Result<()> {
     let recording = source::read(rec, Part::WHOLE, terminal)?;
-    let found = source::analyze(&recording, &Options::default(), terminal)?;
-    let offset = found.tuning_offset.unwrap_or(Cents(0.0));
-    let guesses = guess(&heard(&found.notes, offset), offset, &presets.tunings, TOLD);
+    let options = Options {
+        tuning: None,
+        tunings: presets.tunings.clone(),
+    };
+    let found = source::analyze(&recording, &options, terminal)?;
+    let mut guesses = found.guesses;
+    guesses
+        .iter_mut()
+        .for_each(|g| g.cents = found.tuning_offset.unwrap_or_default());
     if guesses.is_empty() {
         bail!(
             "no pitch was heard in `{}`: there is nothing to guess a tuning from",
