@@ -5,7 +5,6 @@
 
 use super::sheet::{Align, Ground, Ink, Piece, Point, Shape, draw_head, full, quiet};
 use super::svg;
-use crate::analysis::RATE;
 use crate::analysis::hear::Mono;
 use crate::analysis::onset::flux::{Fluxes, HOP};
 use crate::music::note::{Attack, Role};

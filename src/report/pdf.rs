@@ -310,7 +310,7 @@ fn file(pages: &[Page]) -> Vec<u8> {
     let table = out.len();
     let _ = write!(out, "xref\n0 {}\n0000000000 65535 f \n", objects.len() + 1);
     for place in &places {
-        let _ = write!(out, "{place:010} 00000 n \n");
+        let _ = writeln!(out, "{place:010} 00000 n ");
     }
     let _ = write!(
         out,

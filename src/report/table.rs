@@ -34,7 +34,7 @@ pub fn drift(found: &Analysis, drift: &Drift) -> String {
     for (name, role) in [("thumb", Role::Bass), ("fingers", Role::Melody)] {
         if let Some((figure, floor)) = drift.hand(&found.notes, role) {
             let verdict = Verdict::of(&figure, floor, Span(0.0));
-            row(&mut out, name, &figure, told(verdict, ""));
+            row(&mut out, name, &figure, &told(verdict, ""));
         }
     }
     out.push_str(&lateness(found, drift));
@@ -46,14 +46,14 @@ pub fn drift(found: &Analysis, drift: &Drift) -> String {
         for slot in slots {
             let name = slot.slot.name(found.grid.meter);
             let words = told(slot.verdict(), ", bar after bar");
-            row(&mut out, &name, &slot.figure, words);
+            row(&mut out, &name, &slot.figure, &words);
         }
     }
     out.truncate(out.trim_end().len());
     out
 }
 
-fn row(out: &mut String, name: &str, figure: &Figure, verdict: String) {
+fn row(out: &mut String, name: &str, figure: &Figure, verdict: &str) {
     let drift = format!("{:+.0} ms", figure.centre.ms() + 0.0);
     let spread = if figure.n > 1 {
         format!("{:.0} ms", figure.spread.ms())

@@ -463,7 +463,7 @@ impl View<'_> {
                 .circle_stroke(rect.center(), rect.width() / 2.0 + 1.5, stroke);
         }
         if head.hovered() && !head.dragged() {
-            head.on_hover_text(label());
+            head.on_hover_text(theme::letters(&label()));
         }
     }
 
@@ -487,7 +487,7 @@ impl View<'_> {
         }
         head.widget_info(|| WidgetInfo::labeled(Role::Label, true, label()));
         if head.hovered() {
-            head.on_hover_text(label());
+            head.on_hover_text(theme::letters(&label()));
         }
     }
 

@@ -3,6 +3,7 @@
 use super::bars;
 use super::keys::{self, Deed};
 use super::sight::{Heard, Sight};
+use super::theme;
 use crate::snapshot::Snapshot;
 use crate::wish::{NoteAt, NoteEdit, Wish};
 use egui::{ComboBox, Grid, Ui};
@@ -104,11 +105,11 @@ fn facts(ui: &mut Ui, heard: &Heard, index: usize) {
     Grid::new("facts").num_columns(2).show(ui, |ui| {
         for (name, value) in rows {
             ui.weak(name);
-            ui.label(value);
+            ui.label(theme::letters(&value));
             ui.end_row();
         }
     });
-    ui.small(describe(&piece, note, &placed));
+    ui.small(theme::letters(&describe(&piece, note, &placed)));
 }
 
 fn attack(attack: Attack) -> &'static str {

@@ -92,7 +92,7 @@ fn references(ui: &mut Ui, sight: &mut Sight, scene: &Scene) {
         let button = ui.selectable_label(on, name);
         button.widget_info(|| {
             let label = format!("Against {name}");
-            WidgetInfo::selected(egui::WidgetType::RadioButton, true, on, label)
+            WidgetInfo::selected(Role::RadioButton, true, on, label)
         });
         if button.clicked() {
             sight.against = Some(reference);

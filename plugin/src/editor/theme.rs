@@ -78,6 +78,20 @@ pub fn apply(ctx: &egui::Context, ground: Ground) {
     });
 }
 
+/// A text with the signs that the window's font lacks (primes, sharp and flat) as letters that read
+/// alike; it would show empty boxes.
+pub fn letters(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            '′' => '\'',
+            '″' => '"',
+            '♯' => '#',
+            '♭' => 'b',
+            other => other,
+        })
+        .collect()
+}
+
 /// Paints the sheet's shapes with the page's top left corner at `origin`.
 pub struct Brush<'a> {
     /// Where to paint.
@@ -188,6 +202,7 @@ impl Brush<'_> {
         let at = self.at(*at) + vec2(0.0, 0.27 * *size as f32);
         let font = FontId::proportional(*size as f32);
         let colour = self.ink(*ink);
+        let text = &letters(text);
         self.painter.text(at, anchor, text, font.clone(), colour);
         if *bold {
             // No bold face is shipped: a second strike beside the first, as typewriters did.

@@ -32,7 +32,7 @@ pub(super) fn names(piece: &Piece) -> Vec<Name> {
         let halves = middle.and_then(|(at, time)| {
             let first = chord(piece, bar.start, time)?;
             let second = chord(piece, time, bar.end)?;
-            (first != second).then(|| [(bar.first_beat as f64, first), (at, second)])
+            (first != second).then_some([(bar.first_beat as f64, first), (at, second)])
         });
         let whole = || {
             let start = bar.first_beat as f64;

@@ -11,6 +11,7 @@ use super::{Piece, Placed, Sheet, slots};
 use crate::music::note::Role;
 use crate::timing::{SlotFigure, Verdict};
 use crate::unit::Span;
+use std::fmt::Write as _;
 
 /// From the line to the middle of a hand's heads, and beyond to its words.
 const LANE: f64 = 35.0;
@@ -74,11 +75,11 @@ impl Sheet {
                     hand(figure.role),
                     told.reference.told(&figure.figure, verdict)
                 );
-                text.push_str(&if verdict.drifts() {
-                    format!(", {} of {} notes", agree.len(), all.len())
-                } else {
-                    format!(", {} notes", all.len())
-                });
+                // Writing to a string cannot fail.
+                let _ = match verdict.drifts() {
+                    true => write!(text, ", {} of {} notes", agree.len(), all.len()),
+                    false => write!(text, ", {} notes", all.len()),
+                };
                 Repeat {
                     area: Rect::about(middle, 15.0 * z, 20.0 * z),
                     text,
@@ -339,17 +340,11 @@ impl Sheet {
             text,
         });
         if drifts {
-            let (agree, all) = self.agreeing(piece, spot.figure);
+            let (agree, all) = super::words::agreeing(piece, spot.figure);
             let at = Point::new(x, outward(WORDS + 12.0));
-            let text = format!("{agree} of {all}");
+            let text = format!("{} of {}", agree.len(), all.len());
             out.push(Shape::text(at, Align::Centre, 9.5 * z, Ink::Faint, text));
         }
-    }
-
-    /// How many of a slot's notes are heard off to the side of its middle, and how many there are.
-    fn agreeing(&self, piece: &Piece, figure: &SlotFigure) -> (usize, usize) {
-        let (agree, all) = super::words::agreeing(piece, figure);
-        (agree.len(), all.len())
     }
 
     /// How the bar is counted, standing on `y`: beats and what lies between them.
