@@ -14,6 +14,7 @@ mod drill;
 mod export;
 mod journal;
 mod looping;
+mod outputs;
 mod patterns;
 mod slow;
 mod sound;
@@ -24,8 +25,10 @@ mod terminal;
 use anyhow::Result;
 use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser, Subcommand};
+use std::io::{self, Write};
 use std::process::ExitCode;
 use terminal::Terminal;
+use thumbline::report::file::WriteError;
 
 /// One command of the program.
 trait Command {
@@ -88,6 +91,7 @@ fn usage(what: impl Into<String>) -> anyhow::Error {
 
 /// Runs the command that the process was started with.
 pub fn main() -> ExitCode {
+    thumbline::load::hush_readers();
     let line = match Line::try_parse() {
         Ok(line) => line,
         Err(error) => return refuse(&error),
@@ -96,7 +100,7 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) if terminal::is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("thumbline: {}", one_line(&format!("{error:#}")));
+            complain(&format!("{error:#}"));
             ExitCode::from(if error.is::<Usage>() { 2 } else { 1 })
         }
     }
@@ -106,24 +110,36 @@ pub fn main() -> ExitCode {
 fn refuse(error: &clap::Error) -> ExitCode {
     match error.kind() {
         ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
-            let _ = error.print(); // a closed pipe is the reader's choice
-            ExitCode::SUCCESS
+            let said = error.print().and_then(|()| io::stdout().flush());
+            match said {
+                Err(why) if why.kind() != io::ErrorKind::BrokenPipe => {
+                    complain(&WriteError::Output(why).to_string());
+                    ExitCode::FAILURE
+                }
+                _ => ExitCode::SUCCESS, // a closed pipe is the reader's choice
+            }
         }
         ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
-            eprintln!(
-                "thumbline: name a command: {} (thumbline --help tells more)",
+            complain(&format!(
+                "name a command: {} (thumbline --help tells more)",
                 names().join(", ")
-            );
+            ));
             ExitCode::from(2)
         }
         _ => {
             let text = error.to_string();
             let what = text.split("\n\n").next().unwrap_or(&text);
             let what = what.strip_prefix("error: ").unwrap_or(what);
-            eprintln!("thumbline: {} (--help shows how)", one_line(what));
+            complain(&format!("{what} (--help shows how)"));
             ExitCode::from(2)
         }
     }
+}
+
+/// One line on standard error; where that is gone there is nowhere else to say it.
+fn complain(what: &str) {
+    let line = one_line(what);
+    let _ = writeln!(io::stderr(), "thumbline: {}", terminal::printable(&line));
 }
 
 fn names() -> Vec<String> {

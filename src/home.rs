@@ -1,10 +1,11 @@
 //! Where this program keeps what a player made: takes, the journal, practice set-ups.
 //!
 //! One folder for the command line and the plug-in, so that both write in the same journal. It
-//! names places and makes none.
+//! names places and makes none, but for a makeshift one.
 
 use directories::ProjectDirs;
 use std::path::PathBuf;
+use std::sync::OnceLock;
 
 /// The player's data folder: `THUMBLINE_DATA`, or this program's folder among the system's data;
 /// none where there is no home.
@@ -22,6 +23,22 @@ pub fn presets() -> Option<PathBuf> {
         return Some(given.into());
     }
     Some(folders()?.config_dir().join("presets"))
+}
+
+/// A folder for where there is no home, one for the whole life of this process: nobody else can
+/// know its name beforehand or look into it. What is kept there lasts until the system clears its
+/// temporary files.
+pub fn makeshift() -> PathBuf {
+    static FOLDER: OnceLock<PathBuf> = OnceLock::new();
+    let made = || {
+        let folder = tempfile::Builder::new().prefix("thumbline-").tempdir();
+        // Where none can be made, what is written later fails and says so.
+        folder.map_or_else(
+            |_| std::env::temp_dir().join("nowhere"),
+            tempfile::TempDir::keep,
+        )
+    };
+    FOLDER.get_or_init(made).clone()
 }
 
 fn folders() -> Option<ProjectDirs> {

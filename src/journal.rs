@@ -33,6 +33,7 @@ use crate::home;
 use crate::recording::ContentHash;
 use rusqlite::{Connection, OpenFlags};
 use serde::{Deserialize, Serialize};
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -60,6 +61,9 @@ pub enum JournalError {
         /// Why, in words.
         why: String,
     },
+    /// The copy, or the backup, would be the journal itself.
+    #[error("{} is the journal itself: name another file", .0.display())]
+    Itself(PathBuf),
     /// No room on the disk.
     #[error("the disk is full: this round was not kept; earlier rounds in {} are safe", .0.display())]
     DiskFull(PathBuf),
@@ -203,11 +207,21 @@ impl Round {
     /// Identity of the round: the same round kept on two machines is one round, also where the
     /// recording was renamed on one of them.
     fn id(&self) -> String {
-        let nameless = Self {
-            name: String::new(),
-            ..self.clone()
+        let identity = Identity {
+            recording: self.recording,
+            name: "",
+            tuning: self.tuning.as_deref(),
+            at: self.at,
+            from_s: self.from_s,
+            to_s: self.to_s,
+            region: &self.region,
+            speed: self.speed,
+            thumb: self.thumb.map(FigureIdentity::from),
+            fingers: self.fingers.map(FigureIdentity::from),
+            take: self.take,
+            note: &self.note,
         };
-        let said = serde_json::to_vec(&nameless).unwrap_or_default();
+        let said = serde_json::to_vec(&identity).unwrap_or_default();
         blake3::hash(&said).to_hex().to_string()
     }
 
@@ -239,6 +253,78 @@ impl Round {
         }
         Ok(())
     }
+}
+
+/// What makes a round the round it is: hashed as JSON in this order. Journals hold these hashes, so
+/// nothing is ever added, left out or renamed here, whatever a [`Round`] comes to hold.
+#[derive(Serialize)]
+struct Identity<'a> {
+    recording: ContentHash,
+    name: &'static str,
+    tuning: Option<&'a str>,
+    at: Moment,
+    from_s: f64,
+    to_s: f64,
+    region: &'a str,
+    speed: f64,
+    thumb: Option<FigureIdentity>,
+    fingers: Option<FigureIdentity>,
+    take: Option<ContentHash>,
+    note: &'a str,
+}
+
+/// A [`Figure`] in an [`Identity`].
+#[derive(Serialize)]
+struct FigureIdentity {
+    notes: u32,
+    drift_ms: f64,
+    spread_ms: f64,
+}
+
+impl From<Figure> for FigureIdentity {
+    fn from(figure: Figure) -> Self {
+        Self {
+            notes: figure.notes,
+            drift_ms: figure.drift_ms,
+            spread_ms: figure.spread_ms,
+        }
+    }
+}
+
+/// How long to wait for another program that holds the journal.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// How a journal is opened to write: its path is a path, never an address.
+const WRITING: OpenFlags = OpenFlags::SQLITE_OPEN_READ_WRITE
+    .union(OpenFlags::SQLITE_OPEN_CREATE)
+    .union(OpenFlags::SQLITE_OPEN_NO_MUTEX);
+
+/// `path` from the root, so that SQLite never takes a name such as `file:x` for an address.
+fn absolute(path: &Path) -> Result<PathBuf, JournalError> {
+    std::path::absolute(path).map_err(|e| JournalError::file(path, e))
+}
+
+/// The address of a file that nobody changes meanwhile (SQLite, "Uniform Resource Identifiers"):
+/// every byte but letters, digits and a few signs is written as its number.
+fn unchanging(path: &Path) -> String {
+    let mut uri = String::from("file:");
+    let mut bytes = path.as_os_str().as_encoded_bytes();
+    if cfg!(windows) {
+        uri.push('/');
+    }
+    while let [byte, rest @ ..] = bytes {
+        match byte {
+            b'\\' if cfg!(windows) => uri.push('/'),
+            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'/' | b'.' | b'-' | b'_' | b':' => {
+                uri.push(char::from(*byte));
+            }
+            _ => {
+                let _ = write!(uri, "%{byte:02X}"); // a string takes everything
+            }
+        }
+        bytes = rest;
+    }
+    uri + "?immutable=1"
 }
 
 /// An open journal.
@@ -273,18 +359,17 @@ impl Journal {
             std::fs::create_dir_all(folder)
                 .map_err(|e| JournalError::NoFolder(format!("{}: {e}", folder.display())))?;
         }
-        match Self::open_for_writing(path) {
-            Err(JournalError::ReadOnly { why, .. }) => Self::open_for_reading(path, why),
+        let path = absolute(path)?;
+        match Self::open_for_writing(&path) {
+            Err(JournalError::ReadOnly { why, .. }) => Self::open_for_reading(&path, why),
             other => other,
         }
     }
 
     fn open_for_writing(path: &Path) -> Result<Self, JournalError> {
         let wrap = |e| JournalError::sqlite(path, e);
-        let mut connection = Connection::open(path).map_err(wrap)?;
-        connection
-            .busy_timeout(Duration::from_secs(5))
-            .map_err(wrap)?;
+        let mut connection = Connection::open_with_flags(path, WRITING).map_err(wrap)?;
+        connection.busy_timeout(PATIENCE).map_err(wrap)?;
         schema::recognise(&connection, path)?;
         if connection.is_readonly("main").map_err(wrap)? {
             return Err(JournalError::read_only_because(
@@ -307,15 +392,17 @@ impl Journal {
 
     fn open_for_reading(path: &Path, why: String) -> Result<Self, JournalError> {
         let wrap = |e| JournalError::sqlite(path, e);
-        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
+        let path = &absolute(path)?;
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let connection = Connection::open_with_flags(path, flags).map_err(wrap)?;
+        connection.busy_timeout(PATIENCE).map_err(wrap)?;
         let readable = connection.query_row("SELECT count(*) FROM sqlite_master", [], |_| Ok(()));
         let connection = if readable.is_ok() {
             connection
         } else {
             // A write-ahead log cannot be set up on a read-only disk: read the file as it stands.
-            let uri = format!("file:{}?immutable=1", path.display());
-            Connection::open_with_flags(uri, flags).map_err(wrap)?
+            let flags = flags | OpenFlags::SQLITE_OPEN_URI;
+            Connection::open_with_flags(unchanging(path), flags).map_err(wrap)?
         };
         Ok(Self {
             connection,

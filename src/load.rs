@@ -11,6 +11,7 @@ mod guard;
 
 pub use decoder::{Decoder, MOST_BYTES, Part};
 pub use error::LoadError;
+pub use guard::hush_readers;
 
 use crate::recording::Recording;
 use std::path::Path;

@@ -16,6 +16,7 @@ pub mod musicxml;
 pub mod neck;
 pub mod pdf;
 pub mod sheet;
+pub mod sign;
 pub mod svg;
 pub mod tab;
 pub mod table;

@@ -1,6 +1,8 @@
 //! The commands as a player types them: results, exit codes, one-line errors, no half-written
 //! files.
 
+mod safe;
+
 use proptest::prelude::*;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};

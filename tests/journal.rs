@@ -1,5 +1,8 @@
 //! The journal: what was kept stays kept, whatever happens to the process, the disk or the file.
 
+mod kills;
+mod strangers;
+
 use std::io::{Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};

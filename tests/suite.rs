@@ -9,6 +9,7 @@ mod deck;
 mod demo;
 mod drill;
 mod exports;
+mod faults;
 mod grid;
 mod hearing;
 mod invented;

@@ -52,7 +52,8 @@ fn least(mut run: impl FnMut()) -> f64 {
 
 /// Prints how long the journal takes to answer.
 pub fn run() {
-    let file = std::env::temp_dir().join(format!("thumbline-bench-{}.sqlite", std::process::id()));
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("journal.sqlite");
     let pages: Vec<ContentHash> = (0..PAGES).map(page).collect();
     let rounds: Vec<Round> = (0..ROUNDS).map(|i| round(i, &pages)).collect();
     Journal::open(&file)

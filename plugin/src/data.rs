@@ -3,11 +3,12 @@
 use std::fs::File;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use thumbline::report::file::Part;
 
-/// Where recordings and takes are kept: the player's data folder, or a temporary one where the
-/// system names none.
+/// Where recordings and takes are kept: the player's data folder, or a temporary one of this
+/// process's own where the system names none.
 pub fn data_dir() -> PathBuf {
-    thumbline::home::data().unwrap_or_else(|| std::env::temp_dir().join("thumbline"))
+    thumbline::home::data().unwrap_or_else(thumbline::home::makeshift)
 }
 
 /// A file's name without its folders.
@@ -26,9 +27,9 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
     if let Some(dir) = path.parent() {
         std::fs::create_dir_all(dir)?;
     }
-    let unfinished = path.with_extension("unfinished");
-    let mut file = File::create(&unfinished)?;
+    let part = Part::beside(path)?;
+    let mut file = File::options().write(true).open(part.path())?;
     file.write_all(bytes)?;
     file.sync_all()?;
-    std::fs::rename(&unfinished, path)
+    part.keep()
 }

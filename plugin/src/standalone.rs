@@ -33,6 +33,7 @@ pub fn program() -> Option<&'static Program> {
 
 /// Declares this process to be the program, started with `recording`.
 pub fn declare(recording: Option<PathBuf>) {
+    thumbline::load::hush_readers();
     let _ = PROGRAM.set(Program::new(recording));
 }
 

@@ -1,7 +1,8 @@
 //! `analyze`: what is played in a recording, and when.
 
 use super::Command;
-use super::arguments::{self, GuitarArguments};
+use super::arguments::GuitarArguments;
+use super::outputs::OutputArguments;
 use super::source::{self, Heard};
 use super::terminal::Terminal;
 use super::usage;
@@ -47,13 +48,15 @@ pub struct Analyze {
     #[arg(long, value_name = "N", default_value_t = 2)]
     bar: i32,
     #[command(flatten)]
+    outputs: OutputArguments,
+    #[command(flatten)]
     guitar: GuitarArguments,
 }
 
 impl Command for Analyze {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let reports = [&self.json, &self.csv, &self.svg, &self.close_up].map(Option::as_ref);
-        let [json_to, csv_to, svg_to, close_to] = arguments::targets(reports)?;
+        let [json_to, csv_to, svg_to, close_to] = self.outputs.targets(&[&self.rec], reports)?;
         let options = self.guitar.options()?;
         let recording = source::read(&self.rec, Part::WHOLE, terminal)?;
         let Heard { found, drift } = source::hear(&recording, &options, terminal)?;

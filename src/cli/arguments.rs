@@ -3,13 +3,11 @@
 use super::usage;
 use anyhow::Result;
 use clap::Args;
-use std::path::PathBuf;
 use thumbline::analysis::Options;
 use thumbline::home;
 use thumbline::load::Part;
 use thumbline::music::tuning::HIGHEST_CAPO;
 use thumbline::preset::Presets;
-use thumbline::report::file::Target;
 use thumbline::stretch::Speed;
 use thumbline::unit::{Cents, Seconds};
 
@@ -60,10 +58,7 @@ pub fn bars(text: &str) -> Result<(i32, i32), String> {
 }
 
 fn number(text: &str) -> Result<f64, String> {
-    let value: f64 = text
-        .trim()
-        .parse()
-        .map_err(|_| format!("`{text}` is no number"))?;
+    let value: f64 = text.parse().map_err(|_| format!("`{text}` is no number"))?;
     if value.is_finite() {
         Ok(value)
     } else {
@@ -153,17 +148,4 @@ pub fn part(from: Option<f64>, to: Option<f64>) -> Result<Part> {
             to: to.map(Seconds),
         }),
     }
-}
-
-/// Where reports go: `-` is standard output, which only one of them can have.
-pub fn targets<const N: usize>(paths: [Option<&PathBuf>; N]) -> Result<[Option<Target>; N]> {
-    let targets = paths.map(|path| path.map(|p| Target::of(p)));
-    for (i, target) in targets.iter().enumerate() {
-        if target.is_some() && targets[..i].contains(target) {
-            return Err(usage(
-                "two reports cannot go to the same place: name another file for one of them",
-            ));
-        }
-    }
-    Ok(targets)
 }

@@ -1,6 +1,7 @@
 //! `check`: how far a take drifts from the beat.
 
-use super::arguments::{self, GuitarArguments};
+use super::arguments::GuitarArguments;
+use super::outputs::OutputArguments;
 use super::terminal::Terminal;
 use super::{Command, source};
 use anyhow::Result;
@@ -24,6 +25,8 @@ pub struct Check {
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
     #[command(flatten)]
+    outputs: OutputArguments,
+    #[command(flatten)]
     guitar: GuitarArguments,
 }
 
@@ -39,7 +42,7 @@ enum Against {
 
 impl Command for Check {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let [json_to] = arguments::targets([self.json.as_ref()])?;
+        let [json_to] = self.outputs.targets(&[&self.take], [self.json.as_ref()])?;
         let recording = source::read(&self.take, Part::WHOLE, terminal)?;
         let found = source::analyze(&recording, &self.guitar.options()?, terminal)?;
         let reference = match self.against {

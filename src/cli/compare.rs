@@ -1,6 +1,7 @@
 //! `compare`: a take against the recording it learns from.
 
 use super::arguments::GuitarArguments;
+use super::outputs::OutputArguments;
 use super::terminal::Terminal;
 use super::{Command, arguments, sound, source, usage};
 use anyhow::{Result, bail};
@@ -55,6 +56,8 @@ pub struct Compare {
     /// With --keep: a note to yourself.
     #[arg(long, requires = "keep", default_value = "")]
     note: String,
+    #[command(flatten)]
+    outputs: OutputArguments,
 }
 
 /// One side: its sound and what was heard in it.
@@ -88,7 +91,9 @@ impl Side {
 impl Command for Compare {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let targets = [self.json.as_ref(), self.svg.as_ref(), self.hear.as_ref()];
-        let [json_to, svg_to, hear_to] = arguments::targets(targets)?;
+        let mut read = vec![self.recording.as_path(), self.take.as_path()];
+        read.extend(self.journal.as_deref());
+        let [json_to, svg_to, hear_to] = self.outputs.targets(&read, targets)?;
         let model = Side::read(&self.recording, &self.guitar.options()?, terminal)?;
         source::tell_tuning(&model.heard, terminal);
         // The take is played in the recording's tuning: a few bars would not tell it again.

@@ -1,5 +1,6 @@
 //! `demo`: the whole job on the built-in tune, whose mistakes are known.
 
+use super::outputs::OutputArguments;
 use super::source::{self, Heard};
 use super::terminal::Terminal;
 use super::{Command, sound};
@@ -31,12 +32,35 @@ const LOOP: (f64, u32) = (0.6, 4);
 /// The bar that is looped where the take asks for none: the first off the beat.
 const BAR: i32 = 9;
 
+/// What the demo writes; the loop's words name its bar.
+const FILES: [(&str, &str); 8] = [
+    ("recording.wav", "the recording"),
+    ("take.wav", "the student's take"),
+    ("loop.wav", "a bar of the recording"),
+    (
+        "recording.svg",
+        "its bar sheet: thumb and fingers against the beat",
+    ),
+    ("take.svg", "the take's bar sheet"),
+    (
+        "both.svg",
+        "the take's notes, hollow, on the recording's bar sheet",
+    ),
+    (
+        "recording.json",
+        "everything that was heard, for other programs",
+    ),
+    ("take.json", "the same of the take"),
+];
+
 /// Try everything on a tune of our own: a recording, and a student's take with known mistakes.
 #[derive(Args)]
 pub struct Demo {
     /// Folder for the files that the demo writes; made when it is not there.
     #[arg(long, value_name = "FOLDER", default_value = "thumbline-demo")]
     out: PathBuf,
+    #[command(flatten)]
+    outputs: OutputArguments,
 }
 
 /// One of the two: what was played, and what was heard of it.
@@ -47,6 +71,9 @@ struct Side {
 
 impl Command for Demo {
     fn run(self, terminal: &Terminal) -> Result<()> {
+        for (name, _) in FILES {
+            self.outputs.target(&[], &self.out.join(name))?;
+        }
         std::fs::create_dir_all(&self.out).with_context(|| {
             let name = self.out.display();
             format!("the folder `{name}` cannot be made: choose another with --out")
@@ -121,31 +148,14 @@ impl Demo {
     fn files(&self, bar: i32) -> String {
         let (speed, times) = LOOP;
         let mut out = format!("\nWritten to {}:\n", self.out.display());
-        for (name, what) in [
-            ("recording.wav", "the recording".to_owned()),
-            ("take.wav", "the student's take".to_owned()),
-            (
-                "loop.wav",
-                format!(
+        for (name, what) in FILES {
+            let what = match name {
+                "loop.wav" => &format!(
                     "bar {bar} of the recording, {times} times at {:.0} %",
                     100.0 * speed
                 ),
-            ),
-            (
-                "recording.svg",
-                "its bar sheet: thumb and fingers against the beat".to_owned(),
-            ),
-            ("take.svg", "the take's bar sheet".to_owned()),
-            (
-                "both.svg",
-                "the take's notes, hollow, on the recording's bar sheet".to_owned(),
-            ),
-            (
-                "recording.json",
-                "everything that was heard, for other programs".to_owned(),
-            ),
-            ("take.json", "the same of the take".to_owned()),
-        ] {
+                _ => what,
+            };
             let _ = writeln!(out, "  {name:<15} {what}"); // a string takes everything
         }
         out.truncate(out.trim_end().len());

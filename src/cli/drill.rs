@@ -1,6 +1,6 @@
 //! `drill`: practice audio, MIDI and MusicXML from a picking pattern, a scale or harmonics.
 
-use super::arguments::targets;
+use super::outputs::OutputArguments;
 use super::terminal::Terminal;
 use super::{Command, source, usage};
 use anyhow::Result;
@@ -80,6 +80,8 @@ pub struct Drill {
     /// Write what is practised as JSON ("-" for standard output).
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
+    #[command(flatten)]
+    outputs: OutputArguments,
 }
 
 impl Command for Drill {
@@ -93,7 +95,7 @@ impl Command for Drill {
             return Ok(());
         }
         let reports = [&self.out, &self.midi, &self.musicxml, &self.json].map(Option::as_ref);
-        let [out, midi, musicxml, json] = targets(reports)?;
+        let [out, midi, musicxml, json] = self.outputs.targets(&[], reports)?;
         let to_output = [&out, &midi, &musicxml, &json]
             .iter()
             .any(|t| **t == Some(Target::Output));

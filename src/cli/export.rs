@@ -1,6 +1,7 @@
 //! `export`: what was heard in a recording, in formats that other programs read.
 
 use super::arguments::bars;
+use super::outputs::OutputArguments;
 use super::patterns::given_tuning;
 use super::terminal::Terminal;
 use super::{Command, source, usage};
@@ -12,7 +13,6 @@ use thumbline::load::Part;
 use thumbline::music::score::Score;
 use thumbline::music::{guess, key, picking};
 use thumbline::recording::Recording;
-use thumbline::report::file::Target;
 use thumbline::report::marks::{self, Cue};
 use thumbline::report::sheet::{self, Ground, Piece};
 use thumbline::report::wav::Depth;
@@ -65,6 +65,8 @@ pub struct Export {
     /// Fret of the capo; only with --tuning.
     #[arg(long, requires = "tuning", default_value_t = 0)]
     capo: i32,
+    #[command(flatten)]
+    outputs: OutputArguments,
 }
 
 impl Command for Export {
@@ -75,6 +77,7 @@ impl Command for Export {
         if self.bars.is_some() && self.to != Format::Wav {
             return Err(usage("--bars is for --to wav"));
         }
+        let target = self.outputs.target(&[&self.rec], &self.out)?;
         let presets = source::presets(terminal);
         let options = Options {
             tuning: given_tuning(&presets, self.tuning.as_deref(), self.capo)?,
@@ -86,7 +89,7 @@ impl Command for Export {
             source::tell_tuning(&heard, terminal);
         }
         let bytes = self.bytes(&recording, &heard)?;
-        Target::of(&self.out).write(|out| out.write_all(&bytes))?;
+        target.write(|out| out.write_all(&bytes))?;
         Ok(())
     }
 }

@@ -1,12 +1,14 @@
 //! `journal`: pages, progress, advice; export, backup, restore, merge, rescue.
 
+use super::outputs::OutputArguments;
+use super::source;
 use super::strings::text::wrapped;
 use super::terminal::Terminal;
 use super::{Command, usage};
 use anyhow::{Context, Result, bail};
 use clap::{Args, Subcommand};
 use std::fmt::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use thumbline::journal::{self, Journal, KeptTake, Moment, Page, Round, advice, chart};
 use thumbline::report::file::Target;
 
@@ -49,6 +51,8 @@ enum Verb {
         /// Draw it into this file; `-` is standard output.
         #[arg(long, value_name = "FILE")]
         svg: Option<PathBuf>,
+        #[command(flatten)]
+        outputs: OutputArguments,
     },
     /// Say what to practise next, and by which rule.
     Next {
@@ -64,11 +68,16 @@ enum Verb {
         /// CSV file; `-` is standard output.
         #[arg(long, value_name = "FILE")]
         csv: Option<PathBuf>,
+        #[command(flatten)]
+        outputs: OutputArguments,
     },
     /// Copy the journal to a file, also while it is in use.
     Backup {
-        /// The copy.
+        /// The copy; an older one of the same journal gives way.
         to: PathBuf,
+        /// Replace any other file of that name.
+        #[arg(long)]
+        replace: bool,
     },
     /// Put a backup in the journal's place; what was there is kept beside it.
     Restore {
@@ -158,23 +167,21 @@ fn act(verb: Verb, journal: &mut Journal, terminal: &Terminal) -> Result<()> {
                 Ok(terminal.say(&page_text(&page, &rounds))?)
             }
         }
-        Verb::Chart { name, svg } => {
+        Verb::Chart { name, svg, outputs } => {
+            let [svg] = outputs.targets(&[journal.path()], [svg.as_ref()])?;
             let page = find(journal, &name)?;
             let sessions = journal.progress(page.recording)?;
             match svg {
-                Some(path) => {
-                    let drawn = chart::svg(&page.name, &sessions);
-                    Ok(Target::of(&path).write(|out| out.write_all(drawn.as_bytes()))?)
-                }
+                Some(target) => source::save(&target, &chart::svg(&page.name, &sessions)),
                 None => Ok(terminal.say(chart::text(&sessions, 80).trim_end())?),
             }
         }
         Verb::Next { json } => next(journal, json, terminal),
-        Verb::Export { json, csv } => export(journal, json.as_ref(), csv.as_ref(), terminal),
-        Verb::Backup { to } => {
-            journal.back_up(&to)?;
-            Ok(terminal.say(&format!("backed up to {}", to.display()))?)
+        Verb::Export { json, csv, outputs } => {
+            let to = outputs.targets(&[journal.path()], [json.as_ref(), csv.as_ref()])?;
+            export(journal, to, terminal)
         }
+        Verb::Backup { to, replace } => back_up(journal, &to, replace, terminal),
         Verb::Merge { other } => {
             let merged = journal.merge(&other)?;
             Ok(terminal.say(&format!(
@@ -340,18 +347,36 @@ fn next(journal: &Journal, json: bool, terminal: &Terminal) -> Result<()> {
     )?)
 }
 
-fn export(
-    journal: &Journal,
-    json: Option<&PathBuf>,
-    csv: Option<&PathBuf>,
-    terminal: &Terminal,
-) -> Result<()> {
+/// Copies the journal to `to`, unless that would lose something.
+fn back_up(journal: &Journal, to: &Path, replace: bool, terminal: &Terminal) -> Result<()> {
+    let name = to.display();
+    if to.is_file() && !replace {
+        match journal.lacks(to) {
+            Ok(0) => {}
+            Ok(more) => {
+                return Err(usage(format!(
+                    "`{name}` is a journal with {more} rounds that this one lacks: name another \
+                     file, or say --replace to lose them"
+                )));
+            }
+            Err(_) => {
+                return Err(usage(format!(
+                    "`{name}` is there already and is no backup of this journal: name another \
+                     file, or say --replace to lose it"
+                )));
+            }
+        }
+    }
+    journal.back_up(to)?;
+    Ok(terminal.say(&format!("backed up to {name}"))?)
+}
+
+fn export(journal: &Journal, [json, csv]: [Option<Target>; 2], terminal: &Terminal) -> Result<()> {
     if json.is_none() && csv.is_none() {
         return Err(usage(
             "say where to: --json FILE or --csv FILE (`-` is standard output)",
         ));
     }
-    let [json, csv] = super::arguments::targets([json, csv])?;
     let rounds = journal.rounds(None, usize::MAX, 0)?;
     if let Some(target) = json {
         let document = serde_json::json!({ "schema": "thumbline-journal", "version": SCHEMA, "rounds": rounds });
@@ -400,7 +425,7 @@ fn csv_text(rounds: &[Round]) -> String {
     out
 }
 
-fn rescue(from: &std::path::Path, to: &std::path::Path, terminal: &Terminal) -> Result<()> {
+fn rescue(from: &Path, to: &Path, terminal: &Terminal) -> Result<()> {
     if to.exists() {
         return Err(usage(format!(
             "{} exists already: name a new file",

@@ -1,5 +1,6 @@
 //! `loop`: a part of a recording again and again, as the deck plays it.
 
+use super::outputs::OutputArguments;
 use super::terminal::Terminal;
 use super::{Command, arguments, sound, source, usage};
 use anyhow::Result;
@@ -12,7 +13,6 @@ use thumbline::deck::offline::{self, ClickTrack, LoopPlan, OfflineError};
 use thumbline::load::Part;
 use thumbline::music::grid::Grid;
 use thumbline::recording::Recording;
-use thumbline::report::file::Target;
 use thumbline::stretch::{Speed, transient};
 use thumbline::unit::{Cents, Decibels};
 
@@ -58,10 +58,13 @@ pub struct Loop {
     /// Write 32-bit floating point instead of 24-bit whole numbers.
     #[arg(long)]
     float: bool,
+    #[command(flatten)]
+    outputs: OutputArguments,
 }
 
 impl Command for Loop {
     fn run(self, terminal: &Terminal) -> Result<()> {
+        let target = self.outputs.target(&[&self.rec], &self.out)?;
         let (recording, grid, part) = self.material(terminal)?;
         let recording = Arc::new(recording);
         let speed = self.speed.get();
@@ -90,7 +93,6 @@ impl Command for Loop {
             other => other.into(),
         })?;
         drop(progress);
-        let target = Target::of(&self.out);
         sound::write(&target, recording.rate(), &channels, self.float, terminal)
     }
 }

@@ -1,6 +1,6 @@
 //! `patterns`: the picking pattern that a recording repeats, its faithfulness and syncopation.
 
-use super::arguments::targets;
+use super::outputs::OutputArguments;
 use super::terminal::Terminal;
 use super::{Command, source, usage};
 use anyhow::Result;
@@ -49,11 +49,13 @@ pub struct Patterns {
     /// Write the answer as JSON; - is standard output.
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
+    #[command(flatten)]
+    outputs: OutputArguments,
 }
 
 impl Command for Patterns {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let [json] = targets([self.json.as_ref()])?;
+        let [json] = self.outputs.targets(&[&self.rec], [self.json.as_ref()])?;
         let presets = source::presets(terminal);
         let options = Options {
             tuning: given_tuning(&presets, self.tuning.as_deref(), self.capo)?,
@@ -78,7 +80,7 @@ impl Command for Patterns {
         };
         let shown = json == Some(Target::Output);
         if let Some(target) = json {
-            source::save(&target, &answer.json(recording.name()))?;
+            source::save(&target, &answer.json(recording.title()))?;
         }
         if !shown {
             terminal.say(answer.text().trim_end())?;

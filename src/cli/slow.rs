@@ -1,6 +1,7 @@
 //! `slow`: a recording slower or faster, at its own pitch.
 
 use super::arguments::{self, Cut, PartArguments};
+use super::outputs::OutputArguments;
 use super::source;
 use super::terminal::Terminal;
 use super::{Command, sound, usage};
@@ -11,7 +12,6 @@ use std::sync::Arc;
 use thumbline::analysis::Options;
 use thumbline::load::Part;
 use thumbline::recording::Recording;
-use thumbline::report::file::Target;
 use thumbline::stretch::{self, Pitch, Speed, SpeedMap, transient};
 use thumbline::unit::Cents;
 
@@ -37,10 +37,15 @@ pub struct Slow {
     /// Write 32-bit floating point instead of 24-bit whole numbers.
     #[arg(long)]
     float: bool,
+    #[command(flatten)]
+    outputs: OutputArguments,
 }
 
 impl Command for Slow {
     fn run(self, terminal: &Terminal) -> Result<()> {
+        let mut read = vec![self.rec.as_path()];
+        read.extend(self.speeds.as_deref());
+        let target = self.outputs.target(&read, &self.out)?;
         let map = self.map()?;
         let recording = Arc::new(match self.part.choice()? {
             Cut::Seconds(part) => source::read(&self.rec, part, terminal)?,
@@ -63,7 +68,6 @@ impl Command for Slow {
             },
         )?;
         drop(progress);
-        let target = Target::of(&self.out);
         sound::write(&target, recording.rate(), &channels, self.float, terminal)
     }
 }

@@ -5,7 +5,7 @@ mod harmonics;
 mod json;
 pub mod text;
 
-use super::arguments::targets;
+use super::outputs::OutputArguments;
 use super::terminal::Terminal;
 use super::{Command, source, usage};
 use anyhow::Result;
@@ -72,6 +72,8 @@ pub struct Strings {
     /// Write the best path (of harmonics: the drill) as MusicXML, with notation and tablature.
     #[arg(long, value_name = "FILE")]
     musicxml: Option<PathBuf>,
+    #[command(flatten)]
+    outputs: OutputArguments,
 }
 
 /// Everything that is known about a scale in a tuning.
@@ -129,8 +131,9 @@ impl Answer {
 impl Command for Strings {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let presets = source::presets(terminal);
+        let read: Vec<_> = self.guess.as_deref().into_iter().collect();
         let reports = [&self.json, &self.svg, &self.midi, &self.musicxml].map(Option::as_ref);
-        let [json, svg, midi, musicxml] = targets(reports)?;
+        let [json, svg, midi, musicxml] = self.outputs.targets(&read, reports)?;
         let to_output = [&json, &svg, &midi, &musicxml]
             .iter()
             .any(|t| **t == Some(Target::Output));

@@ -2,6 +2,7 @@
 //! error.
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::io::{self, IsTerminal, Write};
 use std::time::{Duration, Instant};
@@ -24,13 +25,16 @@ impl Terminal {
     /// A result, on standard output.
     #[expect(clippy::unused_self, reason = "the screen speaks, quiet or not")]
     pub fn say(&self, text: &str) -> Result<(), WriteError> {
-        writeln!(io::stdout().lock(), "{text}").map_err(WriteError::Output)
+        let mut out = io::stdout().lock();
+        writeln!(out, "{}", printable(text))
+            .and_then(|()| out.flush())
+            .map_err(WriteError::Output)
     }
 
     /// A remark, on standard error.
     pub fn remark(&self, text: &str) {
         if !self.quiet {
-            let _ = writeln!(io::stderr().lock(), "{text}"); // there is nowhere else to say so
+            let _ = writeln!(io::stderr().lock(), "{}", printable(text)); // there is nowhere else to say so
         }
     }
 
@@ -49,6 +53,27 @@ impl Terminal {
             bar: RefCell::new(None),
         }
     }
+}
+
+/// `text` without what would steer the player's terminal: names of files may hold anything. Control
+/// characters and those that turn the direction of writing are shown as their number, `\u{1b}`.
+pub fn printable(text: &str) -> Cow<'_, str> {
+    let steers = |c: char| {
+        (c.is_control() && !matches!(c, '\n' | '\t'))
+            || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
+    if !text.contains(steers) {
+        return Cow::Borrowed(text);
+    }
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if steers(c) {
+            out.extend(c.escape_unicode());
+        } else {
+            out.push(c);
+        }
+    }
+    Cow::Owned(out)
 }
 
 /// Progress of one piece of work; the line disappears with it.

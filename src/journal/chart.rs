@@ -2,6 +2,7 @@
 //! and spread, a mark a day.
 
 use super::Session;
+use crate::report::sign::COMMENT;
 use crate::xml::escaped;
 use std::fmt::Write as _;
 
@@ -75,7 +76,7 @@ pub fn svg(name: &str, sessions: &[Session]) -> String {
     let mut out = String::new();
     let _ = write!(
         out,
-        r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width:.0}" height="{height:.0}" font-family="sans-serif" font-size="12" fill="{INK}"><title>Progress: {title}</title><rect width="100%" height="100%" fill="{PAPER}"/><text x="{left}" y="26" font-size="16">{title}</text>"#,
+        r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width:.0}" height="{height:.0}" font-family="sans-serif" font-size="12" fill="{INK}">{COMMENT}<title>Progress: {title}</title><rect width="100%" height="100%" fill="{PAPER}"/><text x="{left}" y="26" font-size="16">{title}</text>"#,
         title = escaped(name)
     );
     for (speed, label) in [(0.5, "50 %"), (1.0, "100 %"), (1.5, "150 %")] {

@@ -5,6 +5,7 @@
 //! never edited: a change is a new one.
 
 use super::JournalError;
+use crate::report::file::Part;
 use rusqlite::Connection;
 use std::path::{Path, PathBuf};
 
@@ -126,9 +127,11 @@ fn set_aside(connection: &Connection, path: &Path, version: i32) -> Result<(), J
     if copy.exists() {
         return Ok(());
     }
+    let part = Part::beside(&copy).map_err(|e| JournalError::file(&copy, e))?;
     connection
-        .backup("main", &copy, None::<fn(rusqlite::backup::Progress)>)
-        .map_err(|e| JournalError::sqlite(&copy, e))
+        .backup("main", part.path(), None::<fn(rusqlite::backup::Progress)>)
+        .map_err(|e| JournalError::sqlite(&copy, e))?;
+    part.keep().map_err(|e| JournalError::file(&copy, e))
 }
 
 #[cfg(test)]

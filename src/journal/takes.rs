@@ -6,10 +6,11 @@
 //! one, and only when it is asked to for good.
 
 use super::{Journal, JournalError, Moment, Round};
+use crate::load::load;
 use crate::recording::{ContentHash, Recording};
 use crate::report::file::{Target, WriteError};
 use crate::report::flac;
-use rusqlite::{OptionalExtension, Row, params};
+use rusqlite::{Row, params};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -57,7 +58,7 @@ impl Journal {
         let rounded = Recording::new(take.name(), take.rate(), channels)
             .map_err(|why| JournalError::Unusable(why.to_string()))?;
         let hash = rounded.hash();
-        let name = format!("{hash}.flac");
+        let name = name(hash);
         let folder = self.takes_folder();
         let file = folder.join(&name);
         if !file.is_file() {
@@ -66,7 +67,7 @@ impl Journal {
                 .write(|out| flac::write(out, rounded.rate(), rounded.channels()))
                 .map_err(|e| written(&folder.join(&name), e))?;
         }
-        self.note_take(hash, &name, Moment::now())?;
+        self.note_take(hash, Moment::now())?;
         Ok(hash)
     }
 
@@ -122,7 +123,7 @@ impl Journal {
         let mut query = self
             .connection
             .prepare_cached(
-                "SELECT hash, file, at, (SELECT count(*) FROM round WHERE round.take = take.hash)
+                "SELECT hash, at, (SELECT count(*) FROM round WHERE round.take = take.hash)
                  FROM take ORDER BY at DESC, hash",
             )
             .map_err(wrap)?;
@@ -140,17 +141,18 @@ impl Journal {
     /// What the disk says; the take is then still noted.
     pub fn discard_take(&mut self, hash: ContentHash) -> Result<(), JournalError> {
         self.writable()?;
-        let file: Option<String> = self
+        let known: bool = self
             .connection
             .query_row(
-                "SELECT file FROM take WHERE hash = ?1",
+                "SELECT EXISTS (SELECT 1 FROM take WHERE hash = ?1)",
                 [hash.to_string()],
                 |row| row.get(0),
             )
-            .optional()
             .map_err(|e| self.wrap(e))?;
-        let Some(file) = file else { return Ok(()) };
-        let file = self.takes_folder().join(file);
+        if !known {
+            return Ok(());
+        }
+        let file = self.takes_folder().join(name(hash));
         match std::fs::remove_file(&file) {
             Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
                 return Err(JournalError::file(&file, e));
@@ -163,24 +165,23 @@ impl Journal {
             .map_err(|e| self.wrap(e))
     }
 
-    /// Copies another journal's takes that are not here yet; a file that is gone there is passed
-    /// over. Gives how many came.
+    /// Copies another journal's takes that are not here yet; a file that is gone there, or does not
+    /// hold the sound that its name says, is passed over. Gives how many came.
     pub(super) fn take_in_takes(&mut self, theirs: &Self) -> Result<usize, JournalError> {
         let here: Vec<ContentHash> = self.takes()?.into_iter().map(|t| t.hash).collect();
         let folder = self.takes_folder();
         let mut added = 0;
         for take in theirs.takes()? {
-            if here.contains(&take.hash) || !take.file.is_file() {
+            if here.contains(&take.hash) || !holds(&take.file, take.hash) {
                 continue;
             }
             std::fs::create_dir_all(&folder).map_err(|e| JournalError::file(&folder, e))?;
-            let name = format!("{}.flac", take.hash);
-            let copied = folder.join(&name);
+            let copied = folder.join(name(take.hash));
             let sound = std::fs::read(&take.file).map_err(|e| JournalError::file(&take.file, e))?;
             Target::File(copied.clone())
                 .write(|out| out.write_all(&sound))
                 .map_err(|e| written(&copied, e))?;
-            self.note_take(take.hash, &name, take.at)?;
+            self.note_take(take.hash, take.at)?;
             added += 1;
         }
         Ok(added)
@@ -193,12 +194,12 @@ impl Journal {
         self.path.with_file_name(name)
     }
 
-    fn note_take(&self, hash: ContentHash, file: &str, at: Moment) -> Result<(), JournalError> {
+    fn note_take(&self, hash: ContentHash, at: Moment) -> Result<(), JournalError> {
         self.connection
             .execute(
                 "INSERT INTO take (hash, file, at) VALUES (?1, ?2, ?3)
                  ON CONFLICT (hash) DO UPDATE SET file = excluded.file",
-                params![hash.to_string(), file, at.0],
+                params![hash.to_string(), name(hash), at.0],
             )
             .map(|_| ())
             .map_err(|e| self.wrap(e))
@@ -210,15 +211,26 @@ fn kept(row: &Row<'_>, folder: &Path) -> rusqlite::Result<KeptTake> {
     let hash = ContentHash::try_from(hash).map_err(|why| {
         rusqlite::Error::FromSqlConversionFailure(0, rusqlite::types::Type::Text, why.into())
     })?;
-    // Paths are kept relative to the folder, so that it can move; an absolute one stays as it is.
-    let file = folder.join(row.get::<_, String>(1)?);
+    let file = folder.join(name(hash));
     Ok(KeptTake {
         hash,
         bytes: std::fs::metadata(&file).ok().map(|m| m.len()),
         file,
-        at: Moment(row.get(2)?),
-        rounds: row.get::<_, i64>(3)?.max(0) as u64,
+        at: Moment(row.get(1)?),
+        rounds: row.get::<_, i64>(2)?.max(0) as u64,
     })
+}
+
+/// The file's name in the takes' folder. It follows from the hash alone: what a journal made
+/// elsewhere says of files is not believed.
+fn name(hash: ContentHash) -> String {
+    format!("{hash}.flac")
+}
+
+/// Is the file a plain one with the sound of that hash? A link may lead anywhere.
+fn holds(file: &Path, hash: ContentHash) -> bool {
+    std::fs::symlink_metadata(file).is_ok_and(|facts| facts.is_file())
+        && load(file).is_ok_and(|sound| sound.hash() == hash)
 }
 
 fn written(file: &Path, error: WriteError) -> JournalError {

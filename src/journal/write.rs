@@ -1,11 +1,14 @@
 //! Keeping rounds; merging, backing up and restoring.
 
-use super::{Figure, Journal, JournalError, Moment, Round, schema};
+use super::{Figure, Journal, JournalError, Moment, PATIENCE, Round, absolute, schema};
 use crate::recording::ContentHash;
+use crate::report::file::{Part, same_file};
+use rusqlite::backup::StepResult;
 use rusqlite::{Connection, params};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc;
+use std::time::{Duration, Instant};
 
 /// What a merge brought in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -87,23 +90,43 @@ impl Journal {
         })
     }
 
+    /// How many rounds the journal at `other` holds that are not here: 0 means that nothing would
+    /// be lost with it.
+    ///
+    /// # Errors
+    /// When the other file is not a journal or cannot be read.
+    pub fn lacks(&self, other: &Path) -> Result<usize, JournalError> {
+        let theirs = Self::open_for_reading(other, "it is being looked at".into())?;
+        recognised(&theirs)?;
+        let mut query = self
+            .connection
+            .prepare_cached("SELECT EXISTS (SELECT 1 FROM round WHERE id = ?1)")
+            .map_err(|e| self.wrap(e))?;
+        let mut lacking = 0;
+        for round in theirs.rounds(None, usize::MAX, 0)? {
+            let here: bool = query
+                .query_row([round.id()], |row| row.get(0))
+                .map_err(|e| self.wrap(e))?;
+            lacking += usize::from(!here);
+        }
+        Ok(lacking)
+    }
+
     /// Copies the journal, while it may be in use, to `to` (SQLite's online backup); the copy
     /// appears whole or not at all.
     ///
     /// # Errors
-    /// When the copy cannot be written.
+    /// When the copy cannot be written, or would take the journal's own place.
     pub fn back_up(&self, to: &Path) -> Result<(), JournalError> {
-        let part = beside(to, "part");
-        let copied = self
-            .connection
-            .backup("main", &part, None::<fn(rusqlite::backup::Progress)>)
-            .map_err(|e| JournalError::sqlite(&part, e))
-            .and_then(|()| std::fs::rename(&part, to).map_err(|e| JournalError::file(to, e)));
-        if copied.is_err() {
-            // The half-written copy is of no use; that it may already be gone is no fault.
-            let _ = std::fs::remove_file(&part);
+        if same_file(to, &self.path) {
+            return Err(JournalError::Itself(to.into()));
         }
-        copied
+        let to = absolute(to)?;
+        let part = Part::beside(&to).map_err(|e| JournalError::file(&to, e))?;
+        self.connection
+            .backup("main", part.path(), None::<fn(rusqlite::backup::Progress)>)
+            .map_err(|e| JournalError::sqlite(part.path(), e))?;
+        part.keep().map_err(|e| JournalError::file(&to, e))
     }
 
     pub(super) fn writable(&self) -> Result<(), JournalError> {
@@ -117,39 +140,80 @@ impl Journal {
 /// Puts a backup in the journal's place. What was there is kept beside it; its new name is
 /// returned.
 ///
+/// At every instant the journal is there, the old or the new: it is copied aside first, and then
+/// the backup's pages replace its own in one transaction, which other programs that have it open
+/// see as any other. A file that is no sound journal any more is replaced whole.
+///
 /// # Errors
-/// When `from` is not a sound journal, or the files cannot be moved; the journal is then as before.
+/// When `from` is not a sound journal, or the files cannot be written; the journal is then as before.
 pub fn restore(from: &Path, journal: &Path) -> Result<Option<PathBuf>, JournalError> {
     let file_error = |e| JournalError::file(from, e);
     if !from.is_file() {
         return Err(file_error(std::io::ErrorKind::NotFound.into()));
     }
+    if same_file(from, journal) {
+        return Err(JournalError::Itself(from.into()));
+    }
+    let journal = absolute(journal)?;
     let backup = Journal::open_for_reading(from, "it is a backup".into())?;
     recognised(&backup)?;
     backup.check()?;
-    let part = beside(journal, "part");
-    backup.back_up(&part)?;
-    let mut aside = None;
-    if journal.exists() {
-        let name = beside(journal, &format!("before-restore-{}", Moment::now().0));
-        // The write-ahead log goes with its file: checkpoint by opening, where it can be opened.
-        if let Ok(old) = Journal::open_for_writing(journal) {
-            let _ = old
-                .connection
-                .execute_batch("PRAGMA wal_checkpoint(TRUNCATE);");
-        }
-        std::fs::rename(journal, &name).map_err(|e| JournalError::file(journal, e))?;
-        for tail in ["-wal", "-shm"] {
-            let log = PathBuf::from(format!("{}{tail}", journal.display()));
-            if log.exists() {
-                let moved = PathBuf::from(format!("{}{tail}", name.display()));
-                std::fs::rename(&log, moved).map_err(|e| JournalError::file(&log, e))?;
-            }
-        }
-        aside = Some(name);
+    if !journal.exists() {
+        backup.back_up(&journal)?;
+        return Ok(None);
     }
-    std::fs::rename(&part, journal).map_err(|e| JournalError::file(journal, e))?;
-    Ok(aside)
+    let aside = free_name(&journal, &format!("before-restore-{}", Moment::now().0));
+    let whole = Journal::open_for_writing(&journal).and_then(|old| old.check().map(|()| old));
+    match whole {
+        Ok(old) => {
+            old.back_up(&aside)?;
+            take_the_place(&backup, old)?;
+        }
+        Err(
+            error @ (JournalError::Busy(_)
+            | JournalError::ReadOnly { .. }
+            | JournalError::NoFolder(_)),
+        ) => return Err(error),
+        Err(_) => replace_damaged(&backup, &journal, &aside)?,
+    }
+    Ok(Some(aside))
+}
+
+/// The backup's pages instead of the journal's own, in one transaction.
+fn take_the_place(backup: &Journal, mut journal: Journal) -> Result<(), JournalError> {
+    let path = journal.path.clone();
+    let wrap = |e| JournalError::sqlite(&path, e);
+    let copy =
+        rusqlite::backup::Backup::new(&backup.connection, &mut journal.connection).map_err(wrap)?;
+    let started = Instant::now();
+    loop {
+        match copy.step(-1).map_err(wrap)? {
+            StepResult::Done => return Ok(()),
+            _ if started.elapsed() > PATIENCE => return Err(JournalError::Busy(path.clone())),
+            _ => std::thread::sleep(Duration::from_millis(20)),
+        }
+    }
+}
+
+/// A file that SQLite cannot read goes aside under a second name before the backup takes its own;
+/// its log goes first, so that the backup never meets it.
+fn replace_damaged(backup: &Journal, journal: &Path, aside: &Path) -> Result<(), JournalError> {
+    let file_error = |e| JournalError::file(journal, e);
+    std::fs::hard_link(journal, aside)
+        .or_else(|_| std::fs::copy(journal, aside).map(|_| ())) // not every disk knows links
+        .map_err(file_error)?;
+    for tail in ["-wal", "-shm"] {
+        let with = |path: &Path| {
+            let mut name = path.as_os_str().to_owned();
+            name.push(tail);
+            PathBuf::from(name)
+        };
+        let log = with(journal);
+        if log.exists() {
+            std::fs::rename(&log, with(aside)).map_err(|e| JournalError::file(&log, e))?;
+        }
+    }
+    backup.back_up(journal)
 }
 
 /// A thread that alone writes to the journal at `path`; rounds sent to it are kept in order, and
@@ -238,9 +302,16 @@ fn insert(connection: &Connection, round: &Round) -> rusqlite::Result<usize> {
         ])
 }
 
-/// A name beside `path`, for a file on its way or put aside.
-fn beside(path: &Path, what: &str) -> PathBuf {
-    let mut name = path.file_name().unwrap_or_default().to_os_string();
-    name.push(format!(".{what}"));
-    path.with_file_name(name)
+/// A name beside `path` that no file has yet.
+fn free_name(path: &Path, what: &str) -> PathBuf {
+    let name = |tail: &str| {
+        let mut name = path.file_name().unwrap_or_default().to_os_string();
+        name.push(format!(".{what}{tail}"));
+        path.with_file_name(name)
+    };
+    let later = (2..).map(|n| name(&format!("-{n}")));
+    std::iter::once(name(""))
+        .chain(later)
+        .find(|path| !path.exists())
+        .unwrap_or_else(|| name("-last"))
 }

@@ -42,6 +42,12 @@ pub enum TuningError {
     /// Only missing strings.
     #[error("every string is missing")]
     Empty,
+    /// Further from the note than from its neighbour.
+    #[error(
+        "`{0}` is more than 50 cents off its note and nearer to another: name the note that is \
+         nearest"
+    )]
+    Cents(String),
     /// A pitch that no guitar string holds.
     #[error("`{0}` is no pitch for a guitar string: B0 to E6 can be given")]
     Pitch(String),
@@ -241,8 +247,8 @@ fn read_string(word: &str, index: usize) -> Result<(Option<i32>, i32), TuningErr
         "" => 0,
         given => given.parse().map_err(|_| wrong())?,
     };
-    if !(-100..=100).contains(&cents) {
-        return Err(wrong());
+    if !(-50..=50).contains(&cents) {
+        return Err(TuningError::Cents(word.to_owned()));
     }
     let midi = if octave.is_empty() {
         let near = STANDARD.get(index).copied().unwrap_or(STANDARD[5]);

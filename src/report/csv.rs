@@ -1,13 +1,14 @@
 //! Analysis → CSV (RFC 4180): a row a note, for spreadsheets.
 
+use super::sign::NOTES;
 use crate::analysis::Analysis;
 use crate::music::note::{Attack, Role};
 use crate::timing::{Drift, Standing};
 use crate::unit::Span;
 use std::fmt::Write;
 
-/// The header row.
-const COLUMNS: &str = "time_s,end_s,role,role_confidence,midi,string,fret,attack,strength_db,\
+/// The header row, after [`NOTES`].
+const COLUMNS: &str = ",midi,string,fret,attack,strength_db,\
                        confidence,bar,beat,part,parts,drift_ms,floor_ms";
 
 /// The notes of an analysis in order of time: a header, then a row a note, rows ended by CRLF.
@@ -16,7 +17,7 @@ const COLUMNS: &str = "time_s,end_s,role,role_confidence,midi,string,fret,attack
 /// for: `part` of `parts` of the beat, 0 is the beat itself. A positive `drift_ms` is late; within
 /// ± `floor_ms` it is not heard, or not measured for certain.
 pub fn notes(found: &Analysis, drift: &Drift) -> String {
-    let mut out = format!("{COLUMNS}\r\n");
+    let mut out = format!("{NOTES}{COLUMNS}\r\n");
     let drifts = drift.notes.iter().chain(std::iter::repeat(&None));
     for (note, drift) in found.notes.iter().zip(drifts) {
         if note.attack == Attack::Tap {

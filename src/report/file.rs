@@ -1,8 +1,10 @@
 //! Output files written whole or not at all.
 
+use std::ffi::OsString;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 /// Why a report could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -67,10 +69,78 @@ impl Target {
     }
 }
 
-/// The temporary file; removed unless it was renamed.
-struct Part {
+/// Do two paths lead to one file that is there, be it by another name, a link or a detour? Only
+/// plain files are compared: to look into a pipe would wait for it.
+pub fn same_file(a: &Path, b: &Path) -> bool {
+    a.is_file() && b.is_file() && same_file::is_same_file(a, b).unwrap_or(false)
+}
+
+/// A file on its way: it lies beside its place under a name of its own until [`Part::keep`] puts it
+/// there, and goes again when it is dropped before.
+#[derive(Debug)]
+pub struct Part {
     path: PathBuf,
+    place: PathBuf,
     kept: bool,
+}
+
+impl Part {
+    /// Makes an empty file beside `place`, under a name that no other has: two programs, or two
+    /// windows of one, that write the same file do not meet, and no link is followed.
+    ///
+    /// # Errors
+    /// When `place` is a folder or names no file, or none can be made beside it.
+    pub fn beside(place: &Path) -> io::Result<Self> {
+        if place.is_dir() {
+            return Err(io::Error::new(
+                io::ErrorKind::IsADirectory,
+                "it is a folder",
+            ));
+        }
+        let name = place
+            .file_name()
+            .ok_or_else(|| io::Error::new(io::ErrorKind::InvalidInput, "it has no file name"))?;
+        let mut last = io::Error::other("no free name");
+        for _ in 0..100 {
+            let number = NUMBER.fetch_add(1, Ordering::Relaxed);
+            let mut beside = OsString::from(".");
+            beside.push(name);
+            beside.push(format!(".{}-{number}.part", std::process::id()));
+            let path = place.with_file_name(beside);
+            match File::create_new(&path) {
+                Ok(_) => {
+                    return Ok(Self {
+                        path,
+                        place: place.to_owned(),
+                        kept: false,
+                    });
+                }
+                Err(why) if why.kind() == io::ErrorKind::AlreadyExists => last = why,
+                Err(why) => return Err(why),
+            }
+        }
+        Err(last)
+    }
+
+    /// Where it lies now.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Puts it in its place, whatever was there.
+    ///
+    /// # Errors
+    /// The system's; what was there before stays then.
+    pub fn keep(mut self) -> io::Result<()> {
+        fs::rename(&self.path, &self.place)?;
+        self.kept = true;
+        // That it now stands under this name is the folder's to remember; not every system lets a
+        // folder be synchronised, and the file itself is safe already.
+        if let Some(folder) = self.place.parent().filter(|f| !f.as_os_str().is_empty()) {
+            let _ = File::open(folder).and_then(|folder| folder.sync_all());
+        }
+        Ok(())
+    }
 }
 
 impl Drop for Part {
@@ -81,35 +151,21 @@ impl Drop for Part {
     }
 }
 
+/// Tells this program's parts apart.
+static NUMBER: AtomicU64 = AtomicU64::new(0);
+
 fn write_file(path: &Path, fill: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> io::Result<()> {
-    if path.is_dir() {
-        return Err(io::Error::new(
-            io::ErrorKind::IsADirectory,
-            "it is a folder",
-        ));
-    }
-    let name = path
-        .file_name()
-        .ok_or_else(|| io::Error::new(io::ErrorKind::InvalidInput, "it has no file name"))?;
     // A device or a pipe cannot be replaced; it is written as it is.
-    if fs::metadata(path).is_ok_and(|facts| !facts.is_file()) {
+    if fs::metadata(path).is_ok_and(|facts| !facts.is_file() && !facts.is_dir()) {
         let mut out = BufWriter::new(File::options().write(true).open(path)?);
         fill(&mut out)?;
         return out.flush();
     }
-    let mut beside = std::ffi::OsString::from(".");
-    beside.push(name);
-    beside.push(format!(".{}.part", std::process::id()));
-    let mut part = Part {
-        path: path.with_file_name(beside),
-        kept: false,
-    };
-    let mut out = BufWriter::new(File::create(&part.path)?);
+    let part = Part::beside(path)?;
+    let mut out = BufWriter::new(File::options().write(true).open(part.path())?);
     fill(&mut out)?;
     out.into_inner()
         .map_err(io::IntoInnerError::into_error)?
         .sync_all()?;
-    fs::rename(&part.path, path)?;
-    part.kept = true;
-    Ok(())
+    part.keep()
 }

@@ -4,6 +4,7 @@
 //! Namespaces are the standard's own: `onset`, `beat`, `tempo`, `note_midi`. Which annotation is
 //! whose part stands in its sandbox as `role`.
 
+use super::sign::SOFTWARE;
 use crate::analysis::Analysis;
 use crate::music::note::{Attack, Note, Role};
 use serde_json::{Value, json};
@@ -87,7 +88,7 @@ fn annotation(namespace: &str, data: &[Value], end: f64, sandbox: &Value) -> Val
             "annotator": {},
             "version": env!("CARGO_PKG_VERSION"),
             "corpus": "",
-            "annotation_tools": "Thumbline",
+            "annotation_tools": SOFTWARE,
             "annotation_rules": "",
             "validation": "",
             "data_source": "program",

@@ -30,6 +30,7 @@ pub const VERSION: u32 = 1;
 /// The recording that a document is about.
 #[derive(Debug, Serialize)]
 struct About<'a> {
+    /// Its file without folders: what is sent on tells nothing of this machine.
     name: &'a str,
     rate_hz: u32,
     channels: usize,
@@ -341,7 +342,7 @@ fn onset(note: &Note, drift: Option<&NoteDrift>, found: &Analysis) -> OnsetOut {
 
 fn about(recording: &Recording) -> About<'_> {
     About {
-        name: recording.name(),
+        name: recording.title(),
         rate_hz: recording.rate(),
         channels: recording.channels().len(),
         seconds: seconds(recording.end()),

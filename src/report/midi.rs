@@ -4,6 +4,7 @@
 //! A performance keeps its own timing: the tempo map follows the recording's beats, so that beat
 //! lines fall where the player felt them. A score is written as it stands on the page.
 
+use super::sign::SOFTWARE;
 use crate::music::grid::Grid;
 use crate::music::meter::Meter;
 use crate::music::note::{Note, Role};
@@ -222,6 +223,8 @@ fn conductor<'a>(sheet: &Sheet<'a>) -> io::Result<Track<'a>> {
         0,
         TrackEventKind::Meta(MetaMessage::TrackName(sheet.title.as_bytes())),
     )];
+    let by = MetaMessage::Text(SOFTWARE.as_bytes());
+    events.push((0, 0, TrackEventKind::Meta(by)));
     for (tick, count, unit) in &sheet.meter {
         let power = unit.trailing_zeros() as u8;
         let message = MetaMessage::TimeSignature(*count, power, 24, 8);

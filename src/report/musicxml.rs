@@ -6,6 +6,7 @@
 
 mod rhythm;
 
+use super::sign::SOFTWARE;
 use crate::music::meter::Meter;
 use crate::music::note::{Attack, Role};
 use crate::music::score::{Score, Written};
@@ -58,7 +59,7 @@ pub fn with_bars(score: &Score, bars: Bars) -> io::Result<Vec<u8>> {
     xml.close("work")?;
     xml.open("identification", &[])?;
     xml.open("encoding", &[])?;
-    xml.leaf("software", "Thumbline")?;
+    xml.leaf("software", SOFTWARE)?;
     xml.close("encoding")?;
     xml.close("identification")?;
     part_list(&mut xml)?;

@@ -2,6 +2,7 @@
 //! rings (open) and discs (stopped), and a path through them.
 
 use super::sheet::{Ground, Ink};
+use super::sign::COMMENT;
 use crate::music::harmonics::fret_distance_mm;
 use crate::music::pitch::Key;
 use crate::music::tuning::Tuning;
@@ -58,7 +59,7 @@ pub fn svg(neck: &Neck<'_>, ground: Ground) -> String {
     let mut out = format!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
          <svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{WIDTH:.0}\" height=\"{height:.0}\" \
-         viewBox=\"0 0 {WIDTH:.0} {height:.0}\" role=\"img\" font-family=\"sans-serif\">\n\
+         viewBox=\"0 0 {WIDTH:.0} {height:.0}\" role=\"img\" font-family=\"sans-serif\">\n{COMMENT}\n\
          <title>{title}</title>\n<rect width=\"100%\" height=\"100%\" fill=\"{paper}\"/>\n"
     );
     let draw = Drawing { neck, ground };

@@ -7,6 +7,7 @@
 use super::sheet::{
     Align, Colour, Ground, Mark, Options, Piece, Rect, Shape, Sheet, describe, describe_taken,
 };
+use super::sign::COMMENT;
 use crate::xml::escaped;
 use std::fmt::Write;
 
@@ -56,7 +57,7 @@ fn document(title: &str, (width, height): (f64, f64), body: &str, ground: Ground
     format!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
          <svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width:.0}\" height=\"{height:.0}\" \
-         viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" font-family=\"sans-serif\">\n\
+         viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" font-family=\"sans-serif\">\n{COMMENT}\n\
          <title>{title}</title>\n\
          <rect width=\"100%\" height=\"100%\" fill=\"{paper}\"/>\n{body}</svg>\n"
     )

@@ -8,6 +8,9 @@ use std::io::{self, Write};
 /// Format tag of the extended header.
 const EXTENSIBLE: u16 = 0xFFFE;
 
+/// The list of facts about the file, with one: the software that made it, as `report::sign` reads it.
+const MADE_BY: &[u8; 30] = b"LIST\x16\0\0\0INFOISFT\x0a\0\0\0Thumbline\0";
+
 /// How samples are stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Depth {
@@ -47,7 +50,7 @@ pub fn write(
     let frames = channels.first().map_or(0, Vec::len);
     let frame_bytes = u32::from(depth.bytes()) * u32::from(width);
     let data = frames as u64 * u64::from(frame_bytes);
-    let size = u32::try_from(data + 80).map_err(too_much)? - 80;
+    let size = u32::try_from(data + 120).map_err(too_much)? - 120;
     let second = u32::try_from(u64::from(rate) * u64::from(frame_bytes)).map_err(too_much)?;
 
     let kind: u16 = if depth == Depth::Float32 { 3 } else { 1 };
@@ -60,7 +63,7 @@ pub fn write(
         &[]
     };
     let format: u32 = if wide { 40 } else { 16 };
-    let head = 4 + 8 + format + 4 * fact.len() as u32 + 8;
+    let head = 4 + MADE_BY.len() as u32 + 8 + format + 4 * fact.len() as u32 + 8;
     out.write_all(b"RIFF")?;
     out.write_all(&(head + size + pad).to_le_bytes())?;
     out.write_all(b"WAVEfmt ")?;
@@ -81,6 +84,7 @@ pub fn write(
     for word in fact {
         out.write_all(&word.to_le_bytes())?;
     }
+    out.write_all(MADE_BY)?;
     out.write_all(b"data")?;
     out.write_all(&size.to_le_bytes())?;
     samples(out, channels, frames, depth)?;

@@ -382,10 +382,9 @@ fn write_demo(cancel: &Cancel) -> Result<Option<PathBuf>, String> {
         bits_per_sample: 32,
         sample_format: hound::SampleFormat::Float,
     };
-    // A name of its own: two processes may do this at once.
-    let unfinished = dir.join(format!("unfinished {}.wav", std::process::id()));
+    let part = thumbline::report::file::Part::beside(&path).map_err(|e| e.to_string())?;
     let write = || -> Result<(), hound::Error> {
-        let mut writer = hound::WavWriter::create(&unfinished, spec)?;
+        let mut writer = hound::WavWriter::create(part.path(), spec)?;
         for i in 0..piece.recording.frames() {
             for channel in piece.recording.channels() {
                 writer.write_sample(channel[i])?;
@@ -394,6 +393,6 @@ fn write_demo(cancel: &Cancel) -> Result<Option<PathBuf>, String> {
         writer.finalize()
     };
     write().map_err(|e| e.to_string())?;
-    std::fs::rename(&unfinished, &path).map_err(|e| e.to_string())?;
+    part.keep().map_err(|e| e.to_string())?;
     Ok(Some(path))
 }
