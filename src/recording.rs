@@ -1,11 +1,19 @@
 //! A decoded recording: its samples, its rate and its identity.
 //!
 //! Decoded once (`load`), then shared read-only as an `Arc<Recording>` by analysis, deck and
-//! stretch. This module reads no files.
+//! stretch. This module reads no files but its own: a recording that is too long to hold lies in a
+//! [`Spool`] on disk, and any stretch of it is at hand ([`Recording::part`]).
+
+mod spool;
+
+pub use spool::Spool;
 
 use crate::unit::Seconds;
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 use std::fmt;
+use std::ops::Range;
+use std::sync::OnceLock;
 
 /// BLAKE3 hash of a recording's samples, rate and channel count: the same sound has the same hash
 /// whatever its file is called.
@@ -49,6 +57,9 @@ pub enum RecordingError {
     /// Channels differ in length.
     #[error("its channels differ in length")]
     Ragged,
+    /// The disk has no room for it.
+    #[error("it is too long for memory and cannot be put on disk ({0}): free some space")]
+    Disk(String),
     /// A rate outside 8 to 192 kHz.
     #[error("its sample rate of {0} Hz is outside 8 to 192 kHz")]
     Rate(u32),
@@ -58,7 +69,12 @@ pub enum RecordingError {
 pub struct Recording {
     name: String,
     rate: u32,
-    channels: Vec<Vec<f32>>,
+    frames: usize,
+    width: usize,
+    /// All samples, where they are held in memory.
+    channels: OnceLock<Vec<Vec<f32>>>,
+    /// All samples, where they lie on disk.
+    spool: Option<Spool>,
     repaired: usize,
     hash: ContentHash,
 }
@@ -91,12 +107,57 @@ impl Recording {
             *sample = 0.0;
             repaired += 1;
         }
-        let hash = hash(rate, &channels);
+        let hash = hash(rate, channels.len(), |hasher, channel| {
+            for samples in channels[channel].chunks(BLOCK) {
+                hasher.update(&bytes(samples));
+            }
+        });
         Ok(Self {
             name: name.into(),
             rate,
-            channels,
+            frames,
+            width: channels.len(),
+            channels: OnceLock::from(channels),
+            spool: None,
             repaired,
+            hash,
+        })
+    }
+
+    /// Makes a recording of samples that lie on disk, at `rate` Hz.
+    ///
+    /// # Errors
+    /// [`RecordingError`] as for [`Recording::new`]; [`RecordingError::Disk`] where the last of them
+    /// cannot be written.
+    pub fn spooled(
+        name: impl Into<String>,
+        rate: u32,
+        mut spool: Spool,
+    ) -> Result<Self, RecordingError> {
+        if spool.frames() == 0 {
+            return Err(RecordingError::Empty);
+        }
+        if !(8_000..=192_000).contains(&rate) {
+            return Err(RecordingError::Rate(rate));
+        }
+        let full = |why: std::io::Error| RecordingError::Disk(why.to_string());
+        spool.close().map_err(full)?;
+        let mut block = Vec::new();
+        let hash = hash(rate, spool.width(), |hasher, channel| {
+            for from in (0..spool.frames()).step_by(BLOCK) {
+                block.resize(BLOCK.min(spool.frames() - from), 0.0);
+                spool.read(channel, from, &mut block);
+                hasher.update(&bytes(&block));
+            }
+        });
+        Ok(Self {
+            name: name.into(),
+            rate,
+            frames: spool.frames(),
+            width: spool.width(),
+            channels: OnceLock::new(),
+            repaired: spool.repaired(),
+            spool: Some(spool),
             hash,
         })
     }
@@ -119,7 +180,12 @@ impl Recording {
 
     /// Length in frames, at least 1.
     pub fn frames(&self) -> usize {
-        self.channels[0].len()
+        self.frames
+    }
+
+    /// Number of channels, at least 1.
+    pub fn width(&self) -> usize {
+        self.width
     }
 
     /// The instant after its last frame.
@@ -127,9 +193,50 @@ impl Recording {
         Seconds::of_frame(self.frames(), self.rate)
     }
 
-    /// All channels, each of [`Recording::frames`] samples.
+    /// All channels, each of [`Recording::frames`] samples. What lies on disk is read into memory at
+    /// the first call: whoever can do with stretches asks for a [`Recording::part`].
     pub fn channels(&self) -> &[Vec<f32>] {
-        &self.channels
+        self.channels.get_or_init(|| {
+            let whole = |channel| self.part(channel, 0..self.frames).into_owned();
+            (0..self.width).map(whole).collect()
+        })
+    }
+
+    /// The samples of `channel` at `frames`, which lie inside the recording: borrowed where they are
+    /// in memory, read where they are on disk.
+    pub fn part(&self, channel: usize, frames: Range<usize>) -> Cow<'_, [f32]> {
+        match (self.channels.get(), &self.spool) {
+            (Some(channels), _) => Cow::Borrowed(&channels[channel][frames]),
+            (None, Some(spool)) => {
+                let mut out = vec![0.0; frames.len()];
+                spool.read(channel, frames.start, &mut out);
+                Cow::Owned(out)
+            }
+            (None, None) => Cow::Borrowed(&[]), // one of the two is always there
+        }
+    }
+
+    /// The samples of `channel` in order, as stretches of up to some ten thousand.
+    pub fn blocks(&self, channel: usize) -> impl Iterator<Item = Cow<'_, [f32]>> {
+        let starts = (0..self.frames).step_by(BLOCK);
+        starts.map(move |from| self.part(channel, from..self.frames.min(from + BLOCK)))
+    }
+
+    /// One sample; 0 outside the recording.
+    pub fn sample(&self, channel: usize, frame: i64) -> f32 {
+        let Some(frame) = usize::try_from(frame).ok().filter(|f| *f < self.frames) else {
+            return 0.0;
+        };
+        match (self.channels.get(), &self.spool) {
+            (Some(channels), _) => channels[channel][frame],
+            (None, Some(spool)) => spool.sample(channel, frame),
+            (None, None) => 0.0, // one of the two is always there
+        }
+    }
+
+    /// Does it lie on disk?
+    pub fn is_spooled(&self) -> bool {
+        self.channels.get().is_none()
     }
 
     /// How many samples were not finite and were set to 0.
@@ -144,7 +251,7 @@ impl Recording {
 
     /// The mean of all channels, one sample a frame.
     pub fn mono(&self) -> Vec<f32> {
-        let [first, rest @ ..] = self.channels.as_slice() else {
+        let [first, rest @ ..] = self.channels() else {
             return Vec::new();
         };
         let mut mix = first.clone();
@@ -154,7 +261,7 @@ impl Recording {
         for channel in rest {
             mix.iter_mut().zip(channel).for_each(|(m, s)| *m += s);
         }
-        let share = 1.0 / self.channels.len() as f32;
+        let share = 1.0 / self.width as f32;
         for m in &mut mix {
             *m *= share;
         }
@@ -167,22 +274,27 @@ impl fmt::Debug for Recording {
         f.debug_struct("Recording")
             .field("name", &self.name)
             .field("rate", &self.rate)
-            .field("channels", &self.channels.len())
+            .field("channels", &self.width)
             .field("frames", &self.frames())
             .finish_non_exhaustive()
     }
 }
 
-/// Hash over rate, channel count and every sample as little-endian f32.
-fn hash(rate: u32, channels: &[Vec<f32>]) -> ContentHash {
+/// Frames of a stretch that is worked on at once.
+const BLOCK: usize = spool::BLOCK;
+
+/// Hash over rate, channel count and every sample as little-endian f32; `feed` is called once a
+/// channel.
+fn hash(rate: u32, width: usize, mut feed: impl FnMut(&mut blake3::Hasher, usize)) -> ContentHash {
     let mut hasher = blake3::Hasher::new();
     hasher.update(&rate.to_le_bytes());
-    hasher.update(&(channels.len() as u32).to_le_bytes());
-    let mut bytes = Vec::with_capacity(4 * 4096);
-    for chunk in channels.iter().flat_map(|c| c.chunks(4096)) {
-        bytes.clear();
-        bytes.extend(chunk.iter().flat_map(|s| s.to_le_bytes()));
-        hasher.update(&bytes);
+    hasher.update(&(width as u32).to_le_bytes());
+    for channel in 0..width {
+        feed(&mut hasher, channel);
     }
     ContentHash(*hasher.finalize().as_bytes())
+}
+
+fn bytes(samples: &[f32]) -> Vec<u8> {
+    samples.iter().flat_map(|s| s.to_le_bytes()).collect()
 }

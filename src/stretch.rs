@@ -46,7 +46,7 @@ mod vocoder;
 mod window;
 
 pub use onsets::{OnsetError, OnsetTable};
-pub use render::{Cancelled, render};
+pub use render::{Cancelled, render, render_blocks};
 pub use speed::{FASTEST, SLOWEST, Speed, SpeedError, SpeedMap};
 
 use crate::recording::Recording;

@@ -3,13 +3,15 @@
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use std::sync::Arc;
 use tempfile::TempDir;
 use thumbline::dsp::pluck::Chance;
 use thumbline::journal::{Figure, Journal, Moment, Round};
 use thumbline::load::{Decoder, Part};
-use thumbline::recording::Recording;
+use thumbline::recording::{Recording, Spool};
 use thumbline::report::file::Target;
 use thumbline::report::wav::{self, Depth};
+use thumbline::stretch::{Pitch, Speed, SpeedMap, render, transient};
 
 fn sound(seconds: f64) -> Recording {
     let mut chance = Chance::new(3);
@@ -342,4 +344,103 @@ fn little_memory_is_enough() {
         let output = limited(&folder, "-v 700000", line);
         assert!(output.status.success(), "{output:?}");
     }
+}
+
+/// A recording on disk is the recording in memory: identity, every stretch, what is heard in it and
+/// how it sounds slowed, to the bit.
+#[test]
+fn what_lies_on_disk_is_what_lies_in_memory() {
+    let mut chance = Chance::new(9);
+    let frames = 8 * 44_100 + 777;
+    let mut channel = |hz: f32| -> Vec<f32> {
+        (0..frames)
+            .map(|i| {
+                let t = (i % 22_050) as f32 / 44_100.0;
+                let tone = (std::f32::consts::TAU * hz * t).sin() * (-5.0 * t).exp();
+                0.4 * tone + 1e-4 * chance.signed()
+            })
+            .collect()
+    };
+    let mut channels = vec![channel(196.0), channel(247.0)];
+    channels[1][70_000] = f32::NAN;
+    let mut spool = Spool::new(2).expect("a file");
+    let mut from = 0;
+    for n in [1, 65_535, 100_000, 7, 200_000].into_iter().chain([frames]) {
+        let to = frames.min(from + n);
+        let block: Vec<&[f32]> = channels.iter().map(|c| &c[from..to]).collect();
+        spool.push(&block).expect("written");
+        from = to;
+    }
+    let disk = Arc::new(Recording::spooled("tune", 44_100, spool).expect("sound"));
+    let memory = Arc::new(Recording::new("tune", 44_100, channels).expect("sound"));
+    assert!(disk.is_spooled() && !memory.is_spooled());
+    assert_eq!(disk.hash(), memory.hash());
+    assert_eq!(
+        (disk.frames(), disk.width(), disk.repaired()),
+        (frames, 2, 1)
+    );
+    for (from, to) in [
+        (0, 10),
+        (65_530, 65_545),
+        (1_000, 200_000),
+        (frames - 5, frames),
+    ] {
+        assert_eq!(disk.part(1, from..to), memory.part(1, from..to));
+    }
+    for frame in [-1, 0, 65_535, 65_536, frames as i64 - 1, frames as i64] {
+        assert_eq!(disk.sample(0, frame), memory.sample(0, frame));
+    }
+    let heard = |sound: &Recording| {
+        let options = thumbline::analysis::Options::default();
+        let found = thumbline::analysis::analyze(sound, &options, &mut ()).expect("heard");
+        format!("{:?}", found.notes)
+    };
+    assert_eq!(heard(&disk), heard(&memory));
+    let onsets = Arc::new(transient::onsets(&memory));
+    assert_eq!(transient::onsets(&disk), *onsets);
+    for speed in [0.6, 1.0] {
+        let map = SpeedMap::constant(Speed::nearest(speed));
+        let slowed = |sound| render(sound, &onsets, &map, Pitch::default(), |_| true);
+        assert!(slowed(&disk) == slowed(&memory), "at {speed}");
+    }
+    assert!(
+        disk.is_spooled(),
+        "nothing of that needed all of it at once"
+    );
+    assert_eq!(disk.channels(), memory.channels());
+}
+
+/// Forty minutes of sound do not stay in memory, and are still the same sound.
+#[test]
+fn a_long_file_is_read_onto_the_disk() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("long.wav");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 8_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(&path, spec).expect("created");
+    for i in 0..40 * 60 * 8_000u32 {
+        writer.write_sample((i % 8_009) as i16).expect("written");
+    }
+    writer.finalize().expect("finished");
+    let read = |mut decoder: Decoder| {
+        while decoder.step().expect("reads") {}
+        assert_eq!(decoder.frames(), 40 * 60 * 8_000);
+        decoder.finish().expect("sound")
+    };
+    let long = read(Decoder::open_long(&path, Part::WHOLE).expect("opens"));
+    let held = read(Decoder::open(&path, Part::WHOLE).expect("opens"));
+    assert!(long.is_spooled() && !held.is_spooled());
+    assert_eq!(long.hash(), held.hash());
+    let part = Part {
+        from: thumbline::unit::Seconds(100.0),
+        to: Some(thumbline::unit::Seconds(102.0)),
+    };
+    let mut decoder = Decoder::open_long(&path, part).expect("opens");
+    while decoder.step().expect("reads") {}
+    let short = decoder.finish().expect("sound");
+    assert_eq!(short.channels()[0], held.channels()[0][800_000..816_000]);
 }

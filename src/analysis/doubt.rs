@@ -3,6 +3,7 @@
 use super::decide::Event;
 use super::solo::Solo;
 use crate::recording::Recording;
+use std::borrow::Cow;
 
 /// What is said where something else than one guitar sounds.
 pub const FOREIGN: &str = "This does not sound like one guitar alone, so thumb, fingers and drift are not told; \
@@ -36,13 +37,15 @@ pub fn warnings(recording: &Recording, events: &[Event], solo: &Solo) -> Vec<Str
 
 /// Are peaks cut off: many runs of samples that stay at the recording's largest value?
 fn clipped(recording: &Recording) -> bool {
-    recording.channels().iter().any(|channel| {
-        let top = channel.iter().fold(0.0f32, |m, v| m.max(v.abs()));
+    (0..recording.width()).any(|channel| {
+        let loudest = |m: f32, block: Cow<[f32]>| block.iter().fold(m, |m, v| m.max(v.abs()));
+        let top = recording.blocks(channel).fold(0.0, loudest);
         if top < 0.1 {
             return false;
         }
         let (mut runs, mut run) = (0, 0);
-        for sample in channel {
+        let samples = recording.blocks(channel).flat_map(Cow::into_owned);
+        for sample in samples {
             run = if sample.abs() >= 0.999 * top {
                 run + 1
             } else {

@@ -57,24 +57,31 @@ pub struct Mono<'a> {
 impl<'a> Mono<'a> {
     /// The mean of all channels, or the loudest channel where the mean cancels.
     pub fn new(recording: &'a Recording) -> Self {
-        let channels = recording.channels();
-        let each = parallel::map(channels, |c| energy(c.iter().copied()));
+        let width = recording.width();
+        let channels: Vec<usize> = (0..width).collect();
+        let each = parallel::map(&channels, |c| {
+            let blocks = recording.blocks(*c);
+            blocks.fold((0.0, 0.0), |sums, block| {
+                let add = |(power, sum), s: &f32| (power + f64::from(s * s), sum + f64::from(*s));
+                block.iter().fold(sums, add)
+            })
+        });
+        let mean = |c: usize| {
+            let mean = (each[c].1 / recording.frames() as f64) as f32;
+            if mean.is_finite() { mean } else { 0.0 }
+        };
         let loudest = each
             .iter()
             .enumerate()
-            .fold(0, |best, (i, e)| if *e > each[best] { i } else { best });
-        let share = 1.0 / channels.len() as f32;
+            .fold(0, |best, (i, e)| if e.0 > each[best].0 { i } else { best });
         // −12 dB: channels in opposite phase would cancel.
-        let cancels = channels.len() > 1 && {
-            let mix = |f: usize| channels.iter().map(|c| c[f]).sum::<f32>() * share;
-            energy((0..recording.frames()).map(mix)) < 0.06 * each[loudest]
-        };
+        let cancels = width > 1 && mixed_energy(recording) < 0.06 * each[loudest].0;
         let mut mono = Self {
             recording,
             resampler: Resampler::new(recording.rate(), RATE),
-            channels: (0..channels.len())
+            channels: (0..width)
                 .filter(|c| !cancels || *c == loudest)
-                .map(|c| (c, mean(&channels[c])))
+                .map(|c| (c, mean(c)))
                 .collect(),
             whole: None,
         };
@@ -106,10 +113,10 @@ impl<'a> Mono<'a> {
         let share = 1.0 / self.channels.len() as f32;
         let mut input = vec![0.0f32; (to - from) as usize];
         for (channel, mean) in &self.channels {
-            let samples = &self.recording.channels()[*channel][from as usize..to as usize];
+            let samples = self.recording.part(*channel, from as usize..to as usize);
             input
                 .iter_mut()
-                .zip(samples)
+                .zip(samples.iter())
                 .for_each(|(m, s)| *m += share * (s - mean));
         }
         Cow::Owned(self.resampler.convert(&input, from, first, last))
@@ -326,15 +333,19 @@ pub fn measured(
     Ok(all)
 }
 
-fn energy(samples: impl Iterator<Item = f32>) -> f64 {
-    samples.map(|s| f64::from(s * s)).sum()
-}
-
-/// The mean of a channel; 0 where it is not a number.
-fn mean(samples: &[f32]) -> f32 {
-    let sum: f64 = samples.iter().map(|s| f64::from(*s)).sum();
-    let mean = (sum / samples.len().max(1) as f64) as f32;
-    if mean.is_finite() { mean } else { 0.0 }
+/// Energy of the mean of all channels.
+fn mixed_energy(recording: &Recording) -> f64 {
+    let share = 1.0 / recording.width() as f32;
+    let mut blocks: Vec<_> = (0..recording.width())
+        .map(|c| recording.blocks(c))
+        .collect();
+    let mut sum = 0.0f64;
+    loop {
+        let now: Vec<_> = blocks.iter_mut().filter_map(Iterator::next).collect();
+        let Some(first) = now.first() else { return sum };
+        let mix = |f: usize| now.iter().map(|c| c[f]).sum::<f32>() * share;
+        sum = (0..first.len()).fold(sum, |sum, f| sum + f64::from(mix(f) * mix(f)));
+    }
 }
 
 fn peak(signal: &[f32], time: f64) -> f32 {

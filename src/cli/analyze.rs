@@ -58,7 +58,7 @@ impl Command for Analyze {
         let reports = [&self.json, &self.csv, &self.svg, &self.close_up].map(Option::as_ref);
         let [json_to, csv_to, svg_to, close_to] = self.outputs.targets(&[&self.rec], reports)?;
         let options = self.guitar.options()?;
-        let recording = source::read(&self.rec, Part::WHOLE, terminal)?;
+        let recording = source::read_long(&self.rec, Part::WHOLE, terminal)?;
         let Heard { found, drift } = source::hear(&recording, &options, terminal)?;
         let all = [&json_to, &csv_to, &svg_to, &close_to];
         let shown = all.contains(&&Some(Target::Output));

@@ -43,7 +43,7 @@ enum Against {
 impl Command for Check {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let [json_to] = self.outputs.targets(&[&self.take], [self.json.as_ref()])?;
-        let recording = source::read(&self.take, Part::WHOLE, terminal)?;
+        let recording = source::read_long(&self.take, Part::WHOLE, terminal)?;
         let found = source::analyze(&recording, &self.guitar.options()?, terminal)?;
         let reference = match self.against {
             Against::OwnTempo => Reference::OwnTempo,

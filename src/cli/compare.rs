@@ -156,7 +156,7 @@ impl Compare {
         let progress = terminal.progress("laying them together");
         let channels = listen::together(&model.sound, &take.sound, round, speed, order, || true)?;
         drop(progress);
-        sound::write(target, model.sound.rate(), &channels, false, terminal)
+        sound::write(target, model.sound.rate(), channels, false, terminal)
     }
 
     fn keep(

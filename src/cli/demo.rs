@@ -141,7 +141,7 @@ impl Demo {
         let grid = &model.heard.found.grid;
         let channels = offline::render_loop(&recording, &onsets, grid, &plan, |_| true)?;
         let target = Target::of(&self.out.join("loop.wav"));
-        sound::write(&target, recording.rate(), &channels, false, terminal)?;
+        sound::write(&target, recording.rate(), channels, false, terminal)?;
         Ok(bar)
     }
 

@@ -83,7 +83,10 @@ impl Command for Export {
             tuning: given_tuning(&presets, self.tuning.as_deref(), self.capo)?,
             tunings: presets.tunings.clone(),
         };
-        let recording = source::read(&self.rec, Part::WHOLE, terminal)?;
+        let recording = match self.to {
+            Format::Wav => source::read(&self.rec, Part::WHOLE, terminal)?,
+            _ => source::read_long(&self.rec, Part::WHOLE, terminal)?,
+        };
         let heard = source::analyze(&recording, &options, terminal)?;
         if matches!(self.to, Format::Tab | Format::Musicxml) {
             source::tell_tuning(&heard, terminal);

@@ -93,7 +93,7 @@ impl Command for Loop {
             other => other.into(),
         })?;
         drop(progress);
-        sound::write(&target, recording.rate(), &channels, self.float, terminal)
+        sound::write(&target, recording.rate(), channels, self.float, terminal)
     }
 }
 

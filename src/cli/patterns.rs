@@ -61,7 +61,7 @@ impl Command for Patterns {
             tuning: given_tuning(&presets, self.tuning.as_deref(), self.capo)?,
             tunings: presets.tunings.clone(),
         };
-        let recording = source::read(&self.rec, Part::WHOLE, terminal)?;
+        let recording = source::read_long(&self.rec, Part::WHOLE, terminal)?;
         let heard = source::analyze(&recording, &options, terminal)?;
         source::tell_tuning(&heard, terminal);
         let placed = picking::place(&heard.notes, &heard.grid);

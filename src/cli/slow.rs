@@ -3,15 +3,15 @@
 use super::arguments::{self, Cut, PartArguments};
 use super::outputs::OutputArguments;
 use super::source;
-use super::terminal::Terminal;
+use super::terminal::{Progress, Terminal};
 use super::{Command, sound, usage};
-use anyhow::Result;
+use anyhow::{Context, Result};
 use clap::Args;
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Options;
 use thumbline::load::Part;
-use thumbline::recording::Recording;
+use thumbline::recording::{Recording, Spool};
 use thumbline::stretch::{self, Pitch, Speed, SpeedMap, transient};
 use thumbline::unit::Cents;
 
@@ -48,40 +48,61 @@ impl Command for Slow {
         let target = self.outputs.target(&read, &self.out)?;
         let map = self.map()?;
         let recording = Arc::new(match self.part.choice()? {
-            Cut::Seconds(part) => source::read(&self.rec, part, terminal)?,
+            Cut::Seconds(part) => source::read_long(&self.rec, part, terminal)?,
             Cut::Bars(first, last) => self.bars(first, last, terminal)?,
         });
         sound::check_length(
             &recording,
             map.stretched(recording.frames(), recording.rate()),
         )?;
-        let onsets = Arc::new(transient::onsets(&recording));
         let progress = terminal.progress("slowing");
-        let channels = stretch::render(
-            &recording,
-            &onsets,
-            &map,
-            Pitch::nearest(self.pitch),
-            |share| {
-                progress.at(share);
-                true
-            },
-        )?;
+        let made = slowed(&recording, &map, self.pitch, &progress)?;
         drop(progress);
-        sound::write(&target, recording.rate(), &channels, self.float, terminal)
+        sound::write_recording(&target, &made, self.float, terminal)
     }
+}
+
+/// The whole of `recording` at the speeds of `map`: in memory, or on disk where the recording is.
+fn slowed(
+    recording: &Arc<Recording>,
+    map: &SpeedMap,
+    pitch: Cents,
+    progress: &Progress,
+) -> Result<Recording> {
+    let onsets = Arc::new(transient::onsets(recording));
+    let pitch = Pitch::nearest(pitch);
+    let (name, rate) = (recording.name(), recording.rate());
+    if !recording.is_spooled() {
+        let channels = stretch::render(recording, &onsets, map, pitch, |share| {
+            progress.at(share);
+            true
+        })?;
+        return Ok(Recording::new(name, rate, channels)?);
+    }
+    let full = "the disk for temporary files cannot take the slowed sound";
+    let mut spool = Spool::new(recording.width()).context(full)?;
+    let mut written = Ok(());
+    let stopped = stretch::render_blocks(recording, &onsets, map, pitch, |block, share| {
+        progress.at(share);
+        written = spool.push(block);
+        written.is_ok()
+    });
+    written.context(full)?;
+    stopped?;
+    Ok(Recording::spooled(name, rate, spool)?)
 }
 
 impl Slow {
     /// The sound of some bars alone.
     fn bars(&self, first: i32, last: i32, terminal: &Terminal) -> Result<Recording> {
-        let whole = source::read(&self.rec, Part::WHOLE, terminal)?;
+        let whole = source::read_long(&self.rec, Part::WHOLE, terminal)?;
         let found = source::analyze(&whole, &Options::default(), terminal)?;
         let part = source::bars(&whole, &found, first, last)?;
         let from = part.from.frame(whole.rate());
         let to = part.to.map_or(whole.frames(), |to| to.frame(whole.rate()));
-        let cut = |channel: &Vec<f32>| channel[from..to.min(channel.len())].to_vec();
-        let channels = whole.channels().iter().map(cut).collect();
+        let inside = from..to.min(whole.frames());
+        let cut = |channel| whole.part(channel, inside.clone()).into_owned();
+        let channels = (0..whole.width()).map(cut).collect();
         Ok(Recording::new(whole.name(), whole.rate(), channels)?)
     }
 

@@ -2,6 +2,7 @@
 
 use super::terminal::Terminal;
 use anyhow::{Result, bail};
+use std::borrow::Cow;
 use thumbline::recording::Recording;
 use thumbline::report::file::Target;
 use thumbline::report::wav::{self, Depth};
@@ -12,7 +13,7 @@ const MOST_BYTES: f64 = 4.29e9;
 
 /// Refuses to make more sound than a WAV file of it can hold.
 pub fn check_length(recording: &Recording, frames: f64) -> Result<()> {
-    if frames * 4.0 * recording.channels().len() as f64 > MOST_BYTES {
+    if frames * 4.0 * recording.width() as f64 > MOST_BYTES {
         bail!(
             "`{}` would last {:.0} minutes, more than a WAV file can hold: \
              give a part of it with --from-s and --to-s",
@@ -28,14 +29,27 @@ pub fn check_length(recording: &Recording, frames: f64) -> Result<()> {
 pub fn write(
     target: &Target,
     rate: u32,
-    channels: &[Vec<f32>],
+    channels: Vec<Vec<f32>>,
     float: bool,
     terminal: &Terminal,
 ) -> Result<()> {
-    let peak = channels
-        .iter()
-        .flatten()
-        .fold(0.0f32, |most, s| most.max(s.abs()));
+    write_recording(
+        target,
+        &Recording::new("", rate, channels)?,
+        float,
+        terminal,
+    )
+}
+
+/// The same of sound that may lie on disk.
+pub fn write_recording(
+    target: &Target,
+    sound: &Recording,
+    float: bool,
+    terminal: &Terminal,
+) -> Result<()> {
+    let loudest = |most: f32, block: Cow<[f32]>| block.iter().fold(most, |m, s| m.max(s.abs()));
+    let peak = (0..sound.width()).fold(0.0, |most, c| sound.blocks(c).fold(most, loudest));
     if peak > 1.0 && !float {
         terminal.warn(&format!(
             "the sound is {:.1} dB louder than 24-bit WAV can hold: written as floating point",
@@ -47,9 +61,9 @@ pub fn write(
     } else {
         Depth::Int24
     };
-    target.write(|out| wav::write(out, rate, channels, depth))?;
+    target.write(|out| wav::write_recording(out, sound, depth))?;
     if let Target::File(path) = target {
-        let seconds = channels.first().map_or(0, Vec::len) as f64 / f64::from(rate);
+        let seconds = sound.end().0;
         terminal.remark(&format!("{}: {seconds:.1} s", path.display()));
     }
     Ok(())

@@ -3,6 +3,7 @@
 use super::terminal::{Progress, Terminal};
 use super::usage;
 use anyhow::Result;
+use std::borrow::Cow;
 use std::path::Path;
 use thumbline::analysis::{self, Analysis, Observer, Options, Stage};
 use thumbline::home;
@@ -34,8 +35,16 @@ const MARGIN: f64 = 1.0;
 
 /// Reads `part` of the recording at `path` and tells what is doubtful about it.
 pub fn read(path: &Path, part: Part, terminal: &Terminal) -> Result<Recording> {
+    read_from(Decoder::open(path, part)?, terminal)
+}
+
+/// The same of a recording of any length, for what goes through it from the beginning to the end.
+pub fn read_long(path: &Path, part: Part, terminal: &Terminal) -> Result<Recording> {
+    read_from(Decoder::open_long(path, part)?, terminal)
+}
+
+fn read_from(mut decoder: Decoder, terminal: &Terminal) -> Result<Recording> {
     let progress = terminal.progress("reading");
-    let mut decoder = Decoder::open(path, part)?;
     while decoder.step()? {
         progress.at(decoder.share().unwrap_or(0.0));
     }
@@ -62,8 +71,8 @@ fn about(recording: &Recording) -> Vec<String> {
             recording.repaired()
         ));
     }
-    let loud = |sample: &f32| sample.abs() > SILENT;
-    if !recording.channels().iter().flatten().any(loud) {
+    let loud = |block: Cow<[f32]>| block.iter().any(|sample| sample.abs() > SILENT);
+    if !(0..recording.width()).any(|channel| recording.blocks(channel).any(loud)) {
         doubts.push(format!(
             "`{name}` is silent: there is nothing to hear in it"
         ));

@@ -3,7 +3,7 @@
 use super::LoadError;
 use super::edit::{self, Edit};
 use super::guard::guarded;
-use crate::recording::{Recording, RecordingError};
+use crate::recording::{Recording, RecordingError, Spool};
 use crate::unit::Seconds;
 use std::fs::File;
 use std::io::{Cursor, ErrorKind, Seek};
@@ -22,6 +22,12 @@ use symphonia::core::meta::MetadataOptions;
 /// Most bytes of samples that one recording may hold: 1 GiB, about 50 minutes of stereo at
 /// 44.1 kHz.
 pub const MOST_BYTES: u64 = 1 << 30;
+
+/// Bytes of samples that a long recording holds in memory while it is read; the rest goes to disk.
+const HELD: u64 = 64 << 20;
+
+/// Frames that go there at a time.
+const SPILLED: usize = 1 << 16;
 
 /// Sound decoded from a file is at most about this many times its size (32 kbit/s mono is 44);
 /// a header that promises more is not believed until the sound is there.
@@ -64,6 +70,10 @@ pub struct Decoder {
     promised: Option<u64>,
     rate: u32,
     channels: Vec<Vec<f32>>,
+    /// May it be longer than memory holds?
+    long: bool,
+    /// What lies on disk already, before `channels`.
+    spool: Option<Spool>,
     /// Frames decoded, kept or not.
     passed: u64,
     /// Frames of the last packet that could be decoded.
@@ -81,6 +91,18 @@ impl Decoder {
     /// # Errors
     /// [`LoadError`] when it cannot be opened, is no known format, holds no sound or is too long.
     pub fn open(path: &Path, part: Part) -> Result<Self, LoadError> {
+        Self::open_as(path, part, false)
+    }
+
+    /// The same for a recording of any length: what would be too much for memory lies on disk.
+    ///
+    /// # Errors
+    /// [`LoadError`] as for [`Decoder::open`], but none is too long.
+    pub fn open_long(path: &Path, part: Part) -> Result<Self, LoadError> {
+        Self::open_as(path, part, true)
+    }
+
+    fn open_as(path: &Path, part: Part, long: bool) -> Result<Self, LoadError> {
         let name = path.display().to_string();
         let (mut file, bytes) = open_file(path, &name)?;
         let extension = path.extension().and_then(|e| e.to_str());
@@ -90,7 +112,7 @@ impl Decoder {
             file.rewind().ok()?;
             Some(file)
         };
-        Self::new(name, &again, bytes, extension, part, edit)
+        Self::new(name, &again, bytes, extension, (part, long), edit)
     }
 
     /// Reads from bytes in memory; `name` stands for them in messages.
@@ -102,7 +124,7 @@ impl Decoder {
         let bytes: Arc<[u8]> = bytes.into();
         let edit = edit::read(&mut Cursor::new(&bytes));
         let again = || Some(Cursor::new(Arc::clone(&bytes)));
-        Self::new(name.to_owned(), &again, length, None, part, edit)
+        Self::new(name.to_owned(), &again, length, None, (part, false), edit)
     }
 
     fn new<S: MediaSource + 'static>(
@@ -110,7 +132,7 @@ impl Decoder {
         again: &dyn Fn() -> Option<S>,
         file_bytes: u64,
         extension: Option<&str>,
-        part: Part,
+        (part, long): (Part, bool),
         edit: Option<Edit>,
     ) -> Result<Self, LoadError> {
         if file_bytes == 0 {
@@ -136,6 +158,8 @@ impl Decoder {
             promised,
             rate: 0,
             channels: Vec::new(),
+            long,
+            spool: None,
             passed: 0,
             block: 0,
             ended: false,
@@ -161,7 +185,7 @@ impl Decoder {
 
     /// Frames kept so far.
     pub fn frames(&self) -> usize {
-        self.channels[0].len()
+        self.spool.as_ref().map_or(0, Spool::frames) + self.channels[0].len()
     }
 
     /// How many frames will be kept, where the file's header tells.
@@ -322,8 +346,39 @@ impl Decoder {
         if start == 0 {
             self.prepare(most)?;
         }
+        if self.long {
+            return self.spill(self.held_frames());
+        }
         if self.frames() as u64 > most {
             return Err(self.too_long());
+        }
+        Ok(())
+    }
+
+    /// Puts what is held on disk, where it is more than `most` frames or follows what is there.
+    fn spill(&mut self, most: u64) -> Result<(), LoadError> {
+        let held = self.channels[0].len();
+        if held as u64 <= most && (self.spool.is_none() || held < SPILLED) {
+            return Ok(());
+        }
+        let name = &self.name;
+        let full = |why| LoadError::Disk {
+            name: name.clone(),
+            why,
+        };
+        let mut spool = match self.spool.take() {
+            Some(spool) => spool,
+            None => Spool::new(self.channels.len()).map_err(full)?,
+        };
+        for from in (0..held).step_by(SPILLED) {
+            let to = held.min(from + SPILLED);
+            let part: Vec<&[f32]> = self.channels.iter().map(|c| &c[from..to]).collect();
+            spool.push(&part).map_err(full)?;
+        }
+        self.spool = Some(spool);
+        for channel in &mut self.channels {
+            channel.clear();
+            channel.shrink_to(SPILLED);
         }
         Ok(())
     }
@@ -334,7 +389,8 @@ impl Decoder {
             return Ok(());
         };
         let plausible = self.file_bytes.saturating_mul(MOST_EXPANSION) / self.frame_bytes();
-        if expected as u64 > most && self.promised.is_some_and(|p| p <= plausible) {
+        let most = if self.long { self.held_frames() } else { most };
+        if !self.long && expected as u64 > most && self.promised.is_some_and(|p| p <= plausible) {
             return Err(self.too_long());
         }
         let room = (expected as u64).min(most).min(plausible) as usize;
@@ -347,6 +403,10 @@ impl Decoder {
 
     fn frame_bytes(&self) -> u64 {
         4 * self.channels.len().max(1) as u64
+    }
+
+    fn held_frames(&self) -> u64 {
+        HELD / self.frame_bytes()
     }
 
     fn most_frames(&self) -> u64 {
@@ -388,22 +448,37 @@ impl Decoder {
     /// # Errors
     /// [`LoadError::Outside`] when the part lies after the end.
     pub fn finish(mut self) -> Result<Recording, LoadError> {
+        if self.spool.is_some() {
+            self.spill(0)?;
+        }
+        if let Some(spool) = self.spool.take() {
+            return Recording::spooled(self.name.clone(), self.rate, spool)
+                .map_err(|error| self.refused(error));
+        }
         let mut channels = std::mem::take(&mut self.channels);
         channels.iter_mut().for_each(Vec::shrink_to_fit);
         self.recording(channels)
     }
 
     fn recording(&self, channels: Vec<Vec<f32>>) -> Result<Recording, LoadError> {
+        Recording::new(self.name.clone(), self.rate, channels).map_err(|error| self.refused(error))
+    }
+
+    fn refused(&self, error: RecordingError) -> LoadError {
         let name = self.name.clone();
-        Recording::new(name.clone(), self.rate, channels).map_err(|error| match error {
+        match error {
             RecordingError::Rate(rate) => LoadError::Rate { name, rate },
+            RecordingError::Disk(why) => LoadError::Disk {
+                name,
+                why: std::io::Error::other(why),
+            },
             _ if self.part == Part::WHOLE => LoadError::Empty { name },
             _ => LoadError::Outside {
                 name,
                 from: self.part.from,
                 end: self.reached(),
             },
-        })
+        }
     }
 }
 

@@ -79,6 +79,17 @@ pub enum LoadError {
         /// The longest stretch that fits.
         most: Seconds,
     },
+    /// Too long for memory, and no room on the disk.
+    #[error(
+        "`{name}` is too long for memory, and the disk for temporary files cannot take it ({why}): \
+         free some space, or name another folder in TMPDIR"
+    )]
+    Disk {
+        /// The file as the player named it.
+        name: String,
+        /// The system's reason.
+        why: std::io::Error,
+    },
     /// The part asked for lies outside the recording.
     #[error("the part from {from:.2} s on lies after the end of `{name}` ({end:.2} s): choose an earlier one", from = .from.0, end = .end.0)]
     Outside {

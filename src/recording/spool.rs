@@ -6,10 +6,13 @@
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::Path;
-use std::sync::Mutex;
+use std::sync::{Mutex, PoisonError};
 
 /// Frames of a block.
 pub(super) const BLOCK: usize = 1 << 16;
+
+/// Frames of a page for single samples.
+const PAGE: usize = 1 << 11;
 
 /// Sound being written to disk, and read back by [`super::Recording`].
 #[derive(Debug)]
@@ -21,6 +24,8 @@ pub struct Spool {
     waiting: Vec<Vec<f32>>,
     /// Samples that were no numbers.
     repaired: usize,
+    /// What was read last for single samples: channel, first frame, samples.
+    page: Mutex<(usize, usize, Vec<f32>)>,
 }
 
 impl Spool {
@@ -34,7 +39,9 @@ impl Spool {
     pub fn new(width: usize) -> io::Result<Self> {
         let large = Path::new("/var/tmp");
         let file = match std::env::var_os("TMPDIR") {
-            None if large.is_dir() => tempfile::tempfile_in(large).or_else(|_| tempfile::tempfile()),
+            None if large.is_dir() => {
+                tempfile::tempfile_in(large).or_else(|_| tempfile::tempfile())
+            }
             _ => tempfile::tempfile(),
         }?;
         Ok(Self {
@@ -43,6 +50,7 @@ impl Spool {
             frames: 0,
             waiting: vec![Vec::new(); width.max(1)],
             repaired: 0,
+            page: Mutex::default(),
         })
     }
 
@@ -65,9 +73,10 @@ impl Spool {
     ///
     /// # Errors
     /// When the disk is full, or cannot be written.
-    pub fn push(&mut self, channels: &[Vec<f32>]) -> io::Result<()> {
-        let frames = channels.first().map_or(0, Vec::len);
-        let even = channels.len() == self.width && channels.iter().all(|c| c.len() == frames);
+    pub fn push<C: AsRef<[f32]>>(&mut self, channels: &[C]) -> io::Result<()> {
+        let frames = channels.first().map_or(0, |c| c.as_ref().len());
+        let even = |c: &C| c.as_ref().len() == frames;
+        let even = channels.len() == self.width && channels.iter().all(even);
         if !even {
             return Err(io::Error::new(
                 io::ErrorKind::InvalidInput,
@@ -75,6 +84,7 @@ impl Spool {
             ));
         }
         for (waiting, channel) in self.waiting.iter_mut().zip(channels) {
+            let channel = channel.as_ref();
             let finite = channel.iter().map(|s| if s.is_finite() { *s } else { 0.0 });
             self.repaired += channel.iter().filter(|s| !s.is_finite()).count();
             waiting.extend(finite);
@@ -100,8 +110,21 @@ impl Spool {
         for channel in &mut self.waiting {
             bytes.extend(channel.drain(..frames).flat_map(f32::to_le_bytes));
         }
-        let file = self.file.get_mut().unwrap_or_else(|held| held.into_inner());
+        let file = self.file.get_mut().unwrap_or_else(PoisonError::into_inner);
         file.write_all(&bytes)
+    }
+
+    /// One sample of `channel`; a page around it is remembered for its neighbours.
+    pub(super) fn sample(&self, channel: usize, frame: usize) -> f32 {
+        let mut page = self.page.lock().unwrap_or_else(PoisonError::into_inner);
+        let there = page.0 == channel && (page.1..page.1 + page.2.len()).contains(&frame);
+        if !there {
+            let from = frame - frame % PAGE;
+            let mut samples = vec![0.0; PAGE.min(self.frames - from)];
+            self.read(channel, from, &mut samples);
+            *page = (channel, from, samples);
+        }
+        page.2[frame - page.1]
     }
 
     /// Fills `out` with the samples of `channel` from frame `from` on; all of them were written.
@@ -117,7 +140,7 @@ impl Spool {
             let n = (long - inside).min(out.len() - done);
             let at = 4 * (block * BLOCK * self.width + channel * long + inside);
             bytes.resize(4 * n, 0);
-            let mut file = self.file.lock().unwrap_or_else(|held| held.into_inner());
+            let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
             let read = file
                 .seek(SeekFrom::Start(at as u64))
                 .and_then(|_| file.read_exact(&mut bytes));
@@ -125,8 +148,13 @@ impl Spool {
             if read.is_err() {
                 bytes.fill(0);
             }
-            let samples = bytes.chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]));
-            out[done..done + n].iter_mut().zip(samples).for_each(|(o, s)| *o = s);
+            let samples = bytes
+                .chunks_exact(4)
+                .map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]));
+            out[done..done + n]
+                .iter_mut()
+                .zip(samples)
+                .for_each(|(o, s)| *o = s);
             done += n;
         }
     }

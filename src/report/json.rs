@@ -344,7 +344,7 @@ fn about(recording: &Recording) -> About<'_> {
     About {
         name: recording.title(),
         rate_hz: recording.rate(),
-        channels: recording.channels().len(),
+        channels: recording.width(),
         seconds: seconds(recording.end()),
         content_hash: recording.hash().to_string(),
     }

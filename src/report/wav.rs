@@ -3,7 +3,10 @@
 //! Layout after the Multimedia Programming Interface and Data Specifications 1.0 (IBM/Microsoft,
 //! 1991) and WAVE_FORMAT_EXTENSIBLE for more than two channels (from memory).
 
+use crate::recording::Recording;
+use std::borrow::Cow;
 use std::io::{self, Write};
+use std::ops::Range;
 
 /// Format tag of the extended header.
 const EXTENSIBLE: u16 = 0xFFFE;
@@ -40,14 +43,36 @@ pub fn write(
     channels: &[Vec<f32>],
     depth: Depth,
 ) -> io::Result<()> {
+    let frames = channels.first().map_or(0, Vec::len);
+    let part = |channel: usize, part: Range<usize>| Cow::Borrowed(&channels[channel][part]);
+    write_parts(out, rate, (channels.len(), frames), depth, part)
+}
+
+/// Writes a recording, wherever its samples lie.
+///
+/// # Errors
+/// As for [`write`].
+pub fn write_recording(out: &mut dyn Write, sound: &Recording, depth: Depth) -> io::Result<()> {
+    let size = (sound.width(), sound.frames());
+    write_parts(out, sound.rate(), size, depth, |channel, part| {
+        sound.part(channel, part)
+    })
+}
+
+fn write_parts<'a>(
+    out: &mut dyn Write,
+    rate: u32,
+    (channels, frames): (usize, usize),
+    depth: Depth,
+    part: impl Fn(usize, Range<usize>) -> Cow<'a, [f32]>,
+) -> io::Result<()> {
     let too_much = |_| {
         io::Error::new(
             io::ErrorKind::InvalidInput,
             "it is longer than a WAV file can be",
         )
     };
-    let width = u16::try_from(channels.len()).map_err(too_much)?;
-    let frames = channels.first().map_or(0, Vec::len);
+    let width = u16::try_from(channels).map_err(too_much)?;
     let frame_bytes = u32::from(depth.bytes()) * u32::from(width);
     let data = frames as u64 * u64::from(frame_bytes);
     let size = u32::try_from(data + 120).map_err(too_much)? - 120;
@@ -87,22 +112,24 @@ pub fn write(
     out.write_all(MADE_BY)?;
     out.write_all(b"data")?;
     out.write_all(&size.to_le_bytes())?;
-    samples(out, channels, frames, depth)?;
+    samples(out, (channels, frames), depth, part)?;
     out.write_all(&vec![0; pad as usize])
 }
 
-fn samples(
+fn samples<'a>(
     out: &mut dyn Write,
-    channels: &[Vec<f32>],
-    frames: usize,
+    (channels, frames): (usize, usize),
     depth: Depth,
+    part: impl Fn(usize, Range<usize>) -> Cow<'a, [f32]>,
 ) -> io::Result<()> {
     const BLOCK: usize = 4096;
-    let mut bytes = Vec::with_capacity(BLOCK * channels.len() * 4);
+    let mut bytes = Vec::with_capacity(BLOCK * channels * 4);
     for start in (0..frames).step_by(BLOCK) {
         bytes.clear();
-        for frame in start..frames.min(start + BLOCK) {
-            for channel in channels {
+        let end = frames.min(start + BLOCK);
+        let block: Vec<_> = (0..channels).map(|c| part(c, start..end)).collect();
+        for frame in 0..end - start {
+            for channel in &block {
                 let sample = channel[frame];
                 match depth {
                     Depth::Int24 => bytes.extend_from_slice(&int24(sample)),

@@ -39,7 +39,7 @@ pub(super) struct Core {
 impl Core {
     pub(super) fn new(recording: Arc<Recording>, onsets: Arc<OnsetTable>, rates: Rates) -> Self {
         let geometry = Geometry::of_rate(recording.rate());
-        let channels = recording.channels().len();
+        let channels = recording.width();
         let mut planner = Planner::new(geometry, recording.frames(), rates, onsets);
         let step = planner.next();
         let mut places = Places::new();
@@ -60,7 +60,7 @@ impl Core {
     }
 
     pub(super) fn channels(&self) -> usize {
-        self.recording.channels().len()
+        self.recording.width()
     }
 
     /// Frames of a short cross-fade.
@@ -138,15 +138,11 @@ impl Core {
     fn work(&mut self) {
         match self.step {
             Step::Copy(copy) => {
-                let channels = self.recording.channels();
+                let recording = &self.recording;
                 let weight = |i: usize| copy.weight(i);
                 let len = copy.len + copy.fall;
                 self.ring.add_weighted(copy.at, len, weight, |channel, i| {
-                    let t = copy.from + i as i64;
-                    usize::try_from(t)
-                        .ok()
-                        .and_then(|t| channels[channel].get(t).copied())
-                        .unwrap_or(0.0)
+                    recording.sample(channel, copy.from + i as i64)
                 });
                 self.take_next();
             }

@@ -30,20 +30,46 @@ pub fn render(
     pitch: Pitch,
     mut progress: impl FnMut(f64) -> bool,
 ) -> Result<Vec<Vec<f32>>, Cancelled> {
+    let frames = map.stretched(recording.frames(), recording.rate()) as usize + 1;
+    let mut out: Vec<Vec<f32>> = (0..recording.width())
+        .map(|_| Vec::with_capacity(frames))
+        .collect();
+    render_blocks(recording, onsets, map, pitch, |block, share| {
+        for (out, block) in out.iter_mut().zip(block) {
+            out.extend_from_slice(block);
+        }
+        progress(share)
+    })?;
+    Ok(out)
+}
+
+/// The same, block by block: `take` is given the next frames, planar, and the part done with them
+/// (0 to 1), and answers whether to go on.
+///
+/// # Errors
+/// [`Cancelled`] when `take` answers false.
+pub fn render_blocks(
+    recording: &Arc<Recording>,
+    onsets: &Arc<OnsetTable>,
+    map: &SpeedMap,
+    pitch: Pitch,
+    mut take: impl FnMut(&[Vec<f32>], f64) -> bool,
+) -> Result<(), Cancelled> {
     let frames = (map.stretched(recording.frames(), recording.rate()).round() as usize).max(1);
     let rates = Rates::of_map(map, recording.rate(), pitch.ratio());
     let mut core = Core::new(Arc::clone(recording), Arc::clone(onsets), rates);
     let mut resampler = Resampler::new(core.channels());
     resampler.set_ratio(pitch.ratio());
-    let mut out = vec![vec![0.0; frames]; core.channels()];
+    let mut block = vec![vec![0.0; BLOCK.min(frames)]; core.channels()];
     let mut done = 0;
     while done < frames {
         let n = BLOCK.min(frames - done);
-        resampler.read(&mut core, n, |channel, i, s| out[channel][done + i] = s);
+        block.iter_mut().for_each(|channel| channel.resize(n, 0.0));
+        resampler.read(&mut core, n, |channel, i, s| block[channel][i] = s);
         done += n;
-        if !progress(done as f64 / frames as f64) {
+        if !take(&block, done as f64 / frames as f64) {
             return Err(Cancelled);
         }
     }
-    Ok(out)
+    Ok(())
 }

@@ -53,6 +53,12 @@ const APART_STRUM: f64 = 7.0;
 const APART_SOFT: f64 = 25.0;
 const SOFT_REACH: f64 = 12.0;
 
+/// A recording longer than this is read block by block, so that memory does not grow with it;
+/// and how far a block is read beyond its ends. Seconds.
+const WHOLE: f64 = 900.0;
+const BLOCK: f64 = 240.0;
+const MARGIN: f64 = 2.0;
+
 /// Reads the plucks of `recording`.
 pub fn onsets(recording: &Recording) -> OnsetTable {
     onsets_while(recording, || true)
@@ -61,8 +67,30 @@ pub fn onsets(recording: &Recording) -> OnsetTable {
 
 /// The same; `go_on` is asked every few thousand frames. None where it says no.
 pub fn onsets_while(recording: &Recording, mut go_on: impl FnMut() -> bool) -> Option<OnsetTable> {
-    let energies = Energies::of(recording, &mut go_on)?;
-    let soft = spectral::plucks(recording, &mut go_on)?;
+    if recording.end().0 <= WHOLE {
+        return onsets_of(recording, &mut go_on);
+    }
+    let frames = |seconds: f64| (seconds * f64::from(recording.rate())) as usize;
+    let (all, block, margin) = (recording.frames(), frames(BLOCK), frames(MARGIN));
+    let mut found = Vec::new();
+    for from in (0..all).step_by(block) {
+        let to = (from + block).min(all);
+        let (start, end) = (from.saturating_sub(margin), (to + margin).min(all));
+        let part = (0..recording.width()).map(|c| recording.part(c, start..end).into_owned());
+        // A stretch of a recording is one: it has channels, all of one length, at the same rate.
+        let Ok(part) = Recording::new("", recording.rate(), part.collect()) else {
+            continue;
+        };
+        let plucks = onsets_of(&part, &mut go_on)?;
+        let inside = plucks.frames().iter().map(|f| f + start);
+        found.extend(inside.filter(|f| (from..to).contains(f)));
+    }
+    Some(OnsetTable::cleaned(found, all))
+}
+
+fn onsets_of(recording: &Recording, go_on: &mut impl FnMut() -> bool) -> Option<OnsetTable> {
+    let energies = Energies::of(recording, go_on)?;
+    let soft = spectral::plucks(recording, go_on)?;
     let places = energies.plucks(&soft);
     let place = |k: &usize| refine(recording, k * energies.step);
     let places = places.iter().map(place).collect();

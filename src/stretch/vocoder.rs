@@ -176,7 +176,7 @@ impl Vocoder {
         recording: &Recording,
         ring: &mut Ring,
     ) {
-        let channels = recording.channels().len();
+        let channels = recording.width();
         if unit == 0 {
             if matches!(frame.start, Start::Seam { .. }) {
                 let reach = frame.synthesis.0;
@@ -190,7 +190,11 @@ impl Vocoder {
             self.analysis.set(frame.analysis);
         }
         if unit < channels {
-            self.analyse(unit, frame, &recording.channels()[unit]);
+            let (left, right) = frame.analysis;
+            let inside = |t: i64| t.clamp(0, recording.frames() as i64) as usize;
+            let from = inside(frame.t - left as i64);
+            let samples = recording.part(unit, from..inside(frame.t + right as i64));
+            self.analyse(unit, frame, &samples, from as i64);
         } else if unit == channels {
             self.turn(frame);
         } else if unit <= 2 * channels {
@@ -203,22 +207,24 @@ impl Vocoder {
         }
     }
 
-    fn analyse(&mut self, channel: usize, frame: &Frame, samples: &[f32]) {
+    /// Takes in what lies around the frame's centre: `samples` of the recording from `first` on,
+    /// silence beside them.
+    fn analyse(&mut self, channel: usize, frame: &Frame, samples: &[f32], first: i64) {
         let (left, right) = frame.analysis;
         let size = 2 * self.half;
         self.time[right..size - left].fill(0.0);
         // Zero phase: the centre is the first sample, what is before it wraps to the end.
-        let from = frame.t - left as i64;
+        let centre = frame.t - first;
         shape(
             &mut self.time[size - left..],
             samples,
-            from,
+            centre - left as i64,
             &self.analysis.before,
         );
         shape(
             &mut self.time[..right],
             samples,
-            frame.t,
+            centre,
             &self.analysis.after,
         );
         let bins = &mut self.now.bins[channel];

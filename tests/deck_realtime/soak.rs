@@ -1,7 +1,7 @@
 //! Half an hour of sound at random messages, controls and block sizes: nothing allocates, nothing
 //! is out of range, and the click never leaves the recording's beats.
 //!
-//! `cargo xtask bench soak` runs it and shows its figures.
+//! `cargo xtask soak` runs it, for as long as it is told, and shows its figures.
 
 use super::{RATE, onsets_of};
 use assert_no_alloc::assert_no_alloc;
@@ -17,8 +17,11 @@ use thumbline::music::meter::Meter;
 use thumbline::recording::Recording;
 use thumbline::unit::{Cents, Decibels, Seconds};
 
-/// Seconds of sound rendered.
-const LENGTH: f64 = 30.0 * 60.0;
+/// Minutes of sound rendered where `THUMBLINE_SOAK_MINUTES` tells no other number.
+const LENGTH: f64 = 30.0;
+
+/// Memory may grow by this much over the second half, in megabytes: what the test itself notes down.
+const GROWTH: f64 = 16.0;
 
 /// Seconds of the recording, and between its beats.
 const RECORDING: f64 = 60.0;
@@ -315,8 +318,16 @@ fn starts(out: &[f32], level: f32) -> Vec<usize> {
     found
 }
 
+/// Megabytes of memory that this process holds, where the system tells (Linux, `proc(5)`).
+fn resident() -> Option<f64> {
+    let said = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = said.lines().find_map(|line| line.strip_prefix("VmRSS:"))?;
+    let kb: f64 = line.trim().strip_suffix(" kB")?.parse().ok()?;
+    Some(kb / 1e3)
+}
+
 #[test]
-#[ignore = "half an hour of sound: cargo xtask bench soak"]
+#[ignore = "half an hour of sound: cargo xtask soak deck"]
 fn half_an_hour_at_random() {
     let seed = std::env::var("THUMBLINE_SEED")
         .ok()
@@ -327,9 +338,16 @@ fn half_an_hour_at_random() {
     soak.send("load", Message::Load(track));
     let pulse = pulse(&mut soak.random);
     soak.send("pulse", Message::Pulse(pulse));
+    let minutes = std::env::var("THUMBLINE_SOAK_MINUTES").ok();
+    let minutes = minutes.and_then(|m| m.parse().ok()).unwrap_or(LENGTH);
+    let length = minutes * 60.0 * f64::from(RATE);
     let mut frames = 0;
-    while (frames as f64) < LENGTH * f64::from(RATE) {
+    let mut half = None;
+    while (frames as f64) < length {
         frames += soak.stretch_of_time();
+        if half.is_none() && frames as f64 > length / 2.0 {
+            half = resident();
+        }
         if soak.random.next() < 0.01 {
             soak.send("unload", Message::Unload);
             soak.stretch_of_time();
@@ -347,6 +365,13 @@ fn half_an_hour_at_random() {
          finite and at most 1",
         frames as f64 / f64::from(RATE) / 60.0
     );
+    if let (Some(half), Some(end)) = (half, resident()) {
+        let slope = (end - half) / (minutes / 120.0);
+        println!(
+            "memory: {half:.1} MB halfway, {end:.1} MB at the end, {slope:+.2} MB an hour of sound"
+        );
+        assert!(end - half < GROWTH, "memory grows");
+    }
     println!("messages: {:?}", soak.sent);
     println!(
         "callback of 64 frames and more: median {:.1} %, p99 {:.1} %, p99.9 {:.1} %, worst {:.1} % of \

@@ -8,8 +8,10 @@ mod bundle;
 mod check;
 mod demo;
 mod figures;
+mod fuzz;
 mod reference;
 mod run;
+mod soak;
 mod test;
 mod window;
 
@@ -25,6 +27,8 @@ cargo xtask VERB
   bundle            CLAP and VST3 bundles in target/bundled
   standalone [REC]  build and open the standalone program
   bench [NAME]      speed and quality figures, each as a ratio within one run
+  fuzz [DOOR]       bytes that nobody prepared, at each door (--minutes N each, 10 by default)
+  soak              the deck under random acts (--minutes N of sound), and 500 kills while writing
   figures           draw the pictures that the README shows
   bless             accept the snapshots of formats as they are written now
 ";
@@ -43,6 +47,8 @@ fn main() -> Result<()> {
         "standalone" => demo::standalone(rest.first().map(String::as_str)),
         "bench" => bench::run(rest),
         "figures" => figures::run(),
+        "fuzz" => fuzz::run(rest),
+        "soak" => soak::run(rest),
         "bless" => test::bless(),
         "help" | "--help" | "-h" => {
             print!("{HELP}");

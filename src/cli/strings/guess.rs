@@ -14,7 +14,7 @@ use thumbline::report::file::Target;
 
 /// Guesses and tells.
 pub fn run(rec: &Path, presets: &Presets, json: Option<Target>, terminal: &Terminal) -> Result<()> {
-    let recording = source::read(rec, Part::WHOLE, terminal)?;
+    let recording = source::read_long(rec, Part::WHOLE, terminal)?;
     let options = Options {
         tuning: None,
         tunings: presets.tunings.clone(),
