@@ -13,6 +13,7 @@ mod demo;
 mod drill;
 mod export;
 mod journal;
+mod lesson;
 mod looping;
 mod outputs;
 mod patterns;
@@ -61,6 +62,7 @@ commands! {
     Drill(drill::Drill),
     Export(export::Export),
     Journal(journal::JournalArguments),
+    Lesson(lesson::Lesson),
     Loop(looping::Loop),
     Patterns(patterns::Patterns),
     Slow(slow::Slow),

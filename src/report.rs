@@ -10,6 +10,7 @@ pub mod file;
 pub mod flac;
 pub mod jams;
 pub mod json;
+pub mod lesson;
 pub mod marks;
 pub mod midi;
 pub mod musicxml;

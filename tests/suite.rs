@@ -16,6 +16,7 @@ mod invented;
 mod journal;
 mod key;
 mod layers;
+mod lesson;
 mod load;
 mod net;
 mod patterns;

@@ -245,6 +245,7 @@ impl Core {
             Effect::Dial(dial) => inner.dials.push(dial),
             Effect::Changed => inner.changed = true,
             Effect::Ask => self.ask(inner),
+            Effect::AskForPage(name) => self.ask_for_page(inner, name),
             Effect::Settings(id, file) => {
                 if let Some(dials) = self.dials.get() {
                     let settings = journal::Settings {
@@ -262,6 +263,19 @@ impl Core {
     fn start(&self, id: JobId, job: Job) {
         if let Some(seat) = self.seat() {
             seat.start(id, job);
+        }
+    }
+
+    fn ask_for_page(&self, inner: &mut Inner, name: String) {
+        let me = self.me.get().cloned().unwrap_or_default();
+        let asked = ask::page(name, move |path| {
+            if let Some(core) = me.upgrade() {
+                core.send(Message::PageAt(path));
+            }
+        });
+        if let Err(error) = asked {
+            let text = format!("No dialog can be opened: {error}");
+            self.take_in(inner, Message::Tell(text, true));
         }
     }
 

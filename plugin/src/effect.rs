@@ -32,6 +32,8 @@ pub enum Effect {
     Changed,
     /// Open the file dialog.
     Ask,
+    /// Ask where a lesson page goes, proposing this name.
+    AskForPage(String),
     /// Write the program's own settings to this file, the parameters with them.
     Settings(JobId, PathBuf),
 }

@@ -29,6 +29,8 @@ pub enum Message {
     Window(bool),
     /// A file was chosen in the dialog.
     Chosen(PathBuf),
+    /// Where a lesson page goes was chosen.
+    PageAt(PathBuf),
     /// A service says something about a job.
     Said(JobId, Said),
     /// A sentence for the player: the text; is something lost or impossible?

@@ -6,6 +6,7 @@ pub mod ask;
 pub mod decode;
 pub mod journal;
 pub mod mix;
+pub mod page;
 pub mod reel;
 pub mod shelf;
 pub mod tape;
@@ -23,6 +24,8 @@ pub enum Job {
     Mix(mix::Job),
     /// The journal.
     Journal(journal::Job),
+    /// A lesson page.
+    Page(page::Job),
 }
 
 /// What a service says about a job.
@@ -36,6 +39,8 @@ pub enum Said {
     Mix(mix::Answer),
     /// The journal.
     Journal(journal::Answer),
+    /// A lesson page.
+    Page(page::Answer),
     /// Recording.
     Tape(tape::Answer),
     /// The job met a fault inside the program and was given up.
@@ -53,11 +58,19 @@ pub enum Lane {
     Mix,
     /// The journal.
     Journal,
+    /// Lesson pages.
+    Page,
 }
 
 impl Lane {
     /// All of them.
-    pub const ALL: [Self; 4] = [Self::Decode, Self::Analyse, Self::Mix, Self::Journal];
+    pub const ALL: [Self; 5] = [
+        Self::Decode,
+        Self::Analyse,
+        Self::Mix,
+        Self::Journal,
+        Self::Page,
+    ];
 
     /// Name of its thread.
     pub fn name(self) -> &'static str {
@@ -66,6 +79,7 @@ impl Lane {
             Self::Analyse => "thumbline listens",
             Self::Mix => "thumbline mixes",
             Self::Journal => "thumbline writes",
+            Self::Page => "thumbline teaches",
         }
     }
 }
@@ -81,6 +95,7 @@ impl Job {
             Self::Analyse(_) => Lane::Analyse,
             Self::Mix(_) => Lane::Mix,
             Self::Journal(_) => Lane::Journal,
+            Self::Page(_) => Lane::Page,
         }
     }
 
@@ -90,7 +105,7 @@ impl Job {
             Self::Analyse(analyse::Job::Correct { .. } | analyse::Job::Judge(_))
             | Self::Decode(_)
             | Self::Mix(_) => Urgency::Sound,
-            Self::Analyse(_) | Self::Journal(_) => Urgency::Sight,
+            Self::Analyse(_) | Self::Journal(_) | Self::Page(_) => Urgency::Sight,
         }
     }
 
@@ -107,6 +122,10 @@ impl Job {
             }),
             Self::Mix(job) => Box::new(move |cancel, say| {
                 mix::run(&job, cancel, &mut |a| say(Said::Mix(a)));
+                false
+            }),
+            Self::Page(job) => Box::new(move |cancel, say| {
+                page::run(&job, cancel, &mut |a| say(Said::Page(a)));
                 false
             }),
             Self::Journal(job) => Box::new(move |_, say| {

@@ -36,7 +36,7 @@ pub struct Seat {
 }
 
 struct Crew {
-    lanes: [Arc<Queue>; 4],
+    lanes: [Arc<Queue>; Lane::ALL.len()],
     taping: Arc<Taping>,
     ticking: Arc<Ticking>,
     threads: Mutex<Vec<JoinHandle<()>>>,

@@ -3,6 +3,7 @@
 //!
 //! Each file knows one part of the state; what goes from one part to another is put together here.
 
+mod handing;
 mod hearing;
 mod marking;
 mod mixing;
@@ -47,6 +48,7 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
             }
         }
         Message::Chosen(path) => opening::choose(state, path, out),
+        Message::PageAt(path) => handing::make(state, path, out),
         Message::Said(id, said) => match said {
             Said::Decode(answer) => decoded(state, id, answer, out),
             Said::Analyse(answer) => analysed(state, id, answer, out),
@@ -56,6 +58,7 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
                 }
             }
             Said::Journal(answer) => journalled(state, answer, out),
+            Said::Page(answer) => handing::made(state, answer),
             Said::Tape(answer) => taped(state, id, answer, out),
             Said::Broke(what) => broke(state, id, &what, out),
         },

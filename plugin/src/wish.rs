@@ -15,6 +15,8 @@ use thumbline::unit::{Seconds, Span};
 pub enum Wish {
     /// Open the file dialog (it runs beside the window).
     AskForRecording,
+    /// Make a lesson page of the bars of the loop: asks where it goes.
+    MakePage,
     /// Open this file.
     Load(PathBuf),
     /// Use this file as the missing recording; the rest of the state stays.

@@ -119,6 +119,16 @@ pub struct GuitarArguments {
 }
 
 impl GuitarArguments {
+    /// The tuning as it was given.
+    pub fn tuning(&self) -> Option<&str> {
+        self.tuning.as_deref()
+    }
+
+    /// Fret of the capo as it was given.
+    pub fn capo(&self) -> i32 {
+        self.capo
+    }
+
     /// As the analysis takes them.
     pub fn options(&self) -> Result<Options> {
         let (presets, doubts) = Presets::with_folder(home::presets().as_deref());

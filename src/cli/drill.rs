@@ -189,7 +189,8 @@ impl Drill {
     }
 }
 
-fn scale_stages(
+/// A scale as practice: its open-string path.
+pub fn scale_stages(
     scale: &thumbline::music::scale::Scale,
     tuning: &Tuning,
     tempo: Bpm,

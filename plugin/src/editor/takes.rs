@@ -146,6 +146,10 @@ fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec
     } else {
         ui.weak("Mark a loop to keep it under a name.");
     }
+    let hint = "One file for a student: these bars slowly, looped, with tablature, in any browser";
+    if ui.button("Lesson page…").on_hover_text(hint).clicked() {
+        wishes.push(Wish::MakePage);
+    }
 }
 
 fn pedals(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {

@@ -9,6 +9,27 @@ const ENDINGS: [&str; 12] = [
     "wav", "wave", "aif", "aiff", "flac", "mp3", "ogg", "oga", "m4a", "mp4", "aac", "caf",
 ];
 
+/// Opens the dialog that asks where a lesson page goes, `name` being proposed; `chosen` hears the place,
+/// nothing where it was dismissed.
+///
+/// # Errors
+/// When no thread can be started for it.
+pub fn page(name: String, chosen: impl FnOnce(PathBuf) + Send + 'static) -> std::io::Result<()> {
+    std::thread::Builder::new()
+        .name("thumbline asks".into())
+        .spawn(move || {
+            let path = rfd::FileDialog::new()
+                .set_title("Lesson page")
+                .set_file_name(name)
+                .add_filter("Web page", &["html"])
+                .save_file();
+            if let Some(path) = path {
+                chosen(path);
+            }
+        })?;
+    Ok(())
+}
+
 /// Opens the dialog; `chosen` hears what was chosen, nothing where it was dismissed.
 ///
 /// # Errors

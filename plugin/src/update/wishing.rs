@@ -1,6 +1,6 @@
 //! Carrying out what a player wishes.
 
-use super::{hearing, marking, mixing, opening, taking, telling};
+use super::{handing, hearing, marking, mixing, opening, taking, telling};
 use crate::effect::{Dial, Effect};
 use crate::services::decode;
 use crate::session::mend_ladder;
@@ -19,6 +19,7 @@ use thumbline::unit::Seconds;
 pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
     match wish {
         Wish::AskForRecording => out.push(Effect::Ask),
+        Wish::MakePage => handing::ask(state, out),
         Wish::Load(path) => opening::choose(state, path, out),
         Wish::Locate(path) => opening::locate(state, path, out),
         Wish::Close => {

@@ -1,0 +1,315 @@
+//! `lesson`: one HTML file for a student, that plays some bars of a recording.
+
+use super::arguments::{self, GuitarArguments};
+use super::terminal::Terminal;
+use super::{Command, drill, source, usage};
+use anyhow::{Context, Result};
+use clap::Args;
+use std::fs;
+use std::path::{Path, PathBuf};
+use thumbline::analysis::Options;
+use thumbline::compare::{Model, SAME_TUNE, compare};
+use thumbline::load::Part;
+use thumbline::music::drill::pattern_stages;
+use thumbline::music::note::Note;
+use thumbline::preset::Presets;
+use thumbline::report::compare as report;
+use thumbline::report::file::Target;
+use thumbline::report::lesson::{self, Lesson as Sheet, LessonError, Phrase, Practice, Settings};
+use thumbline::stretch::Speed;
+use thumbline::timing::Drift;
+
+/// Bars of a stage of a drill.
+const STAGE: usize = 2;
+
+/// Most bytes of a page or of words that are read.
+const MOST_BYTES: u64 = 64 << 20;
+
+/// Make a page for a student: one HTML file that shows some bars, plays them slowly, loops them, and
+/// records the student's take, without a network.
+#[derive(Args)]
+pub struct Lesson {
+    /// The recording (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
+    #[arg(required_unless_present = "open")]
+    rec: Option<PathBuf>,
+    /// Bars to learn, as counted by analyze: 5-8, or one bar as 5. The first four when left out.
+    #[arg(long, value_name = "BARS", value_parser = arguments::bars, allow_hyphen_values = true)]
+    bars: Option<(i32, i32)>,
+    /// Speeds, up to four: "50%,60%,75%,100%".
+    #[arg(long, value_name = "SPEEDS", value_delimiter = ',', value_parser = arguments::speed)]
+    speeds: Vec<Speed>,
+    /// Heading; the recording's name when left out.
+    #[arg(long)]
+    title: Option<String>,
+    /// Your words to the student: a text file, Markdown if you like.
+    #[arg(long, value_name = "FILE")]
+    words: Option<PathBuf>,
+    /// Draw a take on the same bars, as hollow heads.
+    #[arg(long, value_name = "FILE")]
+    take: Option<PathBuf>,
+    /// Add the drill of a picking pattern: thumb alone, melody with the thumb, off the beat. `found`
+    /// is the pattern of the recording itself; `thumbline drill --list` names the others.
+    #[arg(long, value_name = "PATTERN")]
+    drill: Option<String>,
+    /// Add a scale, open strings first: "D major".
+    #[arg(long)]
+    scale: Option<String>,
+    #[command(flatten)]
+    guitar: GuitarArguments,
+    /// The page to write; - is standard output.
+    #[arg(long, value_name = "FILE", required_unless_present = "open")]
+    out: Option<PathBuf>,
+    /// Say which settings a page was made with.
+    #[arg(long, value_name = "PAGE", conflicts_with_all = ["rec", "out"])]
+    open: Option<PathBuf>,
+}
+
+impl Command for Lesson {
+    fn run(self, terminal: &Terminal) -> Result<()> {
+        if let Some(page) = &self.open {
+            return open(page, terminal);
+        }
+        let (Some(rec), Some(out)) = (&self.rec, &self.out) else {
+            return Err(usage("give a recording and --out"));
+        };
+        let presets = source::presets(terminal);
+        let recording = source::read(rec, Part::WHOLE, terminal)?;
+        let source::Heard { found, drift } =
+            source::hear(&recording, &self.guitar.options()?, terminal)?;
+        let bars = self
+            .bars
+            .or_else(|| lesson::usual_bars(&found))
+            .unwrap_or((1, 1));
+        let take = self.take(&found, &drift, terminal)?;
+        let settings = self.settings(&recording, bars)?;
+        let page = Sheet {
+            settings: &settings,
+            phrase: Phrase {
+                recording: &recording,
+                heard: &found,
+                drift: &drift,
+                bars,
+                take: take.as_ref().map(|(notes, drift)| (&notes[..], drift)),
+            },
+            tuning_name: presets.tuning_name(&found.tuning),
+            practice: self.practice(&presets, &found)?,
+            grips: Vec::new(),
+        };
+        let progress = terminal.progress("making the page");
+        let html = lesson::page(&page, &|| true).map_err(|error| match error {
+            LessonError::NoBeat(_)
+            | LessonError::Bars { .. }
+            | LessonError::Long { .. }
+            | LessonError::Speeds(_) => usage(error.to_string()),
+            other => other.into(),
+        })?;
+        drop(progress);
+        let target = Target::of(out);
+        source::save(&target, &html)?;
+        if target != Target::Output {
+            terminal.remark(&format!(
+                "{}: {:.1} MB; it opens in any browser, without a network",
+                out.display(),
+                html.len() as f64 / 1e6
+            ));
+        }
+        Ok(())
+    }
+}
+
+impl Lesson {
+    fn settings(
+        &self,
+        recording: &thumbline::recording::Recording,
+        bars: (i32, i32),
+    ) -> Result<Settings> {
+        let title = recording.title();
+        let stem = title.rsplit_once('.').map_or(title, |(stem, _)| stem);
+        let mut speeds: Vec<f64> = self.speeds.iter().map(|s| s.get()).collect();
+        if speeds.is_empty() {
+            speeds = lesson::SPEEDS.to_vec();
+        }
+        speeds.sort_by(f64::total_cmp);
+        speeds.dedup();
+        Ok(Settings {
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            recording: title.to_owned(),
+            hash: recording.hash().to_string(),
+            bars,
+            speeds,
+            title: self.title.clone().unwrap_or_else(|| stem.to_owned()),
+            words: match &self.words {
+                Some(path) => text(path)?,
+                None => String::new(),
+            },
+            tuning: self.guitar.tuning().map(str::to_owned),
+            capo: self.guitar.capo(),
+            take: self.take.as_deref().and_then(name),
+            drill: self.drill.clone(),
+            scale: self.scale.clone(),
+            chords: Vec::new(),
+        })
+    }
+
+    /// The take's notes where they would lie in the recording.
+    fn take(
+        &self,
+        model: &thumbline::analysis::Analysis,
+        drift: &Drift,
+        terminal: &Terminal,
+    ) -> Result<Option<(Vec<Note>, Drift)>> {
+        let Some(path) = &self.take else {
+            return Ok(None);
+        };
+        let sound = source::read(path, Part::WHOLE, terminal)?;
+        let heard = source::analyze(&sound, &Options::default(), terminal)?;
+        let found = compare(
+            Model {
+                notes: &model.notes,
+                grid: &model.grid,
+                drifts: &drift.notes,
+            },
+            &heard.notes,
+        );
+        if found.same_tune < SAME_TUNE {
+            return Err(usage(format!(
+                "`{}` seems to be another tune: leave --take out, or give a take of these bars",
+                sound.name()
+            )));
+        }
+        Ok(Some(report::as_second(
+            &found,
+            &model.notes,
+            drift,
+            &heard.notes,
+        )))
+    }
+
+    fn practice(
+        &self,
+        presets: &Presets,
+        found: &thumbline::analysis::Analysis,
+    ) -> Result<Vec<Practice>> {
+        let tempo = lesson::tempo(found);
+        let tuning = &found.tuning;
+        let wrong = |e: thumbline::preset::PresetError| usage(e.to_string());
+        let mut all: Vec<Practice> = lesson::pattern_alone(found).into_iter().collect();
+        if let Some(name) = &self.drill {
+            let (title, stages) = if name == "found" {
+                (
+                    "Step by step: the pattern of this recording".to_owned(),
+                    lesson::found_pattern(found),
+                )
+            } else {
+                let pattern = presets.pattern(name).map_err(wrong)?;
+                (
+                    format!("Step by step: {}", pattern.name),
+                    pattern_stages(&pattern.name, &pattern.cell, tuning, tempo, STAGE),
+                )
+            };
+            if stages.is_empty() {
+                return Err(usage(
+                    "no pattern was found in this recording: name one for --drill \
+                     (thumbline drill --list)",
+                ));
+            }
+            all.push(Practice {
+                title,
+                stages,
+                tempo,
+            });
+        }
+        if let Some(name) = &self.scale {
+            let scale = presets.scale(name).map_err(wrong)?;
+            all.push(Practice {
+                title: format!("Scale: {}", scale.name),
+                stages: drill::scale_stages(&scale, tuning, tempo)?,
+                tempo,
+            });
+        }
+        Ok(all)
+    }
+}
+
+/// Says what a page was made with, and the command that makes it again.
+fn open(page: &Path, terminal: &Terminal) -> Result<()> {
+    let settings = lesson::read(&text(page)?).with_context(|| format!("`{}`", page.display()))?;
+    let mut said = vec![
+        format!("Lesson page of Thumbline {}", settings.version),
+        format!("title      {}", settings.title),
+        format!("recording  {}", settings.recording),
+        format!("sound      {}", settings.hash),
+    ];
+    let mut words = vec!["thumbline lesson".to_owned(), quoted(&settings.recording)];
+    let mut option = |name: &str, value: String| {
+        said.push(format!("{name:<10} {value}"));
+        words.push(format!("--{name} {}", quoted(&value)));
+    };
+    option("bars", format!("{}-{}", settings.bars.0, settings.bars.1));
+    let speeds: Vec<String> = settings
+        .speeds
+        .iter()
+        .map(|s| format!("{}%", (s * 1000.0).round() / 10.0))
+        .collect();
+    option("speeds", speeds.join(","));
+    for (name, value) in [
+        ("take", &settings.take),
+        ("drill", &settings.drill),
+        ("scale", &settings.scale),
+        ("tuning", &settings.tuning),
+    ] {
+        if let Some(value) = value {
+            option(name, value.clone());
+        }
+    }
+    if settings.capo > 0 {
+        option("capo", settings.capo.to_string());
+    }
+    for chord in &settings.chords {
+        option("chord", chord.clone());
+    }
+    words.push(format!("--title {}", quoted(&settings.title)));
+    if !settings.words.is_empty() {
+        words.push("--words WORDS.md".to_owned());
+    }
+    words.push("--out lesson.html".to_owned());
+    said.push(format!("again      {}", words.join(" ")));
+    if !settings.words.is_empty() {
+        said.push(format!("words\n{}", settings.words.trim_end()));
+    }
+    terminal.say(&said.join("\n"))?;
+    Ok(())
+}
+
+/// A word of a command line, quoted where a shell would take it apart.
+fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "-_.,/%".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
+    }
+}
+
+/// A text file.
+fn text(path: &Path) -> Result<String> {
+    let about = || format!("`{}` cannot be read", path.display());
+    let size = fs::metadata(path).with_context(about)?.len();
+    if size > MOST_BYTES {
+        return Err(usage(format!(
+            "`{}` is too large for a text",
+            path.display()
+        )));
+    }
+    let bytes = fs::read(path).with_context(about)?;
+    String::from_utf8(bytes).map_err(|_| {
+        usage(format!(
+            "`{}` is no text in UTF-8: save it as that",
+            path.display()
+        ))
+    })
+}
+
+fn name(path: &Path) -> Option<String> {
+    Some(path.file_name()?.to_string_lossy().into_owned())
+}
