@@ -9,12 +9,15 @@ mod analyze;
 mod arguments;
 mod check;
 mod compare;
+mod completions;
 mod demo;
+mod doctor;
 mod drill;
 mod export;
 mod journal;
 mod lesson;
 mod looping;
+mod manual;
 mod outputs;
 mod patterns;
 mod slow;
@@ -25,7 +28,7 @@ mod terminal;
 
 use anyhow::Result;
 use clap::error::ErrorKind;
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use std::io::{self, Write};
 use std::process::ExitCode;
 use terminal::Terminal;
@@ -58,12 +61,15 @@ commands! {
     Analyze(analyze::Analyze),
     Check(check::Check),
     Compare(compare::Compare),
+    Completions(completions::Completions),
     Demo(demo::Demo),
+    Doctor(doctor::Doctor),
     Drill(drill::Drill),
     Export(export::Export),
     Journal(journal::JournalArguments),
     Lesson(lesson::Lesson),
     Loop(looping::Loop),
+    Manual(manual::Manual),
     Patterns(patterns::Patterns),
     Slow(slow::Slow),
     Strings(strings::Strings),
@@ -79,6 +85,9 @@ struct Line {
     /// Show no progress and no remarks, only results and errors.
     #[arg(long, short, global = true)]
     quiet: bool,
+    /// Take one side of every recording alone: left, right, or the number of a channel.
+    #[arg(long, global = true, value_name = "SIDE")]
+    side: Option<source::Side>,
 }
 
 /// The command was given wrongly: another one would work on the same recording.
@@ -94,11 +103,11 @@ fn usage(what: impl Into<String>) -> anyhow::Error {
 /// Runs the command that the process was started with.
 pub fn main() -> ExitCode {
     thumbline::load::hush_readers();
-    let line = match Line::try_parse() {
+    let line = match arguments_with_manual() {
         Ok(line) => line,
         Err(error) => return refuse(&error),
     };
-    match line.verb.run(&Terminal::new(line.quiet)) {
+    match line.verb.run(&Terminal::new(line.quiet, line.side)) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) if terminal::is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
@@ -106,6 +115,17 @@ pub fn main() -> ExitCode {
             ExitCode::from(if error.is::<Usage>() { 2 } else { 1 })
         }
     }
+}
+
+/// The arguments; `--help` of a command ends with its page of the manual.
+fn arguments_with_manual() -> Result<Line, clap::Error> {
+    let command = Line::command().mut_subcommands(|command| {
+        match manual::page_of(command.get_name()).and_then(thumbline::manual::page) {
+            Some(page) => command.after_long_help(page.plain()),
+            None => command,
+        }
+    });
+    Line::from_arg_matches(&command.try_get_matches()?)
 }
 
 /// Help and version are answers; everything else is one line and exit code 2.

@@ -19,7 +19,8 @@ pub mod advice;
 pub mod chart;
 mod kept;
 mod read;
-mod schema;
+#[doc(hidden)]
+pub mod schema;
 mod takes;
 mod write;
 

@@ -2,8 +2,8 @@
 //! against the beat, and learn how far they drift.
 //!
 //! Layers, lowest first; a module uses only those below it (`tests/layers.rs` enforces it):
-//! 0 `unit`, `dsp`, `home`, `xml` · 1 `music`, `recording`, `stretch` · 2 `load`, `analysis`, `deck` ·
-//! 3 `timing`, `compare`, `separate` · 4 `report`, `journal`, `preset`.
+//! 0 `unit`, `dsp`, `home`, `parallel`, `system`, `xml` · 1 `music`, `recording`, `stretch` · 2 `load`, `analysis`, `deck` ·
+//! 3 `timing`, `compare`, `separate` · 4 `report`, `journal`, `manual`, `preset`.
 
 pub mod analysis;
 pub mod compare;
@@ -13,6 +13,7 @@ pub mod dsp;
 pub mod home;
 pub mod journal;
 pub mod load;
+pub mod manual;
 pub mod music;
 pub mod parallel;
 pub mod preset;
@@ -20,6 +21,7 @@ pub mod recording;
 pub mod report;
 pub mod separate;
 pub mod stretch;
+pub mod system;
 pub mod timing;
 pub mod unit;
 pub mod xml;

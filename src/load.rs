@@ -1,4 +1,5 @@
-//! Bytes → [`Recording`]: WAV, AIFF, CAF, FLAC, MP3, Ogg Vorbis, AAC, M4A and ALAC.
+//! Bytes → [`Recording`]: WAV (RF64 and BW64 too), AIFF, CAF, FLAC, MP3, Ogg (Vorbis, Opus, FLAC),
+//! AAC, M4A (AAC, ALAC), and the sound of videos (MP4, MOV, MKV, WebM).
 //!
 //! Owns opening, decoding and refusing files; what a recording is lives in `recording`. [`load`]
 //! reads a whole file. [`Decoder`] reads step by step: for a deck that plays the beginning while
@@ -7,7 +8,11 @@
 mod decoder;
 mod edit;
 mod error;
-mod guard;
+mod foreign;
+#[doc(hidden)]
+pub mod guard;
+mod opus;
+mod wide;
 
 pub use decoder::{Decoder, MOST_BYTES, Part};
 pub use error::LoadError;

@@ -65,6 +65,10 @@ pub enum RecordingError {
     Rate(u32),
 }
 
+/// So much quieter than the loudest channel, in dB, the others do not count: the crosstalk and
+/// noise of a recorder's open input lie below it (common practice, no source).
+pub const LONE_DB: f64 = 30.0;
+
 /// A decoded recording: planar samples, −1 to 1 nominal, every one finite.
 pub struct Recording {
     name: String,
@@ -247,6 +251,34 @@ impl Recording {
     /// Identity of the sound.
     pub fn hash(&self) -> ContentHash {
         self.hash
+    }
+
+    /// The one channel that has the sound, where there are several and every other is at least
+    /// [`LONE_DB`] quieter: a guitar plugged into one side of a stereo recorder, for instance.
+    pub fn lone_channel(&self) -> Option<usize> {
+        let square = |sample: &f32| f64::from(*sample).powi(2);
+        let of_block = |block: Cow<[f32]>| block.iter().map(square).sum::<f64>();
+        let energies: Vec<f64> = (0..self.width)
+            .map(|channel| self.blocks(channel).map(of_block).sum())
+            .collect();
+        let (loudest, most) = energies
+            .iter()
+            .copied()
+            .enumerate()
+            .max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let quiet = most * 10f64.powf(-LONE_DB / 10.0);
+        let alone = |(i, energy): (usize, &f64)| i == loudest || *energy <= quiet;
+        (energies.len() > 1 && most > 0.0 && energies.iter().enumerate().all(alone))
+            .then_some(loudest)
+    }
+
+    /// One channel as a recording of its own; none where there are fewer.
+    pub fn channel(&self, index: usize) -> Option<Self> {
+        if index >= self.width {
+            return None;
+        }
+        let sound = self.part(index, 0..self.frames).into_owned();
+        Self::new(self.name.clone(), self.rate, vec![sound]).ok()
     }
 
     /// The mean of all channels, one sample a frame.

@@ -33,12 +33,14 @@ mod hidden;
 mod noise;
 mod onsets;
 mod peaks;
-mod phase;
+#[doc(hidden)]
+pub mod phase;
 mod place;
 mod plan;
 mod render;
 mod resample;
-mod ring;
+#[doc(hidden)]
+pub mod ring;
 mod speed;
 mod step;
 pub mod transient;

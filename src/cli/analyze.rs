@@ -26,7 +26,7 @@ use thumbline::timing::Drift;
 /// strings 4 to 6.
 #[derive(Args)]
 pub struct Analyze {
-    /// The recording (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
+    /// The recording (most sound files and videos: thumbline manual files).
     rec: PathBuf,
     /// Write everything as JSON; - is standard output.
     #[arg(long, value_name = "FILE")]

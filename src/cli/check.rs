@@ -16,7 +16,7 @@ use thumbline::timing::{self, Reference};
 /// Show how thumb and fingers stand to the beat: mean, spread, and slot by slot.
 #[derive(Args)]
 pub struct Check {
-    /// The take (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
+    /// The take.
     take: PathBuf,
     /// Measure against this.
     #[arg(long, value_enum, default_value = "own-tempo")]

@@ -45,7 +45,7 @@ enum Format {
 /// Write what was heard in a recording for other programs.
 #[derive(Args)]
 pub struct Export {
-    /// The recording (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
+    /// The recording (most sound files and videos: thumbline manual files).
     rec: PathBuf,
     /// Format to write.
     #[arg(long, value_name = "FORMAT")]

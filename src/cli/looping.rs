@@ -22,7 +22,7 @@ const CLICK: Decibels = Decibels(-12.0);
 /// Repeat a part of a recording at its own pitch, into a WAV file.
 #[derive(Args)]
 pub struct Loop {
-    /// The recording (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
+    /// The recording (most sound files and videos: thumbline manual files).
     rec: PathBuf,
     /// Bars to repeat, as counted by analyze: 5-6, or one bar as 5.
     #[arg(long, value_name = "BARS", value_parser = arguments::bars, allow_hyphen_values = true)]

@@ -38,7 +38,7 @@ const BEAT_DISTANCE: &str = "weighted note-to-beat distance (Gómez et al. 2005)
 /// Find the picking pattern that a recording repeats, how faithfully, and how it syncopates.
 #[derive(Args)]
 pub struct Patterns {
-    /// The recording (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
+    /// The recording (most sound files and videos: thumbline manual files).
     rec: PathBuf,
     /// Tuning by name, or its strings from the lowest; guessed without it.
     #[arg(long)]

@@ -18,7 +18,7 @@ use thumbline::unit::Cents;
 /// Play a recording slower or faster at its own pitch, into a WAV file.
 #[derive(Args)]
 pub struct Slow {
-    /// The recording (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
+    /// The recording (most sound files and videos: thumbline manual files).
     rec: PathBuf,
     /// Speed: 0.6 or 60%; 0.25 to 1.5.
     #[arg(long, value_parser = arguments::speed, required_unless_present = "speeds")]

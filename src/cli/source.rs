@@ -4,7 +4,9 @@ use super::terminal::{Progress, Terminal};
 use super::usage;
 use anyhow::Result;
 use std::borrow::Cow;
+use std::fmt;
 use std::path::Path;
+use std::str::FromStr;
 use thumbline::analysis::{self, Analysis, Observer, Options, Stage};
 use thumbline::home;
 use thumbline::load::{Decoder, LoadError, Part};
@@ -33,6 +35,45 @@ const BEFORE_PLUCK: f64 = 0.003;
 /// Sound read before and after a part, in seconds.
 const MARGIN: f64 = 1.0;
 
+/// One channel of a recording, as a player names it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Side(usize);
+
+impl FromStr for Side {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        match (text, text.parse::<usize>()) {
+            ("left", _) => Ok(Self(0)),
+            ("right", _) => Ok(Self(1)),
+            (_, Ok(number @ 1..)) => Ok(Self(number - 1)),
+            _ => Err("a side is left, right, or the number of a channel from 1 on".to_owned()),
+        }
+    }
+}
+
+impl fmt::Display for Side {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            0 => write!(f, "left"),
+            1 => write!(f, "right"),
+            other => write!(f, "{}", other + 1),
+        }
+    }
+}
+
+impl Side {
+    fn of(self, recording: &Recording) -> Result<Recording> {
+        recording.channel(self.0).ok_or_else(|| {
+            let (name, width) = (recording.name(), recording.width());
+            let channels = if width == 1 { "channel" } else { "channels" };
+            usage(format!(
+                "`{name}` has {width} {channels} and no side `{self}`: leave --side out"
+            ))
+        })
+    }
+}
+
 /// Reads `part` of the recording at `path` and tells what is doubtful about it.
 pub fn read(path: &Path, part: Part, terminal: &Terminal) -> Result<Recording> {
     read_from(Decoder::open(path, part)?, terminal)
@@ -54,6 +95,10 @@ fn read_from(mut decoder: Decoder, terminal: &Terminal) -> Result<Recording> {
         LoadError::Outside { name, end, .. } => outside(&name, end),
         other => other.into(),
     })?;
+    let recording = match terminal.side() {
+        Some(side) => side.of(&recording)?,
+        None => recording,
+    };
     doubts.extend(about(&recording));
     for doubt in &doubts {
         terminal.warn(doubt);
@@ -76,7 +121,19 @@ fn about(recording: &Recording) -> Vec<String> {
         doubts.push(format!(
             "`{name}` is silent: there is nothing to hear in it"
         ));
-    } else if recording.end().0 < SHORT {
+        return doubts;
+    }
+    if let Some(side) = recording.lone_channel().map(Side) {
+        let side = match side.0 {
+            0 | 1 => format!("its {side} side"),
+            _ => format!("channel {side}"),
+        };
+        doubts.push(format!(
+            "`{name}` has its sound on {side} only: --side takes that side alone, which is louder \
+             and in both ears"
+        ));
+    }
+    if recording.end().0 < SHORT {
         doubts.push(format!(
             "`{name}` is only {:.3} s long: too short for a tempo",
             recording.end().0

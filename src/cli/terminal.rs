@@ -1,6 +1,7 @@
 //! What the player sees while a command runs: results on standard output, the rest on standard
 //! error.
 
+use super::source::Side;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::borrow::Cow;
 use std::cell::RefCell;
@@ -11,15 +12,21 @@ use thumbline::report::file::WriteError;
 /// Work shorter than this shows no progress.
 const PATIENCE: Duration = Duration::from_secs(1);
 
-/// The player's screen.
+/// The player's screen, and what was asked of every recording.
 pub struct Terminal {
     quiet: bool,
+    side: Option<Side>,
 }
 
 impl Terminal {
-    /// `quiet` leaves out all but results and errors.
-    pub fn new(quiet: bool) -> Self {
-        Self { quiet }
+    /// `quiet` leaves out all but results and errors; `side` is taken of every recording.
+    pub fn new(quiet: bool, side: Option<Side>) -> Self {
+        Self { quiet, side }
+    }
+
+    /// The side that is taken of every recording.
+    pub fn side(&self) -> Option<Side> {
+        self.side
     }
 
     /// A result, on standard output.

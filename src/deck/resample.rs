@@ -88,36 +88,3 @@ pub fn to_rate(
     }
     Ok(Recording::new(recording.name(), rate, channels)?)
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_sine_keeps_its_place_and_pitch() {
-        for (from, to) in [(44_100u32, 48_000u32), (48_000, 44_100), (22_050, 96_000)] {
-            let sine = |rate: u32, n: usize| -> Vec<f32> {
-                (0..n)
-                    .map(|i| {
-                        (std::f64::consts::TAU * 440.0 * i as f64 / f64::from(rate)).sin() as f32
-                    })
-                    .collect()
-            };
-            let recording = Recording::new("sine", from, vec![sine(from, from as usize)]).unwrap();
-            let other = to_rate(&recording, to, || true).unwrap();
-            assert_eq!(other.frames(), to as usize);
-            let exact = sine(to, to as usize);
-            let inner = to as usize / 10..to as usize * 9 / 10;
-            let worst = inner
-                .map(|i| (other.channels()[0][i] - exact[i]).abs())
-                .fold(0.0f32, f32::max);
-            assert!(worst < 1e-3, "{from} to {to}: {worst}");
-        }
-    }
-
-    #[test]
-    fn one_sample_survives() {
-        let dot = Recording::new("dot", 8_000, vec![vec![0.5]]).unwrap();
-        assert_eq!(to_rate(&dot, 48_000, || true).unwrap().frames(), 6);
-    }
-}

@@ -85,7 +85,7 @@ pub(super) fn recognise(connection: &Connection, path: &Path) -> Result<(), Jour
 ///
 /// # Errors
 /// When one fails: the file then stays at the version before it, with all it held.
-pub(super) fn migrate(
+pub fn migrate(
     connection: &mut Connection,
     path: &Path,
     migrations: &[Migration],
@@ -132,56 +132,4 @@ fn set_aside(connection: &Connection, path: &Path, version: i32) -> Result<(), J
         .backup("main", part.path(), None::<fn(rusqlite::backup::Progress)>)
         .map_err(|e| JournalError::sqlite(&copy, e))?;
     part.keep().map_err(|e| JournalError::file(&copy, e))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn file() -> (tempfile::TempDir, PathBuf) {
-        let folder = tempfile::tempdir().expect("a folder");
-        let path = folder.path().join("journal.sqlite");
-        (folder, path)
-    }
-
-    #[test]
-    fn an_older_file_is_brought_forward_and_a_copy_put_aside() {
-        let (_folder, path) = file();
-        let mut connection = Connection::open(&path).expect("opens");
-        migrate(&mut connection, &path, &MIGRATIONS[..1]).expect("version 1");
-        connection
-            .execute("INSERT INTO recording VALUES ('aa', 'Old Mill Reel')", [])
-            .expect("a row");
-        let next: &[Migration] = &[MIGRATIONS[0], "ALTER TABLE round ADD COLUMN mood TEXT;"];
-        migrate(&mut connection, &path, next).expect("version 2");
-        let name: String = connection
-            .query_row("SELECT name FROM recording", [], |r| r.get(0))
-            .expect("the row is still there");
-        assert_eq!(name, "Old Mill Reel");
-        let aside = path.with_extension("v1.sqlite");
-        let old = Connection::open(aside).expect("the copy opens");
-        let rows: i32 = old
-            .query_row("SELECT count(*) FROM recording", [], |r| r.get(0))
-            .expect("count");
-        assert_eq!(rows, 1);
-    }
-
-    #[test]
-    fn a_failed_migration_changes_nothing() {
-        let (_folder, path) = file();
-        let mut connection = Connection::open(&path).expect("opens");
-        migrate(&mut connection, &path, &MIGRATIONS[..1]).expect("version 1");
-        connection
-            .execute("INSERT INTO recording VALUES ('aa', 'x')", [])
-            .expect("a row");
-        let bad: &[Migration] = &[MIGRATIONS[0], "DELETE FROM recording; SELECT no_such(1);"];
-        assert!(migrate(&mut connection, &path, bad).is_err());
-        let rows: i32 = connection
-            .query_row("SELECT count(*) FROM recording", [], |r| r.get(0))
-            .expect("count");
-        let version: i32 = connection
-            .query_row("PRAGMA user_version", [], |r| r.get(0))
-            .expect("version");
-        assert_eq!((rows, version), (1, 1));
-    }
 }

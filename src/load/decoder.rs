@@ -3,17 +3,19 @@
 use super::LoadError;
 use super::edit::{self, Edit};
 use super::guard::guarded;
+use super::{foreign, opus, wide};
 use crate::recording::{Recording, RecordingError, Spool};
 use crate::unit::Seconds;
 use std::fs::File;
-use std::io::{Cursor, ErrorKind, Seek};
+use std::io::{Cursor, ErrorKind, Read, Seek};
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 use symphonia::core::audio::GenericAudioBufferRef;
 use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
+use symphonia::core::codecs::registry::CodecRegistry;
 use symphonia::core::errors::Error;
 use symphonia::core::formats::probe::Hint;
-use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
+use symphonia::core::formats::{FormatOptions, FormatReader, TrackFlags};
 use symphonia::core::io::{
     MediaSource, MediaSourceStream, MediaSourceStreamOptions, ReadOnlySource,
 };
@@ -106,13 +108,13 @@ impl Decoder {
         let name = path.display().to_string();
         let (mut file, bytes) = open_file(path, &name)?;
         let extension = path.extension().and_then(|e| e.to_str());
-        let edit = edit::read(&mut file);
+        let seen = Seen::of(&mut file);
         let again = || {
             let mut file = file.try_clone().ok()?;
             file.rewind().ok()?;
             Some(file)
         };
-        Self::new(name, &again, bytes, extension, (part, long), edit)
+        Self::new(name, &again, bytes, extension, (part, long), &seen)
     }
 
     /// Reads from bytes in memory; `name` stands for them in messages.
@@ -122,9 +124,9 @@ impl Decoder {
     pub fn from_bytes(name: &str, bytes: Vec<u8>, part: Part) -> Result<Self, LoadError> {
         let length = bytes.len() as u64;
         let bytes: Arc<[u8]> = bytes.into();
-        let edit = edit::read(&mut Cursor::new(&bytes));
+        let seen = Seen::of(&mut Cursor::new(&bytes));
         let again = || Some(Cursor::new(Arc::clone(&bytes)));
-        Self::new(name.to_owned(), &again, length, None, (part, false), edit)
+        Self::new(name.to_owned(), &again, length, None, (part, false), &seen)
     }
 
     fn new<S: MediaSource + 'static>(
@@ -133,20 +135,36 @@ impl Decoder {
         file_bytes: u64,
         extension: Option<&str>,
         (part, long): (Part, bool),
-        edit: Option<Edit>,
+        seen: &Seen,
     ) -> Result<Self, LoadError> {
         if file_bytes == 0 {
             return Err(LoadError::NoBytes { name });
         }
+        if let Some(what) = seen.foreign {
+            return Err(LoadError::Foreign { name, what });
+        }
+        let again = || Some(wide::Narrow::new(again()?, seen.widths));
         // A cut-off file promises more than it has; read strictly forward, what is there counts.
-        let whole = again().and_then(|source| probe(Box::new(source), extension));
-        let opened = whole.or_else(|| {
-            let forward = ReadOnlySource::new(again()?);
-            probe(Box::new(forward), extension)
-        });
-        let Some((format, codec, track, promised)) = opened else {
-            return Err(LoadError::NotAudio { name });
+        let probed = match probe(again(), extension) {
+            Probed::Opened(opened) => Probed::Opened(opened),
+            _ => probe(again().map(ReadOnlySource::new), extension),
         };
+        let Opened {
+            format,
+            codec,
+            track,
+            promised,
+            lead,
+        } = match probed {
+            Probed::Opened(opened) => opened,
+            Probed::Undecodable => {
+                let what = "a file whose sound is in a coding of its own";
+                return Err(LoadError::Foreign { name, what });
+            }
+            Probed::Mute => return Err(LoadError::Empty { name }),
+            Probed::Unknown => return Err(LoadError::NotAudio { name }),
+        };
+        let edit = seen.edit.or(lead.map(|lead| Edit { lead, length: None }));
         let mut decoder = Self {
             name,
             file_bytes,
@@ -507,31 +525,99 @@ fn open_file(path: &Path, name: &str) -> Result<(File, u64), LoadError> {
     Ok((File::open(path).map_err(unreadable)?, facts.len()))
 }
 
-type Opened = (
-    Box<dyn FormatReader>,
-    Box<dyn AudioDecoder>,
-    u32,
-    Option<u64>,
-);
+/// What is read of a file's own structure before its format is known.
+struct Seen {
+    edit: Option<Edit>,
+    widths: Option<wide::Widths>,
+    /// A format that is not read.
+    foreign: Option<&'static str>,
+}
 
-/// Finds the format and the first sound track with a known codec: reader, decoder, the track's
-/// number and its length in frames where it tells.
-fn probe(source: Box<dyn MediaSource>, extension: Option<&str>) -> Option<Opened> {
+impl Seen {
+    fn of(source: &mut (impl Read + Seek)) -> Self {
+        let mut head = Vec::new();
+        let read = source.rewind().and_then(|()| {
+            let mut first = source.by_ref().take(16);
+            first.read_to_end(&mut head)
+        });
+        Self {
+            foreign: read.ok().and_then(|_| foreign::name(&head)),
+            edit: edit::read(source),
+            widths: wide::read(source),
+        }
+    }
+}
+
+/// A sound track that can be decoded.
+struct Opened {
+    format: Box<dyn FormatReader>,
+    codec: Box<dyn AudioDecoder>,
+    track: u32,
+    /// Its length in frames, where it tells.
+    promised: Option<u64>,
+    /// Seconds before the sound, where the track and not the file tells of them.
+    lead: Option<f64>,
+}
+
+/// Every codec there is a decoder for.
+static CODECS: LazyLock<CodecRegistry> = LazyLock::new(|| {
+    let mut codecs = CodecRegistry::new();
+    symphonia::default::register_enabled_codecs(&mut codecs);
+    codecs.register_audio_decoder::<opus::Opus>();
+    codecs
+});
+
+/// What a look at a file's beginning came to.
+enum Probed {
+    Opened(Opened),
+    /// A known format, whose sound is in a coding that is not.
+    Undecodable,
+    /// A known format without a sound track.
+    Mute,
+    Unknown,
+}
+
+/// Finds the format and the first sound track with a known codec.
+fn probe(source: Option<impl MediaSource + 'static>, extension: Option<&str>) -> Probed {
+    let Some(source) = source else {
+        return Probed::Unknown;
+    };
     let mut hint = Hint::new();
     if let Some(extension) = extension {
         hint.with_extension(extension);
     }
-    let stream = MediaSourceStream::new(source, MediaSourceStreamOptions::default());
+    let stream = MediaSourceStream::new(Box::new(source), MediaSourceStreamOptions::default());
     let (options, about) = (FormatOptions::default(), MetadataOptions::default());
     let probe = symphonia::default::get_probe();
-    let format = guarded(|| probe.probe(&hint, stream, options, about))?.ok()?;
-    let track = format.default_track(TrackType::Audio)?;
-    let (id, frames) = (track.id, track.num_frames);
-    let parameters = track.codec_params.as_ref()?.audio()?;
-    let options = AudioDecoderOptions::default();
-    let codecs = symphonia::default::get_codecs();
-    let codec = guarded(|| codecs.make_audio_decoder(parameters, &options))?.ok()?;
-    Some((format, codec, id, frames))
+    let Some(Ok(format)) = guarded(|| probe.probe(&hint, stream, options, about)) else {
+        return Probed::Unknown;
+    };
+    let mut mute = true;
+    let mut tracks: Vec<_> = format.tracks().iter().collect();
+    tracks.sort_by_key(|track| !track.flags.contains(TrackFlags::DEFAULT));
+    for track in tracks {
+        let Some(parameters) = track.codec_params.as_ref().and_then(|p| p.audio()) else {
+            continue;
+        };
+        mute = false;
+        let options = AudioDecoderOptions::default();
+        if let Some(Ok(codec)) = guarded(|| CODECS.make_audio_decoder(parameters, &options)) {
+            let skip = opus::lead(parameters, track.delay);
+            let (track, promised) = (track.id, track.num_frames);
+            return Probed::Opened(Opened {
+                lead: skip.map(|frames| f64::from(frames) / f64::from(opus::RATE)),
+                track,
+                promised,
+                codec,
+                format,
+            });
+        }
+    }
+    if mute {
+        Probed::Mute
+    } else {
+        Probed::Undecodable
+    }
 }
 
 fn check_rate(name: &str, rate: u32) -> Result<(), LoadError> {

@@ -34,11 +34,22 @@ pub enum LoadError {
     /// No known format, or no sound track inside.
     #[error(
         "`{name}` is not a recording in a format that can be read: \
-         convert it to WAV or FLAC (AIFF, MP3, Ogg Vorbis and M4A work too)"
+         convert it to WAV or FLAC (AIFF, MP3, M4A, Ogg, Opus and videos work too)"
     )]
     NotAudio {
         /// The file as the player named it.
         name: String,
+    },
+    /// A known format that is not read.
+    #[error(
+        "`{name}` is {what}, which cannot be read: convert it to WAV or FLAC with any converter \
+         (for instance: ffmpeg -i INPUT output.wav)"
+    )]
+    Foreign {
+        /// The file as the player named it.
+        name: String,
+        /// What it is.
+        what: &'static str,
     },
     /// A known format, of which nothing could be decoded.
     #[error(

@@ -1,17 +1,22 @@
 //! `demo` and `standalone`: the product on the built-in demo, without a window and with one.
 
 use crate::run;
+use crate::system::System;
 use anyhow::{Result, bail};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
+
+/// What to do where [`audio_headers`] are missing.
+pub const NO_HEADERS: &str = "\
+the standalone program needs the headers of ALSA and JACK; this installs them:
+  sudo apt-get install pkg-config libasound2-dev libjack-jackd2-dev";
 
 const OUT: &str = "target/demo";
 
 /// Builds the command line and runs the whole job on the demo; `--window` opens the standalone
 /// program on the demo's recording instead.
 pub fn run(args: &[String]) -> Result<()> {
-    run::build(&["--release", "--quiet", "--bin", "thumbline"])?;
-    run::must(Command::new(run::program("release", "thumbline")).args(["demo", "--out", OUT]))?;
+    run::must(Command::new(command_line()?).args(["demo", "--out", OUT]))?;
     match args.first().map(String::as_str) {
         None => Ok(()),
         Some("--window") => standalone(Some(&format!("{OUT}/recording.wav"))),
@@ -21,29 +26,39 @@ pub fn run(args: &[String]) -> Result<()> {
 
 /// Builds the standalone program and opens it, on a recording if one is given.
 pub fn standalone(recording: Option<&str>) -> Result<()> {
-    if cfg!(target_os = "linux") && !audio_headers() {
-        bail!(
-            "the standalone program needs the headers of ALSA and JACK; this installs them:\n  \
-             sudo apt-get install pkg-config libasound2-dev libjack-jackd2-dev"
-        );
+    if !audio_headers() {
+        bail!(NO_HEADERS);
     }
-    run::build(&[
-        "--release",
-        "--package",
-        "thumbline-plugin",
-        "--features",
-        "standalone",
-    ])?;
-    let program = run::program("release", "thumbline-standalone");
+    window()?;
+    let program = run::program("debug", "thumbline-standalone");
     run::must(Command::new(program).args(recording.map(Path::new)))
 }
 
-/// Are the headers there that the standalone program is built with?
+/// Builds the command line with the whole workspace, so that the tests find every library built as
+/// they want it.
+pub fn command_line() -> Result<PathBuf> {
+    run::build(&["--quiet", "--workspace", "--bin", "thumbline"])?;
+    Ok(run::program("debug", "thumbline"))
+}
+
+/// Builds the standalone program, in the same way.
+pub fn window() -> Result<()> {
+    run::build(&[
+        "--workspace",
+        "--features",
+        "thumbline-plugin/standalone",
+        "--bin",
+        "thumbline-standalone",
+    ])
+}
+
+/// Are the headers there that the standalone program is built with? Only Linux needs them.
 pub fn audio_headers() -> bool {
-    ["alsa", "jack"].iter().all(|library| {
-        Command::new("pkg-config")
-            .args(["--exists", library])
-            .status()
-            .is_ok_and(|status| status.success())
-    })
+    System::HERE != System::Linux
+        || ["alsa", "jack"].iter().all(|library| {
+            Command::new("pkg-config")
+                .args(["--exists", library])
+                .status()
+                .is_ok_and(|status| status.success())
+        })
 }

@@ -1,6 +1,6 @@
 //! `figures`: the pictures of the README and the guide, drawn by the project itself into `.pictures/`.
 
-use crate::{bench, run, window};
+use crate::{bench, demo, run, window};
 use anyhow::{Context, Result};
 use std::path::Path;
 use std::process::Command;
@@ -18,9 +18,9 @@ const OF_THE_ENGINE: [&str; 2] = ["stretch-pluck.svg", "stretch-phrase.svg"];
 
 /// Draws every picture again.
 pub fn run() -> Result<()> {
-    run::build(&["--release", "--quiet", "--bin", "thumbline"])?;
+    let program = demo::command_line()?;
     let out = "target/demo";
-    run::must(Command::new(run::program("release", "thumbline")).args(["demo", "--out", out]))?;
+    run::must(Command::new(&program).args(["demo", "--out", out]))?;
     std::fs::create_dir_all(".pictures")?;
     for (from, to) in OF_THE_DEMO {
         let from = format!("{out}/{from}");
@@ -30,7 +30,7 @@ pub fn run() -> Result<()> {
         Path::new(&format!("{out}/recording.wav")),
         Path::new(".pictures/window.png"),
     )?;
-    heard()?;
+    heard(&program)?;
     // A bench runs in the folder of its package, which is this one.
     let out = "target/figures";
     let args = ["stretch", "--figures", out].map(String::from);
@@ -44,7 +44,7 @@ pub fn run() -> Result<()> {
 }
 
 /// One bar of a real recording as it was heard, where there is one beside the project.
-fn heard() -> Result<()> {
+fn heard(program: &Path) -> Result<()> {
     let take = run::shared().map(|shared| shared.join(RECORDING));
     let Some(take) = take.filter(|take| take.is_file()) else {
         println!("skipped: the close-up of a bar (there is no recording beside the project)");
@@ -52,7 +52,7 @@ fn heard() -> Result<()> {
     };
     // The recording is not the project's own, so its picture does not go among the project's.
     let to = "target/demo/heard-bar.svg";
-    let mut command = Command::new(run::program("release", "thumbline"));
+    let mut command = Command::new(program);
     command.arg("analyze").arg(take);
     run::must(command.args(["--close-up", to, "--bar", "2"]))?;
     println!("drawn: {to}");

@@ -7,11 +7,17 @@ mod bench;
 mod bundle;
 mod check;
 mod demo;
+mod dist;
 mod figures;
 mod fuzz;
+mod install;
+mod licences;
 mod reference;
 mod run;
 mod soak;
+#[allow(dead_code, reason = "the library's; the chores ask only some of it")]
+#[path = "../../src/system.rs"]
+mod system;
 mod test;
 mod window;
 
@@ -25,6 +31,10 @@ cargo xtask VERB
   test              run every test; says at the end what was skipped and why
   check             formatting, lints and documentation, as they are asked of a change
   bundle            CLAP and VST3 bundles in target/bundled
+  install [--prefix FOLDER]     build and install plug-ins, programs, man pages, completions
+  uninstall [--prefix FOLDER]   take away exactly that
+  dist [--try]      a portable archive and a Debian package in target/dist; --try installs, runs
+                    and removes the package in a clean Debian root (it needs root and debootstrap)
   standalone [REC]  build and open the standalone program
   bench [NAME]      speed and quality figures, each as a ratio within one run
   fuzz [DOOR]       bytes that nobody prepared, at each door (--minutes N each, 10 by default)
@@ -44,6 +54,9 @@ fn main() -> Result<()> {
         "test" => test::run(rest),
         "check" => check::run(),
         "bundle" => bundle::run(rest),
+        "dist" => dist::run(rest),
+        "install" => install::install(rest),
+        "uninstall" => install::uninstall(rest),
         "standalone" => demo::standalone(rest.first().map(String::as_str)),
         "bench" => bench::run(rest),
         "figures" => figures::run(),

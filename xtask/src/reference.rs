@@ -2,6 +2,7 @@
 //!
 //! The conventions between a check and this file are in `tests/reference/README.md`.
 
+use crate::system::System;
 use crate::{bundle, run};
 use anyhow::{Context, Result};
 use std::path::{Path, PathBuf};
@@ -109,7 +110,7 @@ pub fn environment() -> Result<PathBuf> {
     let requirements = Path::new("tests/reference/requirements.txt");
     let wanted = std::fs::read_to_string(requirements)?;
     let venv = run::target().join("reference-venv");
-    let python = venv.join("bin/python");
+    let python = venv.join(System::HERE.python());
     let mark = venv.join("installed.txt");
     if std::fs::read_to_string(&mark).is_ok_and(|have| have == wanted) {
         return Ok(python);

@@ -1,5 +1,6 @@
 //! Running cargo and other programs from the project's root, and saying what failed.
 
+use crate::system::System;
 use anyhow::{Context, Result, bail};
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
@@ -44,11 +45,29 @@ pub fn target() -> PathBuf {
     std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| PathBuf::from("target"), PathBuf::from)
 }
 
-/// A built program under the folder of `profile` ("debug" or "release").
+/// A built program under the folder of `profile` ("debug" for `dev`, "release").
 pub fn program(profile: &str, name: &str) -> PathBuf {
-    target()
-        .join(profile)
-        .join(format!("{name}{}", std::env::consts::EXE_SUFFIX))
+    target().join(profile).join(System::HERE.program(name))
+}
+
+/// Copies a file, making the folders it goes into.
+pub fn copy(from: &Path, to: &Path) -> Result<()> {
+    if let Some(folder) = to.parent() {
+        std::fs::create_dir_all(folder)
+            .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+    }
+    std::fs::copy(from, to)
+        .map(drop)
+        .with_context(|| format!("cannot copy {} to {}", from.display(), to.display()))
+}
+
+/// Writes a file, making the folders it goes into.
+pub fn write(to: &Path, text: &str) -> Result<()> {
+    if let Some(folder) = to.parent() {
+        std::fs::create_dir_all(folder)
+            .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+    }
+    std::fs::write(to, text).with_context(|| format!("cannot write {}", to.display()))
 }
 
 /// Recordings and scorers beside the project, where there are any.

@@ -20,13 +20,7 @@ pub fn draw(recording: &Path, to: &Path) -> Result<()> {
         println!("skipped: the picture of the window needs {missing}");
         return Ok(());
     }
-    run::build(&[
-        "--workspace",
-        "--features",
-        "thumbline-plugin/standalone",
-        "--bin",
-        "thumbline-standalone",
-    ])?;
+    demo::window()?;
     let data = run::target().join("figures-data");
     std::fs::create_dir_all(&data)?;
     std::fs::write(
