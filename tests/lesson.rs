@@ -33,6 +33,8 @@ fn heard(notes: Vec<Note>, grid: Grid, end: Seconds) -> (Analysis, Drift) {
         tuning_offset: None,
         tuning_course: Vec::new(),
         tuning: Tuning::dadgad(),
+        guesses: Vec::new(),
+        solo: thumbline::analysis::solo::Solo::default(),
         end,
         alternatives: Vec::new(),
         warnings: Vec::new(),
