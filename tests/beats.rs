@@ -248,20 +248,164 @@ fn a_fermata_and_free_time_break_no_beat_after_them() {
     );
 }
 
+/// What a file holds besides the music, and where it begins and ends in it.
+struct Cut {
+    name: &'static str,
+    /// Seconds before the music; less than 0: of it that are missing.
+    front: f64,
+    /// Seconds after the last note; less than 0: of the music that are missing.
+    tail: f64,
+}
+
 #[test]
-fn a_recording_cut_to_a_click_takes_the_click() {
-    // The player sits 12 ms ahead of the click throughout; 12 bars of four at 116.
-    let beat = 60.0 / 116.0;
-    let mut notes = picking(12, 4, 0.005, |b| b * beat - 0.012);
-    notes.retain(|n| n.time.0 > 0.0 && n.time.0 < 47.6 * beat);
-    let tracked = track(&notes, Seconds(48.0 * beat), &GridEdits::none());
-    assert!(tracked.cut_to_click);
-    let beats = tracked.grid.beats();
-    assert!(
-        (beats[8].time.0 - 8.0 * beat).abs() < 0.002,
-        "{}",
-        beats[8].time.0
-    );
+fn the_same_music_has_the_same_beats_wherever_the_file_begins_and_ends() {
+    let cuts = [
+        ("room", 1.7, 2.3),
+        ("mid-beat", -0.23, -0.7),
+        ("mid-bar", -1.61, 0.05),
+        ("six beats fewer", 0.0, -3.1),
+        ("long silence", 11.0, 9.0),
+    ]
+    .map(|(name, front, tail)| Cut { name, front, tail });
+    for (per_bar, bpm) in [(4, 116.0), (3, 126.0), (4, 84.0)] {
+        let beat = 60.0 / bpm;
+        // Cut to its click: whole bars from the first sample on.
+        let music = picking(12, per_bar, 0.005, |b| b * beat);
+        let end = 12.0 * per_bar as f64 * beat;
+        let whole = track(&music, Seconds(end), &GridEdits::none()).grid;
+        for Cut { name, front, tail } in &cuts {
+            let mut notes = music.clone();
+            for note in &mut notes {
+                note.time += Span(*front);
+                note.end += Span(*front);
+            }
+            let end = end + front + tail;
+            notes.retain(|n| n.time.0 > 0.0 && n.time.0 < end.min(end - tail.min(0.0)));
+            let cut = track(&notes, Seconds(end), &GridEdits::none()).grid;
+            let context = format!("{per_bar} at {bpm}, {name}");
+            assert_eq!(cut.meter, whole.meter, "{context}");
+            let (first, last) = (notes[0].time.0 + beat, notes[notes.len() - 1].time.0 - beat);
+            let bars = |grid: &Grid, by: f64| -> Vec<(f64, bool)> {
+                let all = grid.beats().iter().map(|b| (b.time.0 + by, b.place == 1));
+                all.filter(|b| (first..last).contains(&b.0)).collect()
+            };
+            let (here, there) = (bars(&cut, 0.0), bars(&whole, *front));
+            assert_eq!(here.len(), there.len(), "{context}");
+            for (a, b) in here.iter().zip(&there) {
+                assert!(
+                    (a.0 - b.0).abs() < 0.01 && a.1 == b.1,
+                    "{context}: {a:?}, {b:?}"
+                );
+            }
+        }
+    }
+}
+
+/// Six eighths: the thumb on the beats, fingers between.
+fn compound(bars: usize, beat: f64, from: f64) -> Vec<Note> {
+    let mut notes = Vec::new();
+    for k in 0..2 * bars {
+        let at = from + k as f64 * beat;
+        let root = [38, 43, 45, 40][k / 2 % 4];
+        notes.push(note(at, Role::Bass, root + if k % 2 == 0 { 0 } else { 7 }));
+        for part in 1..3 {
+            let t = at + f64::from(part) * beat / 3.0;
+            notes.push(note(t, Role::Melody, root + 19 + part * 5));
+        }
+    }
+    notes
+}
+
+#[test]
+fn count_ins_false_starts_talk_late_entries_and_tails_move_no_bar() {
+    // (name, beats a bar, tempo, seconds until the music, what is heard before it, tail)
+    let cases: [(&str, usize, f64, f64, &str, f64); 12] = [
+        ("counted in", 4, 96.0, 0.0, "taps", 3.0),
+        ("counted in, waltz", 3, 120.0, 0.0, "taps", 0.0),
+        ("counted in, 6/8", 2, 66.0, 0.0, "taps", 2.0),
+        ("false start", 4, 104.0, 5.3, "start", 4.0),
+        ("false start, waltz", 3, 132.0, 4.1, "start", 0.3),
+        ("talk", 4, 84.0, 8.0, "talk", 6.0),
+        ("talk, waltz", 3, 112.0, 7.0, "talk", 0.0),
+        ("tuning up", 4, 120.0, 9.0, "tuning", 1.0),
+        ("late entry", 4, 92.0, 14.0, "", 0.0),
+        ("late entry, 6/8", 2, 60.0, 12.0, "", 5.0),
+        ("long tail", 4, 72.0, 0.4, "", 15.0),
+        ("talk and tail", 4, 138.0, 6.0, "talk", 12.0),
+    ];
+    let mut wrong = Vec::new();
+    for (i, (name, per_bar, bpm, wait, before, tail)) in cases.into_iter().enumerate() {
+        let beat = 60.0 / bpm;
+        let mut dice = Dice(77_001 + i as u64 * 7_919);
+        let mut notes = Vec::new();
+        let mut from = wait;
+        match before {
+            "taps" => {
+                let taps = if per_bar == 3 { 6 } else { 4 };
+                from = 0.8 + f64::from(taps) * beat;
+                for k in 0..taps {
+                    let mut tap = note(0.8 + f64::from(k) * beat, Role::Bass, 45);
+                    tap.confidence = 0.4;
+                    notes.push(tap);
+                }
+            }
+            "start" => {
+                let all = picking(2, per_bar, 0.006, |b| 0.6 + b * beat);
+                notes.extend(all.into_iter().filter(|n| n.time.0 < wait - 1.2));
+            }
+            "talk" | "tuning" => {
+                let mut t = 0.5;
+                while t < wait - 1.0 {
+                    let pitch = if before == "tuning" {
+                        [40, 45, 50, 55, 59, 64][(t * 0.7) as usize % 6]
+                    } else {
+                        57 + (6.0 * dice.roll()) as i32
+                    };
+                    let mut word = note(t, Role::Melody, pitch);
+                    word.confidence = 0.5;
+                    notes.push(word);
+                    t += 0.55 + 0.4 * dice.roll();
+                }
+            }
+            _ => {}
+        }
+        let music = if per_bar == 2 {
+            compound(14, beat, from)
+        } else {
+            picking(12, per_bar, 0.006, |b| from + b * beat)
+        };
+        let last = music[music.len() - 1].time.0;
+        notes.extend(music);
+        let grid = track(&notes, Seconds(last + 0.5 + tail), &GridEdits::none()).grid;
+        let bars = if per_bar == 2 { 14 } else { 12 };
+        let truth: Vec<f64> = (0..bars * per_bar)
+            .map(|k| from + k as f64 * beat)
+            .collect();
+        let downs: Vec<f64> = truth.iter().copied().step_by(per_bar).collect();
+        let told: Vec<f64> = grid
+            .beats()
+            .iter()
+            .filter(|b| b.place == 1)
+            .map(|b| b.time.0)
+            .collect();
+        let barred = downs
+            .iter()
+            .filter(|d| told.iter().any(|t| (t - **d).abs() < 0.07))
+            .count();
+        let right = found(&grid, &truth) > 0.95
+            && usize::from(grid.meter.beats()) == per_bar
+            && barred * 10 >= downs.len() * 9;
+        println!(
+            "{name}: beats {:.2}, {} ({per_bar}), {barred} of {} bars",
+            found(&grid, &truth),
+            grid.meter,
+            downs.len()
+        );
+        if !right {
+            wrong.push(name);
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:?}");
 }
 
 #[test]

@@ -3,20 +3,23 @@
 //! Owns how beats, bars, meter and slots are found and how a player's edits bend them. What a
 //! grid *is* belongs to `music/grid`; what a note's distance from it means, to `timing`.
 //!
-//! The way: notes become events of thumb and fingers ([`events`]); four tempo levels are each
-//! decoded over the whole recording ([`lattice`]); each reading gets its bars ([`bars`]), its
-//! slots ([`slots`]) and the smooth tempo curve against which notes are measured ([`smooth`]);
-//! the most probable one, with the thumb deciding between half and double, is the grid
-//! ([`reading`]). Edits steer the same decoding again ([`solve`]).
+//! The way, one owner a stage: notes become events of thumb and fingers ([`events`]) and frames of
+//! which a small network says where beats, downbeats and meters are ([`net`]); both weigh the
+//! beats of four tempo levels, each decoded over the whole recording ([`lattice`]); meter and bar
+//! one ([`bars`]), slots ([`slots`]) and the smooth tempo curve against which notes are measured
+//! ([`measure`], [`smooth`]) make a reading of each; the most probable one is the grid
+//! ([`reading`]). Edits steer the same decoding again ([`solve`]). What weighs what is in one
+//! table ([`priors`]).
 
 mod bars;
-mod cut;
 pub mod edits;
 mod events;
 mod lattice;
 mod measure;
+mod net;
 mod opening;
 pub mod pinch;
+mod priors;
 mod reading;
 mod settle;
 mod slots;
@@ -33,6 +36,7 @@ use crate::parallel;
 use crate::unit::{Seconds, Span};
 use events::Event;
 use lattice::Lattice;
+use net::Belief;
 use reading::Reading;
 use serde::{Deserialize, Serialize};
 
@@ -59,8 +63,6 @@ pub struct Tracked {
     /// Time constant of the grid: notes this far from a beat still place it with 1/e of the
     /// weight of those on it; none for the even beats of a click.
     pub time_constant: Option<Span>,
-    /// Was the recording taken for one that is cut to whole bars of a click?
-    pub cut_to_click: bool,
     /// Plain sentences about what makes the grid doubtful.
     pub warnings: Vec<String>,
 }
@@ -95,6 +97,8 @@ pub struct Tracker {
 struct Part {
     notes: Vec<Note>,
     events: Vec<Event>,
+    /// What the network believes.
+    belief: Belief,
     /// Stretch of the recording that this part answers for, seconds.
     from: f64,
     end: f64,
@@ -225,14 +229,17 @@ impl Part {
         let mut part = Self {
             notes: notes.to_vec(),
             events: events::collect(notes),
+            belief: net::believe(notes),
             from,
             end,
             lattices: Vec::new(),
             readings: Vec::new(),
         };
         if part.events.len() >= FEWEST {
-            part.lattices = parallel::map(&LEVELS, |&beat| Lattice::new(&part.events, beat));
-            part.readings = part.read(whole);
+            part.lattices = parallel::map(&LEVELS, |&beat| {
+                Lattice::new(&part.events, &part.belief, beat)
+            });
+            part.readings = part.read();
             if !whole {
                 part.lattices = Vec::new();
             }

@@ -18,12 +18,13 @@ impl Meter {
     pub const COMMON: Self = Self { count: 4, unit: 4 };
 
     /// Meters that are recognised by ear; others are set by hand.
-    pub const HEARD: [Self; 6] = [
+    pub const HEARD: [Self; 7] = [
         Self { count: 2, unit: 4 },
         Self { count: 3, unit: 4 },
         Self::COMMON,
         Self { count: 5, unit: 4 },
         Self { count: 6, unit: 8 },
+        Self { count: 9, unit: 8 },
         Self { count: 12, unit: 8 },
     ];
 

@@ -6,6 +6,8 @@
 //! thumb and fingers comes round again (Beta-Bernoulli marginal likelihood of each slot).
 
 use super::events::Event;
+use super::net::Belief;
+use super::priors;
 use super::slots::{self, Slots};
 use crate::music::meter::Meter;
 use crate::music::note::{Note, Role};
@@ -129,28 +131,62 @@ const MISFIT: f64 = 20.0;
 /// Gain per SD of a lower thumb, and of a stronger accent.
 const LOW: f64 = 1.0;
 const ACCENT: f64 = 0.75;
-/// Gain when the run's first event is on a downbeat, and its last.
-const FIRST: f64 = 3.0;
-const LAST: f64 = 2.2;
+
+/// The network's class of a meter.
+fn class(meter: Meter) -> Option<usize> {
+    [
+        (2, 4),
+        (3, 4),
+        (4, 4),
+        (5, 4),
+        (7, 4),
+        (6, 8),
+        (9, 8),
+        (12, 8),
+    ]
+    .iter()
+    .position(|&m| m == (meter.count, meter.unit))
+}
 
 /// All phases of a meter, best first. `triple` is the log-likelihood gain of dividing the beat
 /// by three: where it speaks against a meter it counts, where it speaks for it the beats' own
-/// likelihood has counted it (or six eighths would always be 6/8 and never 3/4). A recording
-/// `cut` to the click begins with a bar: no phase is chosen there.
-pub(crate) fn choices(pulses: &[Pulse], meter: Meter, triple: f64, cut: bool) -> Vec<Choice> {
+/// likelihood has counted it (or six eighths would always be 6/8 and never 3/4). A
+pub(crate) fn choices(
+    pulses: &[Pulse],
+    belief: &Belief,
+    beats: &[f64],
+    meter: Meter,
+    triple: f64,
+) -> Vec<Choice> {
+    let down: Vec<f64> = beats.iter().map(|&b| belief.downbeat(b)).collect();
+    let known = belief.meters(beats[0], beats[beats.len() - 1]);
     let marks = Marks::read(pulses);
     let bar = usize::from(meter.beats().max(1));
     let fit = if meter.is_compound() { triple } else { -triple };
-    let phases = if cut { 1 } else { bar };
-    let shared = prior(meter) - (phases as f64).ln() + fit.clamp(-MISFIT, 0.0);
-    let mut all: Vec<Choice> = (0..phases)
+    let shared = priors::COMMON * prior(meter) - (bar as f64).ln()
+        + fit.clamp(-MISFIT, 0.0)
+        + priors::METERS
+            * (beats.len() as f64).sqrt()
+            * class(meter).map_or(priors::UNKNOWN, |c| known[c]);
+    let mut all: Vec<Choice> = (0..bar)
         .map(|phase| {
             let (pat, har, mar) = (
                 pattern(pulses, bar, phase),
                 harmony(pulses, bar, phase),
                 marks.score(bar, phase),
             );
-            let score = shared + pat + har + mar;
+            let told: f64 = down
+                .iter()
+                .enumerate()
+                .map(|(k, q)| {
+                    if k % bar == phase {
+                        q.ln()
+                    } else {
+                        (1.0 - q).ln()
+                    }
+                })
+                .sum();
+            let score = shared + pat + har + mar + priors::DOWNBEATS * told;
             Choice {
                 meter,
                 phase,
@@ -247,18 +283,11 @@ impl Marks {
     fn read(pulses: &[Pulse]) -> Self {
         let low = standard(&pulses.iter().map(|p| p.low).collect::<Vec<_>>());
         let level = standard(&pulses.iter().map(|p| p.level).collect::<Vec<_>>());
-        let mut gain: Vec<f64> = low
+        let gain: Vec<f64> = low
             .iter()
             .zip(&level)
             .map(|(low, level)| ACCENT * level - LOW * low)
             .collect();
-        let sounding = |p: &Pulse| p.played[0][0] + p.played[1][0] > 0.3;
-        if let Some(first) = pulses.iter().position(sounding) {
-            gain[first] += FIRST;
-        }
-        if let Some(last) = pulses.iter().rposition(sounding) {
-            gain[last] += LAST;
-        }
         Self { gain }
     }
 

@@ -10,6 +10,8 @@
 //! the beat-long state is ours.
 
 use super::events::Event;
+use super::net::Belief;
+use super::priors;
 use crate::music::note::Role;
 
 /// Steps of a level's own beat.
@@ -80,6 +82,8 @@ pub(crate) struct Lattice {
     /// By feel, evidence of a beat of `d` steps that begins at frame `a`:
     /// `[a * WIDTH + d - SHORTEST]`.
     evidence: [Vec<f32>; FEELS.len()],
+    /// What the network believes of a beat at each frame, nats.
+    believed: Vec<f32>,
 }
 
 /// Standard deviation (s) of an event around its slot for a beat of `beat` seconds: the hand's own
@@ -129,35 +133,9 @@ fn rates(events: &[Event]) -> [f64; 2] {
     })
 }
 
-/// Log-probability of `events`, moved by `-shift` seconds, on even beats of `beat` seconds from
-/// instant 0 on, against chance: for each beat, by feel.
-pub(crate) fn even(
-    events: &[Event],
-    beat: f64,
-    beats: usize,
-    shift: f64,
-) -> Vec<[f64; FEELS.len()]> {
-    let hop = beat / STEPS as f64;
-    let tables = Tables::new(STEPS, hop, rates(events));
-    let mut places = events
-        .iter()
-        .map(|e| Place::new(e, (e.time - shift) / hop))
-        .peekable();
-    (0..beats)
-        .map(|k| {
-            let (from, to) = (k * STEPS, (k + 1) * STEPS);
-            let mut inside = Vec::new();
-            while let Some(place) = places.next_if(|p| p.frame < to) {
-                inside.push(place);
-            }
-            tables.weigh(from, inside.iter()).map(f64::from)
-        })
-        .collect()
-}
-
 impl Lattice {
-    /// The lattice for beats around `beat` seconds, over all `events`.
-    pub fn new(events: &[Event], beat: f64) -> Self {
+    /// The lattice for beats around `beat` seconds, over all `events`, and what is believed of them.
+    pub fn new(events: &[Event], belief: &Belief, beat: f64) -> Self {
         let hop = beat / STEPS as f64;
         let first = events.first().map_or(0.0, |e| e.time);
         let last = events.last().map_or(0.0, |e| e.time);
@@ -168,13 +146,17 @@ impl Lattice {
             start,
             frames,
             evidence: std::array::from_fn(|_| vec![0.0; frames * WIDTH]),
+            believed: Vec::new(),
         };
-        lattice.weigh(events);
+        lattice.believed = (0..frames)
+            .map(|k| (priors::INSTANT * belief.beat_at(lattice.time(k))) as f32)
+            .collect();
+        lattice.weigh(events, belief);
         lattice
     }
 
     /// Fills in the evidence.
-    fn weigh(&mut self, events: &[Event]) {
+    fn weigh(&mut self, events: &[Event], belief: &Belief) {
         let rates = rates(events);
         let places: Vec<Place> = events
             .iter()
@@ -189,8 +171,10 @@ impl Lattice {
                 }
                 let inside = places[first..].iter().take_while(|p| p.frame < a + d);
                 let weighed = tables.weigh(a, inside);
+                let length = belief.length(self.time(a), self.time(a + d));
+                let believed = self.believed[a + d] + (priors::LENGTH * length) as f32;
                 for (evidence, value) in self.evidence.iter_mut().zip(weighed) {
-                    evidence[a * WIDTH + d - SHORTEST] = value;
+                    evidence[a * WIDTH + d - SHORTEST] = value + believed;
                 }
             }
         }
@@ -280,13 +264,8 @@ impl Tables {
     }
 }
 
-/// Cost of entering and of leaving a stretch with a pulse, nats. Tuned on rendered pieces.
-pub(crate) const ENTER: f32 = 7.0;
-pub(crate) const LEAVE: f32 = 5.0;
 /// Least steps without a pulse: a beat that ends one run does not begin the next as well.
 const APART: usize = SHORTEST / 2;
-/// Cost of a sudden change of tempo, nats.
-const JUMP: f32 = 9.0;
 /// Relative change of the beat from one to the next (SD of its logarithm) in steady playing with
 /// some freedom: about the just noticeable change of tempo (Drake & Botte 1993: 3 to 6 %).
 const TEMPO_SD: f64 = 0.035;
@@ -402,8 +381,8 @@ impl<'a> Decoder<'a> {
                 }
             }
             tops[t] = best;
-            if best.0 - LEAVE > free[t] {
-                free[t] = best.0 - LEAVE;
+            if best.0 - priors::LEAVE > free[t] {
+                free[t] = best.0 - priors::LEAVE;
                 left[t] = best.1;
             }
         }
@@ -422,7 +401,9 @@ impl<'a> Decoder<'a> {
         let row = &reach[a * WIDTH..(a + 1) * WIDTH];
         let costs = &self.change[i * WIDTH..(i + 1) * WIDTH];
         let mut best = (
-            free[a.saturating_sub(APART)] - ENTER + self.bonus[a],
+            free[a.saturating_sub(APART)] - priors::ENTER
+                + self.bonus[a]
+                + self.lattice.believed[a],
             FROM_FREE,
         );
         let from = i.saturating_sub(NEAR);
@@ -434,8 +415,8 @@ impl<'a> Decoder<'a> {
             }
         }
         let (top, j) = tops[a];
-        if top - JUMP > best.0 {
-            best = (top - JUMP, j);
+        if top - priors::JUMP > best.0 {
+            best = (top - priors::JUMP, j);
         }
         best
     }

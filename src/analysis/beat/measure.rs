@@ -64,21 +64,6 @@ impl Run {
     }
 }
 
-impl Run {
-    /// A run whose beats are known: only its slots are read.
-    pub fn fixed(beats: &[f64], events: &[Event]) -> Self {
-        Self {
-            curve: Curve {
-                beats: beats.to_vec(),
-                sd: vec![0.001; beats.len()],
-                reach: 0.0,
-                bend: 0.0,
-            },
-            slots: slots::read(beats, events, &windows(beats.len())),
-        }
-    }
-}
-
 /// Windows of beats in which the division is read.
 fn windows(beats: usize) -> Vec<(usize, usize)> {
     (0..beats)

@@ -3,36 +3,31 @@
 //! Owns the choice among them and how sure it is.
 
 use super::bars::{self, Choice, Pulse};
-use super::cut;
 use super::events::Event;
 use super::lattice::{FEELS, Lattice, Path, Steering};
 use super::measure::Run;
 use super::smooth::{self, Pin};
-use super::{LEVELS, Part};
+use super::{LEVELS, Part, priors};
 use crate::music::meter::Meter;
 use crate::parallel;
 
 /// A run shorter than this is no pulse.
 const SHORTEST_RUN: usize = 5;
-/// Weight of the beats' likelihood beside that of the bars: notes of a pattern are not
-/// independent. Tuned on rendered pieces.
-const PATH: f64 = 0.7;
 /// Readings whose beats differ by less than this share are the same.
 const SAME: f64 = 0.04;
+/// Readings of which the beats between theirs are a reading too, and what keeps those away (nats).
+const SHIFTED: usize = 2;
+const AVOID: f32 = 8.0;
 /// Readings that are measured.
 const MEASURED: usize = 6;
 /// Events of a pattern that the prior of tempi is set against.
 const OVERSTATED: f64 = 80.0;
-/// Cuts to a click that are compared.
-const CUTS: usize = 4;
 
-/// Where a reading's beats come from.
+/// Where a reading's beats come from: decoded on a lattice with a feel.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Source {
-    /// Decoded on a lattice with a feel.
-    Decoded { level: usize, feel: usize },
-    /// The even beats of a recording cut to a click.
-    Cut,
+pub(super) struct Source {
+    pub level: usize,
+    pub feel: usize,
 }
 
 /// One reading of the notes.
@@ -60,48 +55,48 @@ pub(super) struct Measured {
 }
 
 impl Part {
-    /// Readings without edits, best first; only the `whole` of a recording can be cut to a click.
-    pub(super) fn read(&self, whole: bool) -> Vec<Reading> {
+    /// Readings without edits, best first.
+    pub(super) fn read(&self) -> Vec<Reading> {
         let ways: Vec<(usize, usize)> = (0..LEVELS.len())
             .flat_map(|level| (0..FEELS.len()).map(move |feel| (level, feel)))
             .collect();
         let decoded = parallel::map(&ways, |&(level, feel)| {
             let path = self.decode(level, feel, &Steering::default())?;
-            Some((Source::Decoded { level, feel }, path))
+            Some((Source { level, feel }, path))
         });
-        let mut paths: Vec<(Source, Path)> = decoded.into_iter().flatten().collect();
-        let best = paths.iter().map(|p| p.1.score).fold(0.0, f64::max);
-        let cuts = if whole {
-            cut::cuts(&self.events, self.end)
-        } else {
-            Vec::new()
-        };
-        if cut::believable(&cuts, best, self.end) {
-            paths = cuts
-                .iter()
-                .take(CUTS)
-                .map(|cut| {
-                    let run = (0..=cut.beats).map(|k| k as f64 * cut.beat).collect();
-                    let path = Path {
-                        score: cut.score,
-                        runs: vec![run],
-                    };
-                    (Source::Cut, path)
-                })
-                .collect();
-        }
-        let mut readings = parallel::map(&self.distinct(paths), |(source, path)| {
+        let paths: Vec<(Source, Path)> = decoded.into_iter().flatten().collect();
+        let mut paths = self.distinct(paths);
+        let others: Vec<_> = paths
+            .iter()
+            .take(SHIFTED)
+            .filter_map(|p| self.shifted(p))
+            .collect();
+        paths.extend(others);
+        let mut readings = parallel::map(&paths, |(source, path)| {
             self.reading(*source, path.clone(), &[], None)
         });
         readings.sort_by(|a, b| b.score.total_cmp(&a.score));
         readings
     }
 
+    /// The best beats of the same tempo that keep away from those of a path.
+    fn shifted(&self, (source, path): &(Source, Path)) -> Option<(Source, Path)> {
+        let beat = beat_of(path);
+        let steering = Steering {
+            beats: (path.runs.iter().flatten())
+                .map(|&at| (at, 0.12 * beat, -AVOID))
+                .collect(),
+            length: Some((beat / 1.1, beat * 1.1)),
+            ..Steering::default()
+        };
+        Some((*source, self.decode(source.level, source.feel, &steering)?))
+    }
+
     /// The beats of one level and feel; none where no run is long enough for a pulse.
     pub(super) fn decode(&self, level: usize, feel: usize, steering: &Steering) -> Option<Path> {
         let mut path = match self.lattices.get(level) {
             Some(lattice) => lattice.decode(feel, steering),
-            None => Lattice::new(&self.events, LEVELS[level]).decode(feel, steering),
+            None => Lattice::new(&self.events, &self.belief, LEVELS[level]).decode(feel, steering),
         };
         path.runs.retain(|run| run.len() >= SHORTEST_RUN);
         (!path.runs.is_empty()).then_some(path)
@@ -115,22 +110,14 @@ impl Part {
         pins: &[Pin],
         meter: Option<Meter>,
     ) -> Reading {
-        let cut = source == Source::Cut;
         let runs: Vec<Run> = path
             .runs
             .iter()
-            .map(|run| {
-                let inside = inside(&self.events, run);
-                if cut {
-                    Run::fixed(run, inside)
-                } else {
-                    Run::fit(run, inside, pins)
-                }
-            })
+            .map(|run| Run::fit(run, inside(&self.events, run), pins))
             .collect();
         let beat = beat_of(&path);
-        let measured = self.measure(runs, cut, meter);
-        let score = PATH * path.score + measured.score + self.tempo_prior(beat);
+        let measured = self.measure(runs, meter);
+        let score = priors::PATH * path.score + measured.score + self.tempo_prior(beat);
         Reading {
             source,
             path,
@@ -141,7 +128,7 @@ impl Part {
     }
 
     /// Meter and phases of measured runs.
-    fn measure(&self, runs: Vec<Run>, cut: bool, meter: Option<Meter>) -> Measured {
+    fn measure(&self, runs: Vec<Run>, meter: Option<Meter>) -> Measured {
         let pulses: Vec<Vec<Pulse>> = runs
             .iter()
             .map(|run| {
@@ -149,17 +136,7 @@ impl Part {
                 bars::pulses(&run.curve.beats, &run.slots, inside, &self.notes)
             })
             .collect();
-        // What is cut to whole bars of a click holds no part of a bar.
-        let whole_bars = |m: &Meter| {
-            let bar = usize::from(m.beats().max(1));
-            !cut || runs
-                .iter()
-                .all(|run| (run.curve.beats.len() - 1).is_multiple_of(bar))
-        };
-        let mut meters = meter.map_or_else(|| Meter::HEARD.to_vec(), |m| vec![m]);
-        if meters.iter().any(whole_bars) {
-            meters.retain(whole_bars);
-        }
+        let meters = meter.map_or_else(|| Meter::HEARD.to_vec(), |m| vec![m]);
         let mut measured = Measured {
             meter: meters[0],
             phases: vec![0; runs.len()],
@@ -172,7 +149,15 @@ impl Part {
             let choices: Vec<Vec<Choice>> = pulses
                 .iter()
                 .zip(&measured.runs)
-                .map(|(pulses, run)| bars::choices(pulses, meter, run.slots.triple, cut))
+                .map(|(pulses, run)| {
+                    bars::choices(
+                        pulses,
+                        &self.belief,
+                        &run.curve.beats,
+                        meter,
+                        run.slots.triple,
+                    )
+                })
                 .collect();
             let score: f64 = choices.iter().map(|c| c[0].score).sum();
             measured
@@ -190,7 +175,7 @@ impl Part {
 
     /// The best paths of different tempi, at most [`MEASURED`].
     fn distinct(&self, mut paths: Vec<(Source, Path)>) -> Vec<(Source, Path)> {
-        let worth = |p: &Path| PATH * p.score + self.tempo_prior(beat_of(p));
+        let worth = |p: &Path| priors::PATH * p.score + self.tempo_prior(beat_of(p));
         paths.sort_by(|a, b| worth(&b.1).total_cmp(&worth(&a.1)));
         let mut kept: Vec<(Source, Path)> = Vec::new();
         for (source, path) in paths {

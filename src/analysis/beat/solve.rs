@@ -6,15 +6,19 @@
 use super::edits::Edit;
 use super::lattice::{FEELS, Steering};
 use super::opening;
-use super::reading::{Measured, Reading, Source, inside};
+use super::reading::{Measured, Reading, Source};
 use super::smooth::Pin;
-use super::{Alternative, LEVELS, Part, Tracked};
+use super::{Alternative, LEVELS, Part, Tracked, priors};
 use crate::music::grid::{Beat, FreeTime, Grid};
 use crate::music::meter::Meter;
-use crate::unit::{Seconds, Span};
+use crate::unit::{Bpm, Seconds, Span};
 
 /// A tap is off by about this share of a beat (Repp 2005, from memory: 4 % untrained).
 const TAP: f64 = 0.04;
+/// A beat this near (share of it) to where a player says that one is, is that beat.
+const AGREES: f64 = 0.18;
+/// Reward (nats) that keeps the beats of a reading while an edit bends some of them.
+const KEEP: f32 = 3.0;
 /// A dragged beat is held to half a millisecond.
 const HELD: f64 = 0.0005;
 /// Rewards in nats: a tap, a dragged beat, a beat that is to start a bar.
@@ -24,6 +28,16 @@ const BAR_REWARD: f32 = 8.0;
 /// A tempo that was set in figures may be off by this factor, one that was tapped or doubled by
 /// that.
 const TEMPO_ROOM: (f64, f64) = (1.08, 1.22);
+/// A beat is not longer nor shorter than the piece's own by more than this factor after an edit.
+const LEVEL: f64 = 1.5;
+/// Beats on either side that tell how sure a beat is.
+const NEAR: usize = 4;
+/// How much more bar lines look like downbeats than other beats where there is but one kind.
+const UNTOLD: f64 = 0.3;
+/// Mean confidence below which the whole reading is called doubtful.
+const DOUBTFUL: f64 = 0.6;
+/// Other readings that are told.
+const TOLD: usize = 6;
 /// Free time between runs that is shorter than this many beats is no free time: the tracker
 /// found its beat again.
 const BRIEF: f64 = 1.6;
@@ -34,6 +48,7 @@ impl Part {
         let Some(best) = self.readings.first() else {
             return unheard(held);
         };
+        let best = self.agreeing(held).unwrap_or(best);
         let again = self.again(best, held);
         let reading = again.as_ref().unwrap_or(best);
         let mut tracked = self.build(reading, held);
@@ -42,11 +57,40 @@ impl Part {
         tracked
     }
 
+    /// The best reading that has a beat wherever the player says that there is one; none where no
+    /// instant is told, or no reading agrees.
+    fn agreeing(&self, held: &[Edit]) -> Option<&Reading> {
+        let told: Vec<f64> = held.iter().filter_map(|e| Some(e.beat()?.0)).collect();
+        let gap = tapped(held);
+        (!told.is_empty())
+            .then(|| {
+                self.readings.iter().find(|reading| {
+                    let beats: Vec<f64> = reading.path.runs.concat();
+                    let near = |at: &f64| {
+                        nearest(&beats, *at)
+                            .is_some_and(|k| (beats[k] - at).abs() < AGREES * reading.beat)
+                    };
+                    let level = gap.is_none_or(|gap| (gap / reading.beat).ln().abs() < 0.12);
+                    level && told.iter().all(near)
+                })
+            })
+            .flatten()
+    }
+
     /// A reading decoded again under the edits; none where they leave the beats as they are.
     fn again(&self, best: &Reading, held: &[Edit]) -> Option<Reading> {
         let meter = set_meter(held);
         let target = target_beat(best.beat, held);
         let mut steering = steering(target.unwrap_or(best.beat), target, held);
+        let told = held.iter().any(|e| e.beat().is_some());
+        if target.is_none() && told {
+            // An edit stays where it was made: the other beats are kept.
+            steering.length = Some((best.beat / LEVEL, best.beat * LEVEL));
+            let keep = |&at: &f64| (at, 0.05 * best.beat, KEEP);
+            steering
+                .beats
+                .extend(best.path.runs.iter().flatten().map(keep));
+        }
         if let (Some(beat), [first, .., last], []) =
             (target, self.events.as_slice(), steering.free.as_slice())
         {
@@ -63,7 +107,7 @@ impl Part {
             return meter.map(|_| self.reading(best.source, best.path.clone(), &[], meter));
         }
         let (level, feels) = match (best.source, target) {
-            (Source::Decoded { level, feel }, None) => (level, vec![feel]),
+            (Source { level, feel }, None) => (level, vec![feel]),
             (_, target) => (
                 level_of(target.unwrap_or(best.beat)),
                 (0..FEELS.len()).collect(),
@@ -74,16 +118,12 @@ impl Part {
             .filter_map(|feel| Some((feel, self.decode(level, feel, &steering)?)))
             .max_by(|a, b| a.1.score.total_cmp(&b.1.score))?;
         let pins = pins(held, best.beat);
-        Some(self.reading(Source::Decoded { level, feel }, path, &pins, meter))
+        Some(self.reading(Source { level, feel }, path, &pins, meter))
     }
 
     fn build(&self, reading: &Reading, held: &[Edit]) -> Tracked {
         let measured = &reading.measured;
         let mut beats = number(measured, held);
-        if reading.source == Source::Cut {
-            // The instant at which the recording is cut off: nobody hears the beat after it.
-            beats.pop();
-        }
         for edit in held {
             if let Edit::Subdivision { from, to, parts } = *edit {
                 for beat in beats.iter_mut().filter(|b| from <= b.time && b.time < to) {
@@ -103,7 +143,6 @@ impl Part {
         Tracked {
             grid: Grid::from_parts(measured.meter, beats, free),
             time_constant: (reach > 0.0).then_some(Span(reach)),
-            cut_to_click: reading.source == Source::Cut,
             ..Tracked::default()
         }
     }
@@ -119,7 +158,7 @@ impl Part {
             Edit::Tempo { .. } | Edit::Halve | Edit::Double => true,
             _ => edit.beat().is_some_and(|at| at < to),
         });
-        if free == 0 || told || reading.source == Source::Cut {
+        if free == 0 || told {
             return None;
         }
         let first = beats[free];
@@ -137,46 +176,34 @@ impl Part {
         })
     }
 
-    /// How sure each beat is: the share of notes around it that lie at slots, beyond what chance
-    /// puts there, less what the next best reading takes away.
+    /// How probable it is that a beat's bar is right, beats and bar lines (see [`priors`]).
     fn trust(&self, reading: &Reading, beats: &mut [Beat]) {
-        let rival = self
-            .readings
-            .iter()
-            .filter(|r| (r.beat / reading.beat).ln().abs() > 0.1)
-            .map(|r| r.score)
-            .fold(f64::MIN, f64::max);
-        let margin = 1.0 / (1.0 + (-(reading.score - rival) / 4.0).exp());
+        let others = &reading.measured.others;
+        let lead = match (others.first(), others.get(1)) {
+            (Some(first), Some(next)) => (first.score - next.score).min(20.0),
+            _ => 20.0,
+        };
         let mut at = 0;
         for run in &reading.measured.runs {
             let times = &run.curve.beats;
-            let hits: Vec<(f64, f64, f64)> = inside(&self.events, times)
-                .iter()
-                .filter_map(|event| {
-                    let (k, share) = super::bars::locate(times, event.time)?;
-                    let length = times
-                        .get(k + 1)
-                        .map_or(reading.beat, |next| next - times[k]);
-                    let (_, _, away) = run.slots.nearest(k, share);
-                    let room = (0.022 / length).max(0.05);
-                    let chance = (2.0 * room * f64::from(run.slots.parts[k])).min(0.9);
-                    let hit = if away.abs() < room { 1.0 } else { 0.0 };
-                    Some((event.time, hit, chance))
-                })
-                .collect();
-            for (k, &time) in times.iter().enumerate() {
-                let Some(beat) = beats.get_mut(at + k) else {
-                    break;
+            for k in 0..times.len() {
+                let around = k.saturating_sub(NEAR)..(k + NEAR + 1).min(times.len());
+                let mean = |values: &mut dyn Iterator<Item = f64>| {
+                    let (sum, n) = values.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
+                    (n > 0.0).then(|| sum / n)
                 };
-                let reach = 2.5 * reading.beat;
-                let from = hits.partition_point(|h| h.0 < time - reach);
-                let to = hits.partition_point(|h| h.0 <= time + reach);
-                let near = &hits[from..to];
-                let (n, hit, chance) = near.iter().fold((0.5, 0.25, 0.15), |sum, h| {
-                    (sum.0 + 1.0, sum.1 + h.1, sum.2 + h.2)
-                });
-                let beyond = ((hit - chance) / (n - chance)).clamp(0.0, 1.0);
-                beat.confidence = (beyond * (0.5 + 0.5 * margin)) as f32;
+                let believed = mean(&mut around.clone().map(|j| self.belief.beat_share(times[j])));
+                let down = |first: bool| {
+                    let of = around
+                        .clone()
+                        .filter(|&j| beats.get(at + j).is_some_and(|b| (b.place == 1) == first));
+                    mean(&mut of.map(|j| self.belief.downbeat(times[j])))
+                };
+                let apart = down(true).zip(down(false)).map_or(UNTOLD, |(d, u)| d - u);
+                let sure = priors::sure([believed.unwrap_or(0.5), apart, lead / 10.0]);
+                if let Some(beat) = beats.get_mut(at + k) {
+                    beat.confidence = sure as f32;
+                }
             }
             at += times.len();
         }
@@ -215,58 +242,72 @@ impl Part {
         free
     }
 
+    /// What else the notes may be, most probable first, with odds over all readings, meters and
+    /// phases together.
     fn alternatives(&self, reading: &Reading, grid: &Grid) -> Vec<Alternative> {
-        let odds = |score: f64| (1.0 / (1.0 + ((reading.score - score) / 4.0).exp())) as f32;
-        let tempo = 60.0 / reading.beat;
-        let mut others = Vec::new();
-        for (edit, factor, word) in [(Edit::Halve, 2.0, "half"), (Edit::Double, 0.5, "double")] {
-            let beat = reading.beat * factor;
-            if !(0.24..=1.55).contains(&beat) {
-                continue;
-            }
-            let known = self
-                .readings
-                .iter()
-                .find(|r| (r.beat / beat).ln().abs() < 0.06);
-            others.push(Alternative {
-                label: format!("{word} the tempo ({:.0})", tempo / factor),
-                edit,
-                odds: known.map_or(0.01, |r| odds(r.score)),
-            });
-        }
-        let best = reading.measured.others.first().map_or(0.0, |c| c.score);
-        let near = |score: f64| (1.0 / (1.0 + ((best - score) / 2.0).exp())) as f32;
-        let longest = reading
-            .measured
-            .runs
-            .iter()
-            .max_by_key(|r| r.curve.beats.len());
-        for choice in reading.measured.others.iter().skip(1).take(8) {
-            let same = choice.meter == grid.meter;
-            let at = longest.and_then(|r| r.curve.beats.get(choice.phase));
-            let (label, edit) = match (same, at) {
-                (true, Some(&at)) => (
-                    format!("bar one at {at:.1} s"),
-                    Edit::BarOne { at: Seconds(at) },
-                ),
-                _ => (
-                    format!("{} bars", choice.meter),
-                    Edit::Meter {
-                        meter: choice.meter,
-                    },
-                ),
+        let same = |r: &Reading| {
+            let beats = &reading.path.runs.concat();
+            let others = r.path.runs.concat();
+            let near = |at: &f64| {
+                nearest(beats, *at).is_some_and(|k| (beats[k] - at).abs() < AGREES * r.beat)
             };
-            let known = others.iter().any(|o: &Alternative| o.edit == edit);
-            if !known && near(choice.score) > 0.02 {
-                others.push(Alternative {
-                    label,
-                    edit,
-                    odds: near(choice.score),
-                });
+            (r.beat / reading.beat).ln().abs() < 0.06
+                && others.iter().filter(|at| near(at)).count() * 2 > others.len()
+        };
+        let mut scores = Vec::new();
+        let mut others: Vec<(f64, String, Edit)> = Vec::new();
+        let own = std::iter::once(reading);
+        for r in own.chain(self.readings.iter().filter(|r| !same(r))) {
+            let longest = r.measured.runs.iter().max_by_key(|r| r.curve.beats.len());
+            for (i, choice) in r.measured.others.iter().enumerate() {
+                let score = r.score - r.measured.score + choice.score;
+                scores.push(score);
+                let Some(&at) = longest.and_then(|l| l.curve.beats.get(choice.phase)) else {
+                    continue;
+                };
+                let at = Seconds(at);
+                if std::ptr::eq(r, reading) {
+                    if choice.meter != grid.meter {
+                        let meter = choice.meter;
+                        others.push((score, format!("{meter} bars"), Edit::Meter { meter }));
+                    } else if i > 0 {
+                        let label = format!("bar one at {:.1} s", at.0);
+                        others.push((score, label, Edit::BarOne { at }));
+                    }
+                } else if i == 0 {
+                    let tempo = 60.0 / r.beat;
+                    let times = reading.beat / r.beat;
+                    let is = |factor: f64| (times / factor).ln().abs() < 0.06;
+                    let (label, edit) = if is(2.0) {
+                        (format!("double the tempo ({tempo:.0})"), Edit::Double)
+                    } else if is(0.5) {
+                        (format!("half the tempo ({tempo:.0})"), Edit::Halve)
+                    } else if is(1.0) {
+                        (
+                            format!("the beat between, bar one at {:.1} s", at.0),
+                            Edit::BarOne { at },
+                        )
+                    } else {
+                        let bpm = Bpm(tempo);
+                        (format!("{tempo:.0} beats a minute"), Edit::Tempo { bpm })
+                    };
+                    others.push((score, label, edit));
+                }
             }
         }
-        others.sort_by(|a, b| b.odds.total_cmp(&a.odds));
-        others
+        let top = scores.iter().copied().fold(f64::MIN, f64::max);
+        let odds = |score: f64| ((score - top) / priors::OVERSTATED).exp();
+        let all: f64 = scores.iter().map(|&s| odds(s)).sum();
+        others.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let mut told: Vec<Alternative> = Vec::new();
+        for (score, label, edit) in others {
+            if !told.iter().any(|o| o.edit == edit) {
+                let odds = (odds(score) / all) as f32;
+                told.push(Alternative { label, edit, odds });
+            }
+        }
+        told.truncate(TOLD);
+        told
     }
 
     fn warnings(&self, tracked: &Tracked) -> Vec<String> {
@@ -276,7 +317,7 @@ impl Part {
             beats.iter().map(|b| f64::from(b.confidence)).sum::<f64>() / beats.len().max(1) as f64;
         if beats.is_empty() {
             warnings.push("No pulse was heard.".to_owned());
-        } else if sure < 0.35 {
+        } else if sure < DOUBTFUL {
             warnings.push("The beat is doubtful: check it by ear or tap it.".to_owned());
         }
         for free in tracked.grid.free_time() {
@@ -405,24 +446,28 @@ fn target_beat(own: f64, held: &[Edit]) -> Option<f64> {
         target = Some(beat.clamp(0.24, 1.55));
     }
     if target.is_none() {
-        let mut taps: Vec<f64> = held
-            .iter()
-            .filter_map(|e| match e {
-                Edit::Tap { at } => Some(at.0),
-                _ => None,
-            })
-            .collect();
-        taps.sort_by(f64::total_cmp);
-        let mut gaps: Vec<f64> = taps
-            .windows(2)
-            .map(|p| p[1] - p[0])
-            .filter(|g| (0.24..=1.55).contains(g))
-            .collect();
-        gaps.sort_by(f64::total_cmp);
-        let tapped = gaps.get(gaps.len() / 2).copied();
-        target = tapped.filter(|t| (t / own).ln().abs() > 0.12);
+        target = tapped(held).filter(|t| (t / own).ln().abs() > 0.12);
     }
     target
+}
+
+/// The beat that a row of taps keeps, seconds; none without taps that follow each other.
+fn tapped(held: &[Edit]) -> Option<f64> {
+    let mut taps: Vec<f64> = held
+        .iter()
+        .filter_map(|e| match e {
+            Edit::Tap { at } => Some(at.0),
+            _ => None,
+        })
+        .collect();
+    taps.sort_by(f64::total_cmp);
+    let mut gaps: Vec<f64> = taps
+        .windows(2)
+        .map(|p| p[1] - p[0])
+        .filter(|g| (0.24..=1.55).contains(g))
+        .collect();
+    gaps.sort_by(f64::total_cmp);
+    gaps.get(gaps.len() / 2).copied()
 }
 
 fn level_of(beat: f64) -> usize {

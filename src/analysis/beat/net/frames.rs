@@ -1,0 +1,163 @@
+//! Notes as frames for the network; the same numbers as `xtask/train/beats/frames.py`.
+
+use crate::music::note::{Attack, Note, Role};
+
+/// Frames a second.
+pub(crate) const RATE: f64 = 50.0;
+/// Bins of pitch, a major third each from the low E on.
+const BINS: usize = 10;
+const CHROMA: usize = 4 + BINS;
+const MOVED: usize = CHROMA + 12;
+/// Spans (frames) on either side in which harmonies are compared.
+const SPANS: [usize; 3] = [25, 50, 100];
+pub(super) const FEATURES: usize = MOVED + 1 + SPANS.len();
+/// Frames before the first note and after the last.
+const MARGIN: f64 = 2.0;
+
+/// The recording as the network reads it.
+pub(super) struct Frames {
+    /// Instant of the first, seconds.
+    pub start: f64,
+    pub rows: Vec<[f32; FEATURES]>,
+}
+
+/// One note as numbers.
+struct Seen {
+    at: f64,
+    pitch: Option<f64>,
+    /// Probability that the thumb, or a low string, plays it.
+    low: f32,
+    weight: f32,
+    level: f32,
+}
+
+impl Seen {
+    fn class(&self) -> Option<usize> {
+        self.pitch.map(|p| p.round().rem_euclid(12.0) as usize)
+    }
+}
+
+impl Frames {
+    /// Frames of `notes`, in order of time; none where there are no notes.
+    pub fn read(notes: &[Note]) -> Self {
+        let mut seen: Vec<Seen> = notes
+            .iter()
+            .filter(|n| n.attack != Attack::Tap && n.time.0.is_finite())
+            .map(seen)
+            .collect();
+        let (Some(first), Some(last)) = (seen.first(), seen.last()) else {
+            return Self {
+                start: 0.0,
+                rows: Vec::new(),
+            };
+        };
+        let start = first.at - MARGIN;
+        let frames = ((last.at - start + MARGIN) * RATE).ceil() as usize + 1;
+        let mut levels: Vec<f32> = seen.iter().map(|s| s.level).collect();
+        levels.sort_by(f32::total_cmp);
+        let median = levels[levels.len() / 2];
+        for s in &mut seen {
+            s.at = (s.at - start) * RATE;
+            s.level = ((s.level - median) / 10.0).clamp(-2.0, 2.0);
+        }
+        let mut rows = vec![[0.0f32; FEATURES]; frames + 1];
+        lay(&seen, &mut rows);
+        rows.truncate(frames);
+        compare(&mut rows);
+        for row in &mut rows {
+            row[0] = row[0].min(2.0);
+            row[1] = row[1].min(2.0);
+            row[2] = row[2].clamp(-3.0, 3.0);
+            row[3] = row[3].ln_1p();
+            row[4..MOVED].iter_mut().for_each(|v| *v = v.min(2.0));
+        }
+        Self { start, rows }
+    }
+}
+
+fn seen(note: &Note) -> Seen {
+    let or = |value: f32, other: f32| if value.is_finite() { value } else { other };
+    let sure = or(note.role_confidence, 0.5).clamp(0.5, 1.0);
+    Seen {
+        at: note.time.0,
+        pitch: note.pitch.map(|p| p.0).filter(|p| p.is_finite()),
+        low: if note.role == Role::Bass {
+            sure
+        } else {
+            1.0 - sure
+        },
+        weight: or(note.confidence, 0.5).clamp(0.0, 1.0),
+        level: or(note.strength.0 as f32, -20.0),
+    }
+}
+
+/// Lays every note over the two frames around it.
+fn lay(seen: &[Seen], rows: &mut [[f32; FEATURES]]) {
+    let mut tonic = [0.0f32; 12];
+    for s in seen {
+        if let Some(class) = s.class() {
+            tonic[class] += s.weight * (1.0 + s.low);
+        }
+    }
+    // The first of the heaviest.
+    let tonic = (1..12).fold(0, |best, c| if tonic[c] > tonic[best] { c } else { best });
+    let mut bass = None;
+    for s in seen {
+        let class = s.class();
+        let mut moved = 0.0;
+        if s.low > 0.5 && class.is_some() {
+            moved = if class == bass { 0.0 } else { 1.0 };
+            bass = class;
+        }
+        let at = s.at.floor();
+        let share = (s.at - at) as f32;
+        for (row, part) in [(at as usize, 1.0 - share), (at as usize + 1, share)] {
+            let Some(row) = rows.get_mut(row) else {
+                continue;
+            };
+            let v = s.weight * part;
+            row[0] += v * s.low;
+            row[1] += v * (1.0 - s.low);
+            row[2] += v * s.level;
+            row[3] += v;
+            row[MOVED] += v * moved * s.low;
+            if let (Some(pitch), Some(class)) = (s.pitch, class) {
+                let bin = ((pitch - 40.0) / 4.0).clamp(0.0, BINS as f64 - 1.001);
+                let (low, over) = (bin as usize, bin.fract() as f32);
+                row[4 + low] += v * (1.0 - over);
+                row[5 + low] += v * over;
+                row[CHROMA + (class + 12 - tonic) % 12] += v;
+            }
+        }
+    }
+}
+
+/// How unlike the pitch classes before and after each frame are: 0 the same, 1 none in common.
+fn compare(rows: &mut [[f32; FEATURES]]) {
+    let mut sums = vec![[0.0f64; 12]];
+    for row in rows.iter() {
+        let last = sums[sums.len() - 1];
+        sums.push(std::array::from_fn(|c| {
+            last[c] + f64::from(row[CHROMA + c])
+        }));
+    }
+    let n = rows.len();
+    for (i, row) in rows.iter_mut().enumerate() {
+        for (k, span) in SPANS.into_iter().enumerate() {
+            let (from, to) = (i.saturating_sub(span), (i + span).min(n));
+            let (mut before, mut after, mut both) = (0.0, 0.0, 0.0);
+            for c in 0..12 {
+                let (a, b) = (sums[i][c] - sums[from][c], sums[to][c] - sums[i][c]);
+                before += a * a;
+                after += b * b;
+                both += a * b;
+            }
+            let norm = (before * after).sqrt();
+            row[MOVED + 1 + k] = if norm > 1e-6 {
+                (1.0 - both / norm) as f32
+            } else {
+                0.0
+            };
+        }
+    }
+}
