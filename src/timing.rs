@@ -266,19 +266,73 @@ pub fn measure_pinned(
     reference: Reference,
     pins: &[(usize, Seconds)],
 ) -> Drift {
+    if grid.is_empty() {
+        return Drift {
+            reference,
+            notes: vec![None; notes.len()],
+            ..Drift::default()
+        };
+    }
+    let phases = swing::phases(notes, grid);
+    let read = |swing, hand| {
+        let given = Given {
+            notes,
+            grid,
+            reference,
+            pins,
+            phases: &phases,
+        };
+        read_as(&given, swing, hand)
+    };
+    let mut best = read(swing::swing(&phases), true);
+    if grid.off_beat.is_some() {
+        return best;
+    }
+    // One place that drifts can be taken for a swing of all others, or for a hand that is late: of
+    // all readings the one with the fewest causes is the simplest.
+    let place = |beat: usize| grid.beats()[beat].place;
+    let mut fewest = best.causes(notes);
+    for (swing, hand) in swing::others(&phases, place) {
+        if fewest == 0 || best.slants().next().is_none() {
+            break;
+        }
+        let other = read(Some(swing), hand);
+        let causes = other.causes(notes);
+        if causes < fewest {
+            (best, fewest) = (other, causes);
+        }
+    }
+    best
+}
+
+/// What is measured, and against what.
+struct Given<'a> {
+    notes: &'a [Note],
+    grid: &'a Grid,
+    reference: Reference,
+    pins: &'a [(usize, Seconds)],
+    phases: &'a [swing::Phase],
+}
+
+/// Measures with the off-beats read as `swing`, and with a lateness of the fingers' hand on the beat
+/// taken off them where `hand` says so.
+fn read_as(given: &Given, swing: Option<Swing>, hand: bool) -> Drift {
+    let &Given {
+        notes,
+        grid,
+        reference,
+        pins,
+        phases,
+    } = given;
     let mut drift = Drift {
         reference,
         notes: vec![None; notes.len()],
+        swing,
+        set_off_beat: grid.off_beat,
         ..Drift::default()
     };
-    if grid.is_empty() {
-        return drift;
-    }
-    let phases = swing::phases(notes, grid);
-    drift.swing = swing::swing(&phases);
-    drift.set_off_beat = grid.off_beat;
     let off = drift.off_beat();
-    drift.lateness = swing::lateness(&phases, off);
+    drift.lateness = swing::lateness(phases, off, hand);
     drift.trend = steady::trend(grid);
 
     let mut order: Vec<usize> = (0..notes.len())
@@ -320,7 +374,7 @@ pub fn measure_pinned(
     if reference == Reference::Thumb {
         leave_out_unmeasured(&mut drift, notes, &order);
     }
-    summarise(&mut drift, notes, grid, &phases);
+    summarise(&mut drift, notes, grid, phases);
     drift
 }
 
@@ -486,7 +540,7 @@ fn sections(drift: &Drift, notes: &[Note], grid: &Grid, phases: &[swing::Phase])
                 to: last.end,
                 thumb: stats::figure(&gather(drift, notes, Role::Bass, within)),
                 fingers: stats::figure(&gather(drift, notes, Role::Melody, within)),
-                lateness: swing::lateness(&here, off(grid.off_beat, swing)),
+                lateness: swing::lateness(&here, off(grid.off_beat, swing), true),
                 swing,
                 tempo,
             });

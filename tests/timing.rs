@@ -164,6 +164,37 @@ fn lateness_swing_and_slants_come_out_as_played() {
     assert_eq!(drift.sections.len(), 2);
 }
 
+/// Straight playing in which the fingers hurry on beat 2 alone, the only beat that they play on: that
+/// is one place that drifts, neither a hand that is early nor off-beats that swing.
+#[test]
+fn one_place_that_drifts_takes_no_other_with_it() {
+    let beat = 0.6;
+    let mut notes = Vec::new();
+    for i in 0..48 {
+        let at = 1.0 + f64::from(i) * beat;
+        let wobble = 0.003 * f64::from((i * 7) % 5 - 2) / 2.0;
+        notes.push(note(at + wobble, Role::Bass, 40));
+        if i % 4 == 1 {
+            notes.push(note(at - 0.022 + wobble, Role::Melody, 64));
+        }
+        if i % 4 == 1 || i % 4 == 2 {
+            notes.push(note(at + 0.5 * beat - wobble, Role::Melody, 62));
+        }
+    }
+    let drift = measure(&notes, &grid(48, beat), Reference::OwnTempo);
+    let slanted: Vec<_> = drift.slants().map(|s| (s.slot, s.role)).collect();
+    let two = Slot {
+        beat: 2,
+        part: 0,
+        parts: 2,
+    };
+    assert_eq!(slanted, [(two, Role::Melody)]);
+    assert_eq!(
+        drift.swing.map(|s| s.feel()),
+        Some(thumbline::timing::Feel::Straight)
+    );
+}
+
 #[test]
 fn rolls_graces_and_doubles_are_no_drift() {
     let beat = 0.8;

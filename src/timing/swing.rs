@@ -78,20 +78,47 @@ pub(super) fn phases(notes: &[Note], grid: &Grid) -> Vec<Phase> {
 /// The place of the off-beat is the median place of the fingers' off-beats less the fingers' own
 /// lateness on the beat.
 pub(super) fn swing(phases: &[Phase]) -> Option<Swing> {
-    let fingers = || {
-        phases
-            .iter()
-            .filter(|p| p.role == Role::Melody && p.parts == 2)
-    };
-    let mut off: Vec<f64> = fingers()
-        .filter(|p| (OFF.0..OFF.1).contains(&p.at))
-        .map(|p| p.at)
-        .collect();
+    read(phases, |_| true, true)
+}
+
+/// Other readings of the same playing, for where one place of the bar alone drifts and pulls all
+/// others with it: without a lateness of the hand, and by the off-beats of each beat of the bar
+/// (`place` of a beat index) alone. Each with whether it takes the hand's lateness off.
+pub(super) fn others(phases: &[Phase], place: impl Fn(usize) -> u8) -> Vec<(Swing, bool)> {
+    let mut places: Vec<u8> = off_beats(phases, |_| true).map(|p| place(p.beat)).collect();
+    places.sort_unstable();
+    places.dedup();
+    let mut found = Vec::new();
+    for hand in [false, true] {
+        if !hand {
+            found.extend(read(phases, |_| true, hand).map(|s| (s, hand)));
+        }
+        for &at in &places {
+            let own = read(phases, |p| place(p.beat) == at, hand);
+            found.extend(own.map(|s| (s, hand)));
+        }
+    }
+    found
+}
+
+fn off_beats<'a>(
+    phases: &'a [Phase],
+    keep: impl Fn(&Phase) -> bool + 'a,
+) -> impl Iterator<Item = &'a Phase> + 'a {
+    let fingers = phases
+        .iter()
+        .filter(|p| p.role == Role::Melody && p.parts == 2);
+    fingers.filter(move |p| (OFF.0..OFF.1).contains(&p.at) && keep(p))
+}
+
+/// The off-beats that pass `keep`, less the hand's own lateness where `hand` says that it has one.
+fn read(phases: &[Phase], keep: impl Fn(&Phase) -> bool, hand: bool) -> Option<Swing> {
+    let mut off: Vec<f64> = off_beats(phases, keep).map(|p| p.at).collect();
     if off.len() < LEAST {
         return None;
     }
     let (mut on, unsure) = on_beat(phases);
-    let (base, error) = if on.len() >= LEAST {
+    let (base, error) = if hand && on.len() >= LEAST {
         let centre = stats::median(&mut on)?;
         (centre, half_width(&on).max(unsure))
     } else {
@@ -172,10 +199,10 @@ pub(super) fn place(swing: Option<Swing>) -> f64 {
 /// where either hand has fewer than three notes to tell it by.
 ///
 /// Where beats divide in two, only fingers on the beat tell: an off-beat's lateness cannot be
-/// told from swing. Notes of rolled chords count: they do sound later. Attacks that both hands
+/// told from swing; unless `hand` says that those drift by themselves, and all fingers tell. Notes of rolled chords count: they do sound later. Attacks that both hands
 /// share are taken apart as [`pinch`] tells.
-pub(super) fn lateness(phases: &[Phase], swing_place: f64) -> Option<Figure> {
-    let halves = 2 * phases.iter().filter(|p| p.parts == 2).count() > phases.len();
+pub(super) fn lateness(phases: &[Phase], swing_place: f64, hand: bool) -> Option<Figure> {
+    let halves = hand && 2 * phases.iter().filter(|p| p.parts == 2).count() > phases.len();
     let away = |p: &Phase| {
         (0..p.parts)
             .map(|part| p.at - super::slot::share(p.parts, part, swing_place))

@@ -86,6 +86,29 @@ impl Drift {
         Some((self.lateness?, self.floor(notes, |_| true)))
     }
 
+    /// How many things there are to tell: a swing, a hand that is late, and every place of the bar
+    /// that drifts apart from its hand.
+    pub(super) fn causes(&self, notes: &[Note]) -> usize {
+        let hand = self.between_hands(notes);
+        let late = hand
+            .filter(|(figure, floor)| Verdict::of(figure, *floor, Span(0.0)).drifts())
+            .map(|(figure, _)| figure.centre);
+        let swung = self.swing.map(|s| s.feel());
+        let swung = matches!(swung, Some(Feel::Swung(_) | Feel::Hurried(_)));
+        let apart = self.slots.iter().filter(|slot| {
+            let late = late.filter(|_| slot.role == Role::Melody);
+            let less = |span: Span| span - late.unwrap_or_default();
+            let figure = Figure {
+                centre: less(slot.figure.centre),
+                low: slot.figure.low.map(less),
+                high: slot.figure.high.map(less),
+                ..slot.figure
+            };
+            Verdict::of(&figure, slot.floor, slot.doubt).drifts()
+        });
+        apart.count() + usize::from(swung) + usize::from(late.is_some())
+    }
+
     fn floor(&self, notes: &[Note], keep: impl Fn(&Note) -> bool) -> Span {
         let placed = notes.iter().zip(&self.notes).filter(|(n, _)| keep(n));
         let counted = placed.filter_map(|(_, d)| d.as_ref());
