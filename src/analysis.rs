@@ -197,7 +197,7 @@ pub fn analyze(
         .iter_mut()
         .filter(|n| n.end > recording.end())
         .for_each(|n| n.end = recording.end());
-    let solo = solo::judge(&mono, observer)?;
+    let solo = solo::judge(&mono, doubt::unnamed(&heard), observer)?;
     if !solo.is_one_guitar() {
         for note in &mut notes {
             note.confidence *= 0.5;

@@ -66,37 +66,43 @@ fn a_guitar_is_taken_for_one() {
     assert!(found.solo.is_one_guitar(), "{:?}", found.solo);
 }
 
-/// Sounds without a guitar, synthesised here (no source): a chord that swells like an organ, a voice of
-/// pulses through two formants, clapping.
+/// Sounds without a guitar, synthesised here (no source): a voice of pulses through two formants with
+/// vibrato, clapping, hiss.
 #[test]
 fn what_is_no_guitar_is_told_so_and_nothing_is_measured() {
     let n = 10 * RATE as usize;
-    let at = |i: usize| i as f64 / f64::from(RATE);
     let mut state = 7_u32;
     let mut hiss = move || {
         state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         f64::from(state) / 2_f64.powi(31) - 1.0
     };
-    let organ = (0..n)
+    let mut turns = 0.0;
+    let voice = (0..n)
         .map(|i| {
-            let (t, root) = (
-                at(i),
-                110.0 * [1.0, 1.5, 1.25, 1.333][i / (2 * RATE as usize) % 4],
-            );
-            let swell = (TAU * 0.25 * t).sin().abs();
-            let tones = [1.0, 1.26, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0];
-            let sum: f64 = tones.iter().map(|k| (TAU * root * k * t).sin()).sum();
-            (0.05 * swell * sum + 1e-4 * hiss()) as f32
+            let t = i as f64 / f64::from(RATE);
+            let step = [0.0, 2.0, 4.0, 7.0, 5.0][i / 33_075 % 5];
+            let f = 140.0 * ((step + 0.5 * (TAU * 5.5 * t).sin()) / 12.0).exp2();
+            turns += f / f64::from(RATE);
+            let formant = |hz: f64, at: f64, wide: f64| (-((hz - at) / wide).powi(2)).exp();
+            let sum: f64 = (1..25)
+                .map(|k| {
+                    let hz = 140.0 * f64::from(k);
+                    let loud = formant(hz, 700.0, 400.0) + 0.5 * formant(hz, 1200.0, 300.0);
+                    loud * (TAU * turns * f64::from(k)).cos()
+                })
+                .sum();
+            (0.1 * sum) as f32
         })
         .collect();
     let mut clapping = vec![0.0f32; n];
     for k in 0..600 {
         let from = (k * 7919) % (n - 600);
         for j in 0..500 {
-            clapping[from + j] += (0.2 * hiss() * (-(j as f64) / 90.0).exp()) as f32;
+            clapping[from + j] += (0.2 * hiss() * (-f64::from(j as u32) / 90.0).exp()) as f32;
         }
     }
-    for (name, sound) in [("organ", organ), ("clapping", clapping)] {
+    let hissing = (0..n).map(|_| (0.1 * hiss()) as f32).collect();
+    for (name, sound) in [("voice", voice), ("clapping", clapping), ("hiss", hissing)] {
         let (solo, warnings, measured) = judged(name, sound);
         assert!(!solo.is_one_guitar(), "{name}: {}", solo.odds);
         assert!(

@@ -39,8 +39,9 @@ pub struct Weights {
     pub note: ([f32; 10], f32),
 }
 
-/// Logistic regressions over what this network says of performances with known notes: `cargo xtask bench
-/// fit FOLDER…` fits them anew (`fit`).
+/// Logistic regressions over what the network before this one said of 75 rendered pieces (steel, nylon,
+/// sampled and modelled voices; rooms, noise, lossy files). `cargo xtask bench fit FOLDER…` fits them anew
+/// (`fit`).
 const WEIGHTS: Weights = Weights {
     exact: (
         [

@@ -1,16 +1,34 @@
 //! What makes an analysis doubtful, in plain sentences.
 
 use super::decide::Event;
+use super::hear::Heard;
 use super::solo::Solo;
 use crate::recording::Recording;
 use std::borrow::Cow;
 
+/// A rise this clear is something: its flux and contrast (dB).
+const CLEAR: (f32, f32) = (0.5, 8.0);
+/// Below this the network finds no note in it.
+const UNHEARD: f32 = 0.3;
+/// Share of clear rises without a note above which this is no solo guitar. Tuned on rendered
+/// guitars against noise, clicks and drum-like bursts.
+const UNNAMED: f64 = 0.5;
 /// What is said where something else than one guitar sounds.
 pub const FOREIGN: &str = "This does not sound like one guitar alone, so thumb, fingers and drift are not told; \
      slowing and looping work all the same.";
 /// Samples in a row at the very top that count as cut off, and how many such runs matter.
 const FLAT: usize = 4;
 const RUNS: usize = 20;
+
+/// Whether most of what begins clearly is no note: drums, clicks, speech.
+pub fn unnamed(heard: &[Heard]) -> bool {
+    let clear: Vec<&Heard> = heard
+        .iter()
+        .filter(|h| h.candidate.strength > CLEAR.0 && h.candidate.rise > CLEAR.1)
+        .collect();
+    let lost = clear.iter().filter(|h| h.reading.onset < UNHEARD).count();
+    clear.len() >= 8 && lost as f64 > UNNAMED * clear.len() as f64
+}
 
 /// Sentences for the player.
 pub fn warnings(recording: &Recording, events: &[Event], solo: &Solo) -> Vec<String> {

@@ -99,7 +99,7 @@ fn time(events: &[Event], aims: &[f64], i: usize) -> f64 {
         return own.time.0;
     }
     if (events[other].time - own.time).0.abs() < AGREED {
-        return own_of_two(events, aims, (i, other), first);
+        return own_of_two(events, aims, (i, other));
     }
     let behind = 1000.0 * (aims[i] - higher);
     let aim = if behind > 0.0 && behind < 30.0 {
@@ -119,17 +119,32 @@ fn time(events: &[Event], aims: &[f64], i: usize) -> f64 {
     }
 }
 
-/// The time of the first of two notes that share an attack: the waveform tells when the earlier begins,
-/// the readings how long after it the other does.
-fn own_of_two(events: &[Event], aims: &[f64], (own, other): (usize, usize), first: f64) -> f64 {
-    let after = aims[own] - aims[other];
-    if after < APART {
-        return first;
+/// The time of one of two notes that share an attack. The readings tell how long after the earlier one
+/// the later begins; the waveform's time is that of whichever they place nearer to it.
+fn own_of_two(events: &[Event], aims: &[f64], (own, other): (usize, usize)) -> f64 {
+    let attack = events[own].time.0.min(events[other].time.0);
+    let (earlier, later) = if aims[own] <= aims[other] {
+        (own, other)
+    } else {
+        (other, own)
+    };
+    let drawn = events[later].midi + BELOW <= events[earlier].midi;
+    let apart = aims[later] - aims[earlier];
+    let apart = if drawn {
+        0.001 * undrawn(1000.0 * apart)
+    } else {
+        apart
+    };
+    if apart < APART {
+        return attack;
     }
-    if events[own].midi + BELOW <= events[other].midi {
-        return first + 0.001 * undrawn(1000.0 * after);
-    }
-    first + after
+    let marked = |i: usize| (aims[i] - attack).abs();
+    let first = if drawn || marked(earlier) <= marked(later) {
+        attack
+    } else {
+        attack - apart
+    };
+    if own == earlier { first } else { first + apart }
 }
 
 /// [`DRAWN`] between its points, ms.
