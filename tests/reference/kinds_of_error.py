@@ -59,8 +59,12 @@ def count(notes, found, c, made, late):
         made[MADE.get(n["tech"][:1], "pluck"), o["attack"]] += 1
         error = 1000 * (o["time_s"] - n["t"])
         late[n["role"]].append(error)
-        if o["role"] != n["role"]:
+        if o.get("role") is None:
+            c["role not told"] += 1
+        elif o["role"] != n["role"]:
             c["role swapped"] += 1
+        elif o.get("string") is None:
+            c["string not told, role right"] += 1
         elif o.get("string") != n["string"]:
             c["string wrong, role right"] += 1
         for limit in (6, 10):
