@@ -1,6 +1,7 @@
 //! `lesson`: one HTML file for a student, that plays some bars of a recording.
 
 use super::arguments::{self, GuitarArguments};
+use super::outputs::OutputArguments;
 use super::terminal::Terminal;
 use super::{Command, drill, source, usage};
 use anyhow::{Context, Result};
@@ -59,6 +60,8 @@ pub struct Lesson {
     /// The page to write; - is standard output.
     #[arg(long, value_name = "FILE", required_unless_present = "open")]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    outputs: OutputArguments,
     /// Say which settings a page was made with.
     #[arg(long, value_name = "PAGE", conflicts_with_all = ["rec", "out"])]
     open: Option<PathBuf>,
@@ -72,10 +75,17 @@ impl Command for Lesson {
         let (Some(rec), Some(out)) = (&self.rec, &self.out) else {
             return Err(usage("give a recording and --out"));
         };
+        let read: Vec<&Path> = [Some(rec), self.take.as_ref(), self.words.as_ref()]
+            .into_iter()
+            .flatten()
+            .map(PathBuf::as_path)
+            .collect();
+        let target = self.outputs.target(&read, out)?;
         let presets = source::presets(terminal);
         let recording = source::read(rec, Part::WHOLE, terminal)?;
         let source::Heard { found, drift } =
             source::hear(&recording, &self.guitar.options()?, terminal)?;
+        source::tell_tuning(&found, terminal);
         let bars = self
             .bars
             .or_else(|| lesson::usual_bars(&found))
@@ -104,7 +114,6 @@ impl Command for Lesson {
             other => other.into(),
         })?;
         drop(progress);
-        let target = Target::of(out);
         source::save(&target, &html)?;
         if target != Target::Output {
             terminal.remark(&format!(

@@ -24,7 +24,7 @@ pub const ROUNDS: &str = "recording,name,when_utc_ms";
 const REACH: u64 = 32 << 20;
 
 /// Signs by the bytes that a file of their format begins with.
-const SIGNS: [(&[u8], &[&str]); 7] = [
+const SIGNS: [(&[u8], &[&str]); 8] = [
     (b"RIFF", &["ISFT\x0a\0\0\0Thumbline\0"]),
     (b"MThd", &["\u{1}\u{9}Thumbline"]),
     (
@@ -37,6 +37,10 @@ const SIGNS: [(&[u8], &[&str]); 7] = [
     ),
     (b"<svg", &[COMMENT]),
     (b"<?xml", &[COMMENT, "<software>Thumbline</software>"]),
+    (
+        b"<!doctype html",
+        &["<meta name=\"generator\" content=\"Thumbline "],
+    ),
     (NOTES.as_bytes(), &[NOTES]),
     (ROUNDS.as_bytes(), &[ROUNDS]),
 ];
