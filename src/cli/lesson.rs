@@ -171,7 +171,7 @@ impl Lesson {
             return Ok(None);
         };
         let sound = source::read(path, Part::WHOLE, terminal)?;
-        let heard = source::analyze(&sound, &Options::default(), terminal)?;
+        let heard = source::analyze(&sound, &Options::tuned(model.tuning.clone()), terminal)?;
         let found = compare(
             Model {
                 notes: &model.notes,
