@@ -21,6 +21,16 @@ pub use guard::hush_readers;
 use crate::recording::Recording;
 use std::path::Path;
 
+/// Endings of the names of files that can be read, for dialogs.
+pub const ENDINGS: [&str; 21] = [
+    "wav", "wave", "rf64", "bw64", "aif", "aiff", "caf", "flac", "mp3", "m4a", "m4b", "aac", "ogg",
+    "oga", "opus", "mp4", "m4v", "mov", "3gp", "mkv", "webm",
+];
+
+/// The same formats in a player's words.
+pub const FORMATS: &str =
+    "WAV, AIFF, CAF, FLAC, MP3, M4A, Ogg, Opus, and the sound of videos (MP4, MOV, MKV, WebM)";
+
 /// Reads the whole recording at `path`, at its own rate and with all its channels.
 ///
 /// Damaged stretches become silence, as do samples that are no numbers; whoever wants to tell the

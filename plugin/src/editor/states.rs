@@ -115,12 +115,16 @@ fn empty(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<W
     page(ui, |ui| {
         ui.heading("Open a recording of a guitar to see thumb and fingers against the beat.");
         first_steps(ui, snapshot, sight, wishes);
+        ui.label(
+            "Press 60 % and Play: it is slower, at its own pitch. Double-click the number of a bar: \
+             it loops. Press Record and play along: your take appears on the same rows.",
+        );
     });
 }
 
 fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     ui.horizontal_wrapped(|ui| {
-        let hint = "WAV, AIFF, FLAC, MP3, Ogg Vorbis or M4A";
+        let hint = thumbline::load::FORMATS;
         if large(ui, false, "Open a recording…", hint, None) {
             wishes.push(Wish::AskForRecording);
         }

@@ -3,11 +3,7 @@
 //! Linux the library stays loaded for it (`-z nodelete`).
 
 use std::path::PathBuf;
-
-/// Endings of the files that can be read.
-const ENDINGS: [&str; 12] = [
-    "wav", "wave", "aif", "aiff", "flac", "mp3", "ogg", "oga", "m4a", "mp4", "aac", "caf",
-];
+use thumbline::load::ENDINGS;
 
 /// Opens the dialog that asks where a lesson page goes, `name` being proposed; `chosen` hears the place,
 /// nothing where it was dismissed.

@@ -220,8 +220,9 @@ fn advance(
                 }
             }
             if !more {
-                let warnings = decoder.warnings();
+                let mut warnings = decoder.warnings();
                 let original = Arc::new(decoder.finish().map_err(|e| e.to_string())?);
+                warnings.extend(lone_side(&original));
                 return Ok(Stage::Fitting {
                     original,
                     key,
@@ -395,4 +396,16 @@ fn write_demo(cancel: &Cancel) -> Result<Option<PathBuf>, String> {
     write().map_err(|e| e.to_string())?;
     part.keep().map_err(|e| e.to_string())?;
     Ok(Some(path))
+}
+
+/// What a player is told of a guitar on one side of a stereo recording.
+fn lone_side(recording: &Recording) -> Option<String> {
+    let side = match recording.lone_channel()? {
+        0 => "left",
+        1 => "right",
+        _ => return None,
+    };
+    Some(format!(
+        "The sound is on the {side} side only: choose the {side} side to hear it in both ears"
+    ))
 }
