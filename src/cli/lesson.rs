@@ -14,11 +14,10 @@ use thumbline::load::Part;
 use thumbline::music::drill::pattern_stages;
 use thumbline::music::note::Note;
 use thumbline::preset::Presets;
-use thumbline::report::compare as report;
 use thumbline::report::file::Target;
 use thumbline::report::lesson::{self, Lesson as Sheet, LessonError, Phrase, Practice, Settings};
 use thumbline::stretch::Speed;
-use thumbline::timing::Drift;
+use thumbline::timing::{Drift, Reference};
 
 /// Bars of a stage of a drill.
 const STAGE: usize = 2;
@@ -172,26 +171,19 @@ impl Lesson {
         };
         let sound = source::read(path, Part::WHOLE, terminal)?;
         let heard = source::analyze(&sound, &Options::tuned(model.tuning.clone()), terminal)?;
-        let found = compare(
-            Model {
-                notes: &model.notes,
-                grid: &model.grid,
-                drifts: &drift.notes,
-            },
-            &heard.notes,
-        );
+        let model = Model {
+            notes: &model.notes,
+            grid: &model.grid,
+            drifts: &drift.notes,
+        };
+        let found = compare(model, &heard.notes);
         if found.same_tune < SAME_TUNE {
             return Err(usage(format!(
                 "`{}` seems to be another tune: leave --take out, or give a take of these bars",
                 sound.name()
             )));
         }
-        Ok(Some(report::as_second(
-            &found,
-            &model.notes,
-            drift,
-            &heard.notes,
-        )))
+        Ok(Some(found.page(model, &heard.notes, Reference::Recording)))
     }
 
     fn practice(

@@ -113,7 +113,7 @@ pub(super) fn phrase(phrase: &Phrase<'_>) -> Result<Part, LessonError> {
         let (notes, placed) = excerpt(notes, &drift.notes, first_beat, inside);
         let drift = Drift {
             notes: placed,
-            ..Drift::default()
+            ..drift.clone()
         };
         (notes, drift)
     });
