@@ -2,11 +2,13 @@
 //!
 //! Pure values and arithmetic; no audio, no files.
 
+pub mod capo;
 pub mod chord;
 pub mod drill;
 pub mod fingering;
 pub mod grid;
 pub mod guess;
+pub mod hand;
 pub mod harmonics;
 pub mod key;
 pub mod meter;
@@ -15,8 +17,10 @@ pub mod note;
 pub mod performance;
 pub mod picking;
 pub mod pitch;
+pub mod progression;
 pub mod ringing;
 pub mod scale;
 pub mod score;
 pub mod syncopation;
+pub mod tension;
 pub mod tuning;

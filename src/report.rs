@@ -16,6 +16,7 @@ pub mod midi;
 pub mod musicxml;
 pub mod neck;
 pub mod pdf;
+pub mod shapes;
 pub mod sheet;
 pub mod sign;
 pub mod svg;

@@ -1,5 +1,7 @@
 //! `strings`: where the notes of a scale lie in a tuning, open strings first.
 
+mod capo;
+mod chords;
 mod guess;
 mod harmonics;
 mod json;
@@ -11,8 +13,9 @@ use super::{Command, source, usage};
 use anyhow::Result;
 use clap::Args;
 use std::path::PathBuf;
-use thumbline::music::chord::{Chord, Shape, main_chords, shapes};
-use thumbline::music::fingering::{Costs, Path, paths};
+use thumbline::music::chord::{Chord, Drone, Shape, drones, main_chords, shapes};
+use thumbline::music::fingering::{Costs, Path, on_one_string, paths, usual_line};
+use thumbline::music::hand::{Hand, SCALE_MM};
 use thumbline::music::moves::{StringMove, string_moves};
 use thumbline::music::pitch::read_pitch;
 use thumbline::music::scale::Scale;
@@ -24,10 +27,12 @@ use thumbline::report::neck::{Dot, Neck};
 use thumbline::report::sheet::Ground;
 use thumbline::report::{midi, musicxml, neck};
 
-/// Paths that are shown.
+/// Paths that are shown, shapes of each chord, and walks under drones.
 const PATHS: usize = 3;
+const SHAPES: usize = 3;
+const DRONES: usize = 3;
 
-/// Find the notes of a scale in a tuning, open strings first, and a path that lets them ring.
+/// Find the notes of a scale in a tuning, a path that lets them ring, and chord shapes.
 #[derive(Args)]
 pub struct Strings {
     /// Tuning by name, or its strings from the lowest: "D A D G A D", "x" for a missing one.
@@ -45,7 +50,7 @@ pub struct Strings {
     /// Highest note; without it, two octaves up as far as the neck goes.
     #[arg(long, value_name = "NOTE")]
     to: Option<String>,
-    /// Highest fret to use, above the capo.
+    /// Highest fret to use, above the capo; of harmonics, the highest that is listed.
     #[arg(long, value_name = "FRET", default_value_t = 12)]
     highest: i32,
     /// The tuning to compare with.
@@ -54,11 +59,17 @@ pub struct Strings {
     /// Natural harmonics instead: where they lie, how they sound, and what can be played in them.
     #[arg(long)]
     harmonics: bool,
+    /// Shapes of chords instead, and how they follow each other: "C Am F G", "D/F#", "Asus4".
+    #[arg(long, value_name = "CHORDS", conflicts_with = "harmonics")]
+    chords: Option<String>,
+    /// Where to put the capo for a key instead, so that its chords have open strings: "Eb".
+    #[arg(long, value_name = "KEY", conflicts_with_all = ["harmonics", "chords"])]
+    capo_for: Option<String>,
     /// Guess the tuning of a recording instead: which known tuning, capo and detune fit.
     #[arg(long, value_name = "REC")]
     guess: Option<PathBuf>,
-    /// Sounding length of the strings in millimetres, from nut or capo.
-    #[arg(long, value_name = "MM", default_value_t = 648.0)]
+    /// Scale length of the guitar in millimetres, nut to saddle.
+    #[arg(long, value_name = "MM", default_value_t = SCALE_MM)]
     length_mm: f64,
     /// Write the answer as JSON ("-" for standard output).
     #[arg(long, value_name = "FILE")]
@@ -85,7 +96,10 @@ struct Answer {
     paths: Vec<Path>,
     against: String,
     moves: Vec<StringMove>,
+    /// Notes of the path's line that only one string has.
+    alone: Vec<i32>,
     chords: Vec<(Chord, Vec<Shape>)>,
+    drones: Vec<Drone>,
     highest: i32,
 }
 
@@ -119,12 +133,7 @@ impl Answer {
     fn score(&self) -> Option<Score> {
         let best = self.paths.first()?;
         let title = format!("{}, {}", self.scale.name, self.tuning_name);
-        Some(Score::of_places(
-            &title,
-            &self.tuning,
-            self.scale.key,
-            &best.places,
-        ))
+        Some(Score::of_path(&title, &self.tuning, self.scale.key, best))
     }
 }
 
@@ -145,9 +154,26 @@ impl Command for Strings {
         }
         let (tuning_name, tuning) = self.tuning(&presets)?;
         let (report, words, picture, score) = if self.harmonics {
-            let answer = harmonics::answer(&tuning_name, tuning, &presets, self.length_mm)?;
+            let answer =
+                harmonics::answer(&tuning_name, tuning, &presets, self.length_mm, self.highest)?;
             let words = answer.text();
             (answer.json(), words, answer.picture(), Some(answer.score()))
+        } else if let Some(names) = &self.chords {
+            let answer = chords::answer(names, &tuning_name, tuning)?;
+            (
+                answer.json(),
+                answer.text(),
+                answer.picture(),
+                answer.score(),
+            )
+        } else if let Some(key) = &self.capo_for {
+            if svg.is_some() || midi.is_some() || musicxml.is_some() {
+                return Err(usage(
+                    "places of the capo are told as text or with --json only",
+                ));
+            }
+            let answer = capo::answer(key, &tuning_name, tuning, &presets)?;
+            (answer.json(), answer.text(), String::new(), None)
         } else {
             let answer = self.answer(tuning_name, tuning, &presets)?;
             let (words, picture) = (text::of(&answer), picture(&answer));
@@ -229,16 +255,25 @@ impl Strings {
                 scale.pitch_name(to)
             )));
         }
+        let hand = Hand::with_capo(tuning.capo());
+        let line = if self.from.is_none() && self.to.is_none() {
+            usual_line(&tuning, &scale, self.highest)
+        } else {
+            reached
+        };
         Ok(Answer {
-            paths: paths(&tuning, &reached, self.highest, &Costs::default(), PATHS),
-            moves: string_moves(&other, &tuning),
+            paths: paths(&tuning, &line, self.highest, &Costs::default(), PATHS),
+            alone: on_one_string(&tuning, &scale.notes(from, to), self.highest),
+            // The capo moves both: what changes is the strings.
+            moves: string_moves(&other.with_capo(tuning.capo()), &tuning),
             chords: main_chords(&scale)
                 .into_iter()
                 .map(|chord| {
-                    let shapes = shapes(&chord, &tuning, 2);
+                    let shapes = shapes(&chord, &tuning, &hand, SHAPES);
                     (chord, shapes)
                 })
                 .collect(),
+            drones: drones(&scale, &tuning, &hand, DRONES),
             tuning_name,
             tuning,
             scale,

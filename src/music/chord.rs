@@ -1,207 +1,461 @@
-//! Chord shapes that let open strings ring.
+//! Chords by name, and the shapes that a guitarist holds for them, easiest first.
 //!
-//! Owns triads of a scale and the search for their shapes; every shape is scored by stated costs.
+//! Owns what a chord's name means and the search for shapes in any tuning; what a hand can hold is
+//! `hand`'s. A shape has its chord's notes and no others. What it lacks it says: a triad without its
+//! third or fifth is offered, but never in silence, and a bass that is not the root makes a slash name.
 
-use super::scale::Scale;
+mod drone;
+mod mode;
+
+pub use drone::{Drone, drones};
+pub use mode::{keys_chords, main_chords};
+
+use super::hand::{Grip, HIGHEST_FRET, Hand};
+use super::pitch::{Key, read_class};
 use super::tuning::Tuning;
 
-/// A triad on a degree of a scale.
+/// A chord.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Chord {
-    /// Roman numeral: large for major, small for minor.
-    pub degree: String,
-    /// Its name, like `Bm`.
+    /// Its name, like `Bm7` or `D/F#`.
     pub name: String,
-    /// Pitch classes root, third, fifth.
-    pub classes: [i32; 3],
+    /// Roman numeral in its key, like `bVII`; empty when it stands alone.
+    pub degree: String,
+    /// Pitch class of the root, 0 = C.
+    pub root: i32,
+    /// Semitones above the root, rising from 0, each below 12.
+    pub steps: Vec<i32>,
+    /// Pitch class of the bass, where the name asks for one.
+    pub bass: Option<i32>,
+    /// How its notes are spelled.
+    pub key: Key,
+}
+
+/// Names after the root, the first is ours, and what they mean in semitones above the root.
+const KINDS: &[(&[&str], &[i32])] = &[
+    (&["", "maj", "M", "major"], &[0, 4, 7]),
+    (&["m", "min", "-", "minor"], &[0, 3, 7]),
+    (&["5"], &[0, 7]),
+    (&["sus2"], &[0, 2, 7]),
+    (&["sus4", "sus"], &[0, 5, 7]),
+    (&["add9", "add2"], &[0, 2, 4, 7]),
+    (&["m(add9)", "madd9"], &[0, 2, 3, 7]),
+    (&["add4", "add11"], &[0, 4, 5, 7]),
+    (&["6"], &[0, 4, 7, 9]),
+    (&["m6"], &[0, 3, 7, 9]),
+    (&["7"], &[0, 4, 7, 10]),
+    (&["maj7", "M7"], &[0, 4, 7, 11]),
+    (&["m7", "min7", "-7"], &[0, 3, 7, 10]),
+    (&["7sus4", "7sus"], &[0, 5, 7, 10]),
+    (&["9"], &[0, 2, 4, 7, 10]),
+    (&["m9"], &[0, 2, 3, 7, 10]),
+    (&["dim"], &[0, 3, 6]),
+    (&["aug", "+"], &[0, 4, 8]),
+    (&["dim7"], &[0, 3, 6, 9]),
+    (&["m7b5"], &[0, 3, 6, 10]),
+];
+
+/// Why a text is no chord.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "`{0}` is no chord: write a root and a kind, like `D`, `Bm7`, `Asus4`, `Cadd9`, `G5` or `D/F#`"
+)]
+pub struct ChordError(pub String);
+
+impl Chord {
+    /// Reads a name like `Bm`, `F#m7`, `Dsus4`, `Cadd9`, `G5`, `D/F#`.
+    ///
+    /// # Errors
+    /// [`ChordError`] with the text.
+    pub fn parse(text: &str) -> Result<Self, ChordError> {
+        let text = text.trim();
+        let wrong = || ChordError(text.to_owned());
+        let (above, bass) = match text.split_once('/') {
+            Some((above, bass)) => (above, Some(bass)),
+            None => (text, None),
+        };
+        if !above.starts_with(|c: char| ('A'..='G').contains(&c)) {
+            return Err(wrong());
+        }
+        let (semitones, fifths, kind) = read_class(above).ok_or_else(wrong)?;
+        let (names, steps) = KINDS
+            .iter()
+            .find(|(names, _)| names.contains(&kind))
+            .ok_or_else(wrong)?;
+        let bass = match bass {
+            None => None,
+            Some(name) => {
+                let (class, _, rest) = read_class(name).ok_or_else(wrong)?;
+                if !rest.is_empty() {
+                    return Err(wrong());
+                }
+                Some(class.rem_euclid(12))
+            }
+        };
+        let minor = steps.contains(&3);
+        let key = Key::new(fifths - if minor { 3 } else { 0 });
+        let mut chord = Self::of(semitones.rem_euclid(12), steps, key);
+        let root = &above[..above.len() - kind.len()];
+        chord.name = format!("{root}{}", names[0]);
+        if let Some(bass) = bass.filter(|b| *b != chord.root) {
+            chord.name += &format!("/{}", key.class_name(bass));
+            chord.bass = Some(bass);
+        }
+        Ok(chord)
+    }
+
+    /// The chord of `steps` on `root`, spelled in `key`.
+    pub fn of(root: i32, steps: &[i32], key: Key) -> Self {
+        let kind = KINDS.iter().find(|(_, known)| *known == steps);
+        let kind = kind.map_or("?", |(names, _)| names[0]);
+        Self {
+            name: format!("{}{kind}", key.class_name(root)),
+            degree: String::new(),
+            root,
+            steps: steps.to_vec(),
+            bass: None,
+            key,
+        }
+    }
+
+    /// Its pitch classes, the root first; a foreign bass last.
+    pub fn classes(&self) -> Vec<i32> {
+        let own = self.steps.iter().map(|s| (self.root + s).rem_euclid(12));
+        let mut classes: Vec<i32> = own.collect();
+        classes.extend(self.bass.filter(|b| !classes.contains(b)));
+        classes
+    }
+
+    /// Is it minor by its third?
+    pub fn is_minor(&self) -> bool {
+        self.steps.contains(&3)
+    }
+
+    /// Semitones of its third and its fifth, where it has them.
+    fn third(&self) -> Option<i32> {
+        self.steps.iter().copied().find(|s| matches!(s, 3 | 4))
+    }
+
+    fn fifth(&self) -> Option<i32> {
+        self.steps.iter().copied().find(|s| matches!(s, 6..=8))
+    }
 }
 
 /// A way to hold a chord.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shape {
-    /// Fret of each string, string 1 first: 0 open, none not played.
+    /// What it sounds: the chord's name, with the bass where that is not the root.
+    pub name: String,
+    /// Fret of each string above the capo, string 1 first: 0 open, none not played.
     pub frets: Vec<Option<i32>>,
-    /// Strings that ring open.
-    pub open: usize,
-    /// Fingers that stop a string.
-    pub fingers: usize,
-    /// Sum of its costs; lower is easier and fuller.
+    /// How the left hand holds it.
+    pub grip: Grip,
+    /// What the chord's name promises and the shape lacks: `third`, `fifth`.
+    pub missing: Vec<&'static str>,
+    /// What it costs: the hand's effort and what the shape lacks in fullness. Lower comes first.
     pub cost: f64,
-    /// Is the third left out (neither major nor minor)?
-    pub without_third: bool,
 }
 
-/// Highest fret of a shape, and the frets that a hand spans.
-const HIGHEST: i32 = 7;
-const SPAN: i32 = 3;
-
-/// Costs of a shape: a stopped string 1, a string not played 1.5, each fret of span beyond the
-/// first 0.5, each fret above the third 0.35, a missing third 1.6, a missing fifth 0.6, a bass that
-/// is not the root 2 (tuned on the usual open chords of standard tuning).
-const STOPPED: f64 = 1.0;
-const UNPLAYED: f64 = 1.5;
-const SPREAD: f64 = 0.5;
-const HIGH: f64 = 0.35;
-const NO_THIRD: f64 = 1.6;
-const NO_FIFTH: f64 = 0.6;
-const INVERTED: f64 = 2.0;
-
-/// I, IV, V and their relative minors (of a minor scale: i, iv, v and their relative majors) of a
-/// scale of seven notes; of another scale, of the major or minor key on its tonic.
-pub fn main_chords(scale: &Scale) -> Vec<Chord> {
-    let minor = scale.steps.contains(&3) && !scale.steps.contains(&4);
-    let seven = if scale.steps.len() == 7 {
-        scale.steps.clone()
-    } else if minor {
-        vec![0, 2, 3, 5, 7, 8, 10]
-    } else {
-        vec![0, 2, 4, 5, 7, 9, 11]
-    };
-    // The relative of a major chord lies a sixth above it, of a minor chord a third.
-    let relatives = if minor { [2, 5, 6] } else { [5, 1, 2] };
-    [0, 3, 4]
-        .into_iter()
-        .chain(relatives)
-        .map(|degree| triad(scale, &seven, degree))
-        .collect()
-}
-
-fn triad(scale: &Scale, steps: &[i32], degree: usize) -> Chord {
-    let class = |offset: usize| {
-        let at = degree + offset;
-        (scale.tonic + steps[at % 7] + 12 * (at / 7) as i32).rem_euclid(12)
-    };
-    let classes = [class(0), class(2), class(4)];
-    let third = (classes[1] - classes[0]).rem_euclid(12);
-    let fifth = (classes[2] - classes[0]).rem_euclid(12);
-    let numeral = ["I", "II", "III", "IV", "V", "VI", "VII"][degree];
-    let (numeral, kind) = match (third, fifth) {
-        (3, 7) => (numeral.to_lowercase(), "m"),
-        (3, 6) => (numeral.to_lowercase(), "dim"),
-        (4, 8) => (numeral.to_owned(), "aug"),
-        _ => (numeral.to_owned(), ""),
-    };
-    Chord {
-        degree: numeral,
-        name: format!("{}{kind}", scale.class_name(classes[0])),
-        classes,
-    }
-}
-
-/// The `count` best shapes of `chord` in `tuning`, best first.
-pub fn shapes(chord: &Chord, tuning: &Tuning, count: usize) -> Vec<Shape> {
-    let strings = tuning.strings();
-    let mut search = Search {
-        chord,
-        tuning,
-        frets: vec![None; usize::from(strings)],
-        found: Vec::new(),
-        keep: count,
-    };
-    search.string(strings);
-    search.found
-}
-
-struct Search<'a> {
-    chord: &'a Chord,
-    tuning: &'a Tuning,
-    frets: Vec<Option<i32>>,
-    found: Vec<Shape>,
-    keep: usize,
-}
-
-impl Search<'_> {
-    /// Tries every fret of `string` and goes on to the next higher one.
-    fn string(&mut self, string: u8) {
-        let Some(index) = usize::from(string).checked_sub(1) else {
-            self.keep();
-            return;
-        };
-        // Strings may be left out below the lowest that is played and above the highest.
-        self.frets[index] = None;
-        self.string(string - 1);
-        let Some(open) = self.tuning.open(string) else {
-            return;
-        };
-        // A string left out between played ones is hard to keep silent.
-        let lower = &self.frets[index + 1..];
-        if lower.first() == Some(&None) && lower.iter().any(Option::is_some) {
-            return;
-        }
-        for fret in 0..=HIGHEST {
-            let class = (open + fret).rem_euclid(12);
-            if self.chord.classes.contains(&class) && self.fits(index, fret) {
-                self.frets[index] = Some(fret);
-                self.string(string - 1);
-            }
-        }
-        self.frets[index] = None;
-    }
-
-    /// Can `fret` be added on string `index` without too wide a hand or too many fingers?
-    fn fits(&self, index: usize, fret: i32) -> bool {
-        if fret == 0 {
-            return true;
-        }
-        let held = self.frets[index + 1..].iter().flatten().filter(|f| **f > 0);
-        let (mut low, mut high, mut fingers) = (fret, fret, 1);
-        for f in held {
-            low = low.min(*f);
-            high = high.max(*f);
-            fingers += 1;
-        }
-        high - low < SPAN + 1 && fingers <= 4
-    }
-
-    fn keep(&mut self) {
-        let Some(shape) = self.shape() else { return };
-        let at = self.found.partition_point(|s| s.cost <= shape.cost);
-        if at < self.keep {
-            self.found.insert(at, shape);
-            self.found.truncate(self.keep);
-        }
-    }
-
-    fn shape(&self) -> Option<Shape> {
-        let played: Vec<(usize, i32)> = self
+impl Shape {
+    /// Frets from the lowest string, `x32010`; with spaces where a fret has two figures.
+    pub fn diagram(&self) -> String {
+        let frets: Vec<String> = self
             .frets
             .iter()
-            .enumerate()
-            .filter_map(|(i, f)| f.map(|f| (i, f)))
+            .rev()
+            .map(|f| f.map_or_else(|| "x".to_owned(), |f| f.to_string()))
             .collect();
-        if played.len() < 4 {
-            return None;
-        }
-        let class = |(i, f): (usize, i32)| {
-            self.tuning
-                .open(i as u8 + 1)
-                .map(|o| (o + f).rem_euclid(12))
-        };
-        let has = |wanted: i32| played.iter().any(|p| class(*p) == Some(wanted));
-        let [root, third, fifth] = self.chord.classes;
-        if !has(root) {
-            return None;
-        }
-        let stopped: Vec<i32> = played.iter().map(|p| p.1).filter(|f| *f > 0).collect();
-        let low = stopped.iter().min().copied().unwrap_or(0);
-        let high = stopped.iter().max().copied().unwrap_or(0);
-        let unplayed = self.frets.len() - played.len();
-        let without_third = !has(third);
-        let mut cost = STOPPED * stopped.len() as f64 + UNPLAYED * unplayed as f64;
-        cost += SPREAD * f64::from((high - low - 1).max(0)) + HIGH * f64::from((high - 3).max(0));
-        for (missing, price) in [
-            (without_third, NO_THIRD),
-            (!has(fifth), NO_FIFTH),
-            (class(*played.last()?) != Some(root), INVERTED),
-        ] {
-            cost += if missing { price } else { 0.0 };
-        }
-        Some(Shape {
-            frets: self.frets.clone(),
-            open: played.len() - stopped.len(),
-            fingers: stopped.len(),
-            cost,
-            without_third,
-        })
+        let wide = frets.iter().any(|f| f.len() > 1);
+        frets.join(if wide { " " } else { "" })
     }
+
+    /// Left-hand fingers from the lowest string: `-32-1-` for `x32010`, `T` for the thumb.
+    pub fn fingers(&self) -> String {
+        (1..=self.frets.len() as u8)
+            .rev()
+            .map(|string| match self.finger(string) {
+                None => '-',
+                Some(0) => 'T',
+                Some(finger) => char::from(b'0' + finger),
+            })
+            .collect()
+    }
+
+    /// The finger on `string`, 0 for the thumb.
+    pub fn finger(&self, string: u8) -> Option<u8> {
+        let fret = self.frets.get(usize::from(string).wrapping_sub(1))?;
+        fret.filter(|f| *f > 0)
+            .and_then(|fret| self.grip.finger(string, fret))
+    }
+
+    /// Strings that ring open, the lowest first.
+    pub fn open(&self) -> Vec<u8> {
+        (1..=self.frets.len() as u8)
+            .rev()
+            .filter(|s| self.frets[usize::from(*s) - 1] == Some(0))
+            .collect()
+    }
+
+    /// What a player should know beyond the diagram: what is missing, a barre, the thumb, a string
+    /// to keep silent.
+    pub fn remarks(&self) -> Vec<String> {
+        let mut said: Vec<String> = self.missing.iter().map(|m| format!("no {m}")).collect();
+        for press in &self.grip.presses {
+            if press.finger == 0 {
+                said.push("thumb over".to_owned());
+            } else if press.width() > 1 {
+                let full = usize::from(press.width()) == self.frets.len();
+                said.push(if full {
+                    format!("barre {}", press.fret)
+                } else {
+                    format!("barre {} on {}-{}", press.fret, press.low, press.high)
+                });
+            }
+        }
+        for string in &self.grip.muted {
+            said.push(format!("mute {string}"));
+        }
+        said
+    }
+
+    /// Fingers that stay where they are when the hand goes on to `next`: (finger, string, fret).
+    pub fn common_fingers(&self, next: &Self) -> Vec<(u8, u8, i32)> {
+        let mut common = Vec::new();
+        for a in &self.grip.presses {
+            if next
+                .grip
+                .presses
+                .iter()
+                .any(|b| (a.finger, a.fret, a.low) == (b.finger, b.fret, b.low))
+            {
+                common.push((a.finger, a.low, a.fret));
+            }
+        }
+        common
+    }
+}
+
+/// Costs beside the hand's effort (chosen on the open chords and barres of standard tuning and on the
+/// barres of open G): a string left out at the bass or the treble, a third or fifth that is missing,
+/// a bass other than the root, and what an open string is worth.
+const NO_BASS_STRING: f64 = 0.45;
+const NO_TREBLE_STRING: f64 = 0.9;
+const NO_INNER_STRING: f64 = 0.3;
+const NO_THIRD: f64 = 1.4;
+const NO_FIFTH: f64 = 0.9;
+const FIFTH_OF_FOUR: f64 = 0.4;
+const FIFTH_IN_BASS: f64 = 0.8;
+const OTHER_IN_BASS: f64 = 1.5;
+/// A note that is not of the triad sounds twice: teachers of harmony double root, fifth, third.
+const DOUBLED_COLOUR: f64 = 0.5;
+/// Open strings under a hand that is this far from them.
+const FAR: i32 = 5;
+const FAR_FROM_OPEN: f64 = 0.15;
+const OPEN: f64 = 0.15;
+/// A form without open strings under one barre is learnt once and played on every fret.
+const MOVABLE: f64 = 0.7;
+/// A shape that differs from a better one on one string is hardly another shape.
+const HARDLY_OTHER: f64 = 0.8;
+
+/// Frets above the lowest stopped one that are tried; the hand decides.
+const WINDOW: i32 = 4;
+
+/// The `count` best shapes of `chord` in `tuning` for `hand`, best first. A shape that only leaves out
+/// strings of a better one is not repeated, unless that spares a barre or the thumb.
+pub fn shapes(chord: &Chord, tuning: &Tuning, hand: &Hand, count: usize) -> Vec<Shape> {
+    let mut found = all_shapes(chord, tuning, hand);
+    found.sort_by(|a, b| {
+        a.cost
+            .total_cmp(&b.cost)
+            .then_with(|| a.frets.cmp(&b.frets))
+    });
+    let mut kept: Vec<Shape> = Vec::new();
+    while kept.len() < count {
+        found.retain(|shape| !kept.iter().any(|k| says_nothing_new(shape, k)));
+        let rank = |s: &Shape| {
+            let near = kept.iter().any(|k| differing(s, k) < 2);
+            s.cost + if near { HARDLY_OTHER } else { 0.0 }
+        };
+        let best = (0..found.len()).min_by(|a, b| rank(&found[*a]).total_cmp(&rank(&found[*b])));
+        match best {
+            Some(best) => kept.push(found.remove(best)),
+            None => break,
+        }
+    }
+    kept
+}
+
+/// How often notes of the name that are not root, third or fifth sound beyond the first time.
+fn doubled_colours(chord: &Chord, sounding: &[(u8, i32)]) -> usize {
+    let triad = [Some(0), chord.third(), chord.fifth()];
+    let mut colours: Vec<i32> = chord
+        .steps
+        .iter()
+        .copied()
+        .filter(|s| !triad.contains(&Some(*s)))
+        .collect();
+    colours.extend(chord.bass.map(|b| (b - chord.root).rem_euclid(12)));
+    colours.retain(|s| !triad.contains(&Some(*s)));
+    colours.dedup();
+    let times = |s: &i32| {
+        let class = (chord.root + s).rem_euclid(12);
+        sounding
+            .iter()
+            .filter(|(_, m)| m.rem_euclid(12) == class)
+            .count()
+    };
+    colours.iter().map(|s| times(s).saturating_sub(1)).sum()
+}
+
+fn differing(a: &Shape, b: &Shape) -> usize {
+    a.frets.iter().zip(&b.frets).filter(|(a, b)| a != b).count()
+}
+
+/// Is `shape` only `other` with strings left out, and no easier in kind?
+fn says_nothing_new(shape: &Shape, other: &Shape) -> bool {
+    let pairs = || shape.frets.iter().zip(&other.frets);
+    let fewer = pairs().all(|(a, b)| a.is_none() || a == b);
+    let more = pairs().all(|(a, b)| b.is_none() || a == b);
+    let hard = |s: &Shape| s.grip.barre() > 4 || s.grip.presses.iter().any(|p| p.finger == 0);
+    (fewer && !(hard(other) && !hard(shape))) || (more && !hard(shape))
+}
+
+/// Every shape that a hand can hold.
+fn all_shapes(chord: &Chord, tuning: &Tuning, hand: &Hand) -> Vec<Shape> {
+    let strings = usize::from(tuning.strings());
+    let highest = HIGHEST_FRET.min(22 - tuning.capo()).min(12);
+    let classes = chord.classes();
+    let mut found = Vec::new();
+    for low in 0..=highest {
+        let choices: Vec<Vec<Option<i32>>> = (1..=tuning.strings())
+            .map(|string| {
+                let mut frets = vec![None];
+                if let Some(open) = tuning.open(string) {
+                    let stopped = if low == 0 {
+                        1..=0
+                    } else {
+                        low..=(low + WINDOW)
+                    };
+                    frets.extend(
+                        std::iter::once(0)
+                            .chain(stopped)
+                            .filter(|f| classes.contains(&(open + f).rem_euclid(12)))
+                            .map(Some),
+                    );
+                }
+                frets
+            })
+            .collect();
+        let mut frets = vec![None; strings];
+        each(&choices, 0, &mut frets, &mut |frets| {
+            if low > 0 && !frets.contains(&Some(low)) {
+                return;
+            }
+            found.extend(shape(chord, tuning, hand, frets));
+        });
+    }
+    found
+}
+
+fn each(
+    choices: &[Vec<Option<i32>>],
+    string: usize,
+    frets: &mut Vec<Option<i32>>,
+    of: &mut impl FnMut(&[Option<i32>]),
+) {
+    let Some(here) = choices.get(string) else {
+        of(frets);
+        return;
+    };
+    for fret in here {
+        frets[string] = *fret;
+        each(choices, string + 1, frets, of);
+    }
+}
+
+/// The shape of `frets` when it is one of `chord` and a hand can hold it.
+pub fn shape(chord: &Chord, tuning: &Tuning, hand: &Hand, frets: &[Option<i32>]) -> Option<Shape> {
+    let sounding: Vec<(u8, i32)> = frets
+        .iter()
+        .enumerate()
+        .filter_map(|(i, f)| Some((i as u8 + 1, tuning.open(i as u8 + 1)? + (*f)?)))
+        .collect();
+    if sounding.len() < if chord.steps.len() == 2 { 3 } else { 4 } {
+        return None;
+    }
+    let classes = chord.classes();
+    if sounding
+        .iter()
+        .any(|(_, m)| !classes.contains(&m.rem_euclid(12)))
+    {
+        return None;
+    }
+    let has = |steps: i32| {
+        let class = (chord.root + steps).rem_euclid(12);
+        sounding.iter().any(|(_, m)| m.rem_euclid(12) == class)
+    };
+    let (third, fifth) = (chord.third(), chord.fifth());
+    // A third or fifth may be missing, and is told; anything else belongs to the name.
+    let may_lack = |s: i32| Some(s) == third || (Some(s) == fifth && s == 7);
+    if chord.steps.iter().any(|s| !has(*s) && !may_lack(*s)) {
+        return None;
+    }
+    let no_third = third.is_some_and(|s| !has(s));
+    let no_fifth = fifth.is_some_and(|s| !has(s));
+    // Of more than three notes only the fifth is left out, as players do.
+    if no_third && (chord.steps.len() > 3 || no_fifth) {
+        return None;
+    }
+    // The bass is what sounds lowest, wherever its string lies.
+    let bass = sounding.iter().map(|s| s.1).min()?.rem_euclid(12);
+    if chord.bass.is_some_and(|wanted| wanted != bass) {
+        return None;
+    }
+    let grip = hand.grip(frets)?;
+    let mut cost = grip.effort;
+    let (first, last) = (sounding.first()?.0, sounding.last()?.0);
+    cost += NO_TREBLE_STRING * f64::from(first - 1);
+    cost += NO_BASS_STRING * f64::from(tuning.strings() - last);
+    cost += NO_INNER_STRING * grip.muted.len() as f64;
+    let open = frets.iter().filter(|f| **f == Some(0)).count();
+    cost -= OPEN * open as f64;
+    let top = frets.iter().flatten().copied().max().unwrap_or(0);
+    if open > 0 {
+        cost += FAR_FROM_OPEN * f64::from((top - FAR).max(0));
+    }
+    let first_finger = grip.presses.iter().find(|p| p.finger == 1);
+    if open == 0 && grip.muted.is_empty() && first_finger.is_some_and(|p| p.width() > 4) {
+        cost -= MOVABLE;
+    }
+    cost += DOUBLED_COLOUR * doubled_colours(chord, &sounding) as f64;
+    let mut missing = Vec::new();
+    if no_third {
+        missing.push("third");
+        cost += NO_THIRD;
+    }
+    if no_fifth {
+        missing.push("fifth");
+        cost += if chord.steps.len() > 3 {
+            FIFTH_OF_FOUR
+        } else {
+            NO_FIFTH
+        };
+    }
+    let mut name = chord.name.clone();
+    if chord.bass.is_none() && bass != chord.root {
+        let is_fifth = fifth.is_some_and(|s| (chord.root + s).rem_euclid(12) == bass);
+        cost += if is_fifth {
+            FIFTH_IN_BASS
+        } else {
+            OTHER_IN_BASS
+        };
+        name += &format!("/{}", chord.key.class_name(bass));
+    }
+    Some(Shape {
+        name,
+        frets: frets.to_vec(),
+        grip,
+        missing,
+        cost,
+    })
 }

@@ -1,8 +1,11 @@
-//! Where to play a line of notes: the path over the neck that costs the left hand least.
+//! Where to play a line of notes so that it rings: places, left-hand fingers and positions.
 //!
-//! A shortest path (Viterbi 1967, from memory) through all places of every note, with a hand that
-//! covers four frets. Every cost is stated in [`Costs`]; nothing else decides.
+//! A shortest path (Viterbi 1967, from memory) through all places of every note and all positions of
+//! the hand (`hand`). What it pays for is silence: a note dies when its string is needed again, when
+//! its finger is, or when the hand moves; a note whose finger can stay rings on. Every cost is stated
+//! in [`Costs`]; nothing else decides.
 
+use super::hand::Hand;
 use super::tuning::Tuning;
 
 /// One note's place on the neck.
@@ -23,21 +26,24 @@ impl Place {
     }
 }
 
-/// What makes a path hard or dull. Units are arbitrary: one stopped note costs 1. The values were
-/// chosen so that open strings win unless they would silence the note before (tuned on the major
-/// scales of the preset tunings).
+/// What makes a path hard or dull. Units are arbitrary: a note that is cut off costs 2. Chosen on
+/// major and pentatonic scales of the preset tunings.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Costs {
     /// A stopped note instead of an open string.
     pub stopped: f64,
-    /// Each fret that the hand moves.
+    /// The hand shifts at all, and each centimetre of it; half of both while an open string sounds.
     pub shift: f64,
-    /// Each fret above the fifth, where strings are stiffer and the open strings far.
+    /// Each centimetre that the hand shifts.
+    pub centimetre: f64,
+    /// Each fret above the seventh, where strings are stiffer.
     pub height: f64,
-    /// Reaching the fourth fret of the hand's four.
+    /// The little finger reaches for a fifth fret, at full stretch.
     pub stretch: f64,
-    /// Staying on a string, which ends the note before.
-    pub same_string: f64,
+    /// The note before is cut off: its string is played again, or its finger has to leave.
+    pub cut: f64,
+    /// The note before the last is cut off by its string.
+    pub cut_later: f64,
     /// Each string that is skipped.
     pub skipped: f64,
 }
@@ -45,21 +51,43 @@ pub struct Costs {
 impl Default for Costs {
     fn default() -> Self {
         Self {
-            stopped: 1.0,
-            shift: 0.6,
-            height: 0.15,
-            stretch: 0.25,
-            same_string: 0.4,
-            skipped: 0.1,
+            stopped: 0.35,
+            shift: 0.3,
+            centimetre: 0.12,
+            height: 0.08,
+            stretch: 0.6,
+            cut: 2.0,
+            cut_later: 0.3,
+            skipped: 0.08,
         }
     }
 }
 
-/// A path and what it costs.
+impl Costs {
+    /// For a line played in one position, note after note, ringing or not.
+    pub fn in_position() -> Self {
+        Self {
+            cut: 0.1,
+            cut_later: 0.0,
+            shift: 0.8,
+            centimetre: 0.3,
+            height: 0.15,
+            ..Self::default()
+        }
+    }
+}
+
+/// A path, how the hand plays it and what it costs.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Path {
     /// A place for every note, in order.
     pub places: Vec<Place>,
+    /// The left-hand finger of every note, 1 to 4; none on open strings.
+    pub fingers: Vec<Option<u8>>,
+    /// Fret of the index finger at every note.
+    pub hands: Vec<i32>,
+    /// Does the note sound on while the next one is played? The last one does.
+    pub rings: Vec<bool>,
     /// Sum of its costs.
     pub cost: f64,
 }
@@ -69,13 +97,64 @@ impl Path {
     pub fn open_notes(&self) -> usize {
         self.places.iter().filter(|p| p.open()).count()
     }
+
+    /// Share of notes that sound on into the next one, 0 to 1; 1 for a lone note.
+    pub fn ringing(&self) -> f64 {
+        let pairs = self.rings.len().saturating_sub(1);
+        if pairs == 0 {
+            return 1.0;
+        }
+        self.rings[..pairs].iter().filter(|r| **r).count() as f64 / pairs as f64
+    }
+
+    /// For every note, how many notes later it stops: at its string's next note, when its finger is
+    /// needed elsewhere or when the hand moves; none while nothing stops it.
+    pub fn until(&self) -> Vec<Option<usize>> {
+        (0..self.places.len())
+            .map(|i| {
+                (i + 1..self.places.len())
+                    .find(|j| self.stops(i, *j))
+                    .map(|j| j - i)
+            })
+            .collect()
+    }
+
+    /// Does note `j` end note `i`?
+    fn stops(&self, i: usize, j: usize) -> bool {
+        let (a, b) = (self.places[i], self.places[j]);
+        if a.string == b.string {
+            return true;
+        }
+        let moved = self.hands[i] != self.hands[j];
+        let needed = self.fingers[i] == self.fingers[j] && !b.open();
+        !a.open() && (moved || needed)
+    }
+
+    /// Where the hand stands, note by note, without repeats: `(index of the note, fret)`.
+    pub fn positions(&self) -> Vec<(usize, i32)> {
+        let mut found: Vec<(usize, i32)> = Vec::new();
+        for (i, hand) in self.hands.iter().enumerate() {
+            if self.fingers[i].is_some() && found.last().is_none_or(|last| last.1 != *hand) {
+                found.push((i, *hand));
+            }
+        }
+        found
+    }
 }
 
-/// Frets the hand covers without moving.
-const HAND: i32 = 4;
+/// Frets the hand covers, a finger a fret; the little finger may reach one more.
+const FRETS: i32 = 4;
 
 /// Longest line that is answered, in notes.
 pub const LONGEST: usize = 2_000;
+
+/// A place, the fret of the index finger, and the string of the note before (0 for none).
+#[derive(Clone, Copy, PartialEq, Eq)]
+struct State {
+    place: Place,
+    hand: i32,
+    before: u8,
+}
 
 /// A way to reach one state: its cost, the state and the rank before it.
 #[derive(Clone, Copy)]
@@ -85,11 +164,9 @@ struct Way {
     rank: usize,
 }
 
-/// A place with the fret of the index finger.
-#[derive(Clone, Copy, PartialEq)]
-struct State {
-    place: Place,
-    hand: i32,
+/// The finger on `fret` of a hand whose index finger is at `hand`; none when open.
+fn finger(fret: i32, hand: i32) -> Option<u8> {
+    (fret > 0).then(|| (fret - hand + 1).clamp(1, 4) as u8)
 }
 
 /// The `count` cheapest paths for `notes` (MIDI) in `tuning` up to fret `highest`, cheapest first,
@@ -101,22 +178,33 @@ pub fn paths(
     costs: &Costs,
     count: usize,
 ) -> Vec<Path> {
-    let steps: Vec<Vec<State>> = notes
+    let hand = Hand::with_capo(tuning.capo());
+    let finder = Finder { costs, hand };
+    let choices: Vec<Vec<(Place, i32)>> = notes
         .iter()
         .take(LONGEST)
-        .map(|midi| states(tuning, *midi, highest))
+        .map(|midi| finder.places(tuning, *midi, highest))
         .collect();
-    if steps.is_empty() || steps.iter().any(Vec::is_empty) || count == 0 {
+    if choices.is_empty() || choices.iter().any(Vec::is_empty) || count == 0 {
         return Vec::new();
     }
     // Different hands give the same places, so more ways are kept than paths are wanted.
     let keep = 3 * count;
-    let mut table: Vec<Vec<Vec<Way>>> = Vec::with_capacity(steps.len());
+    let mut states: Vec<Vec<State>> = Vec::with_capacity(choices.len());
+    let mut table: Vec<Vec<Vec<Way>>> = Vec::with_capacity(choices.len());
+    let first: Vec<State> = choices[0]
+        .iter()
+        .map(|(place, hand)| State {
+            place: *place,
+            hand: *hand,
+            before: 0,
+        })
+        .collect();
     table.push(
-        steps[0]
+        first
             .iter()
             .map(|s| {
-                let cost = costs.alone(*s);
+                let cost = finder.alone(s.place, s.hand);
                 vec![Way {
                     cost,
                     from: 0,
@@ -125,12 +213,15 @@ pub fn paths(
             })
             .collect(),
     );
-    for pair in steps.windows(2) {
-        let before = &table[table.len() - 1];
-        let ways = pair[1]
-            .iter()
-            .map(|to| best_ways(&pair[0], before, *to, costs, keep))
-            .collect();
+    states.push(first);
+    for next in &choices[1..] {
+        let (to, ways) = finder.step(
+            &states[states.len() - 1],
+            &table[table.len() - 1],
+            next,
+            keep,
+        );
+        states.push(to);
         table.push(ways);
     }
     let mut ends: Vec<(f64, usize, usize)> = table[table.len() - 1]
@@ -141,9 +232,9 @@ pub fn paths(
     ends.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut found: Vec<Path> = Vec::new();
     for (cost, state, rank) in ends {
-        let places = trace(&steps, &table, state, rank);
-        if !found.iter().any(|p| p.places == places) {
-            found.push(Path { places, cost });
+        let path = traced(&states, &table, state, rank, cost);
+        if !found.iter().any(|p| p.places == path.places) {
+            found.push(path);
         }
         if found.len() == count {
             break;
@@ -152,80 +243,195 @@ pub fn paths(
     found
 }
 
-fn states(tuning: &Tuning, midi: i32, highest: i32) -> Vec<State> {
-    let mut states = Vec::new();
-    for (string, fret) in tuning.places(midi, highest) {
-        let place = Place { midi, string, fret };
-        let hands = if fret == 0 {
-            1..=(highest - HAND + 1).max(1)
-        } else {
-            (fret - HAND + 1).max(1)..=fret
-        };
-        states.extend(hands.map(|hand| State { place, hand }));
-    }
-    states
+struct Finder<'a> {
+    costs: &'a Costs,
+    hand: Hand,
 }
 
-fn best_ways(from: &[State], ways: &[Vec<Way>], to: State, costs: &Costs, keep: usize) -> Vec<Way> {
-    let mut found: Vec<Way> = Vec::new();
-    for (i, state) in from.iter().enumerate() {
-        // An open string leaves the hand free, but it does not move for nothing.
-        let step = costs.step(*state, to) + costs.alone(to);
-        for (rank, way) in ways[i].iter().enumerate() {
-            let cost = way.cost + step;
-            let at = found.partition_point(|w| w.cost <= cost);
-            if at >= keep {
-                break;
-            }
-            found.insert(
-                at,
-                Way {
-                    cost,
-                    from: i,
-                    rank,
-                },
+impl Finder<'_> {
+    /// Every place of a pitch with every hand that can play it.
+    fn places(&self, tuning: &Tuning, midi: i32, highest: i32) -> Vec<(Place, i32)> {
+        let mut found = Vec::new();
+        for (string, fret) in tuning.places(midi, highest) {
+            let place = Place { midi, string, fret };
+            let hands = if fret == 0 {
+                1..=(highest - FRETS + 1).max(1)
+            } else {
+                (fret - FRETS).max(1)..=fret
+            };
+            found.extend(
+                hands
+                    .filter(|hand| self.strain(fret, *hand).is_some())
+                    .map(|hand| (place, hand)),
             );
-            found.truncate(keep);
         }
+        found
     }
-    found
+
+    /// How far the little finger reaches beyond its own fret, 0 to 1; none beyond a hand's reach.
+    fn strain(&self, fret: i32, hand: i32) -> Option<f64> {
+        if fret == 0 || fret - hand < FRETS - 1 {
+            return Some(0.0);
+        }
+        self.hand.stretch(1, hand, 4, fret)
+    }
+
+    fn alone(&self, place: Place, hand: i32) -> f64 {
+        if place.fret == 0 {
+            return 0.0;
+        }
+        let reach = if place.fret - hand >= FRETS { 0.5 } else { 0.0 };
+        // The index finger leads; the little finger is the weakest.
+        let weak = match finger(place.fret, hand) {
+            Some(4) => 0.1,
+            Some(3) => 0.03,
+            _ => 0.0,
+        };
+        self.costs.stopped
+            + weak
+            + self.costs.height * f64::from((place.fret - 7).max(0))
+            + self.costs.stretch * (reach + self.strain(place.fret, hand).unwrap_or(1.0))
+    }
+
+    /// What it costs to go on to `place` with the index finger at `hand`.
+    fn change(&self, from: State, place: Place, hand: i32) -> f64 {
+        let costs = self.costs;
+        let mut cost = 0.0;
+        if hand != from.hand {
+            let centimetres = self.hand.between_mm(hand, from.hand) / 10.0;
+            let free = if from.place.open() || place.open() {
+                0.5
+            } else {
+                1.0
+            };
+            cost += free * (costs.shift + costs.centimetre * centimetres);
+        }
+        if place == from.place {
+            return cost;
+        }
+        let apart = place.string.abs_diff(from.place.string);
+        let lifted = !from.place.open()
+            && (hand != from.hand
+                || (!place.open()
+                    && finger(place.fret, hand) == finger(from.place.fret, from.hand)));
+        if apart == 0 || lifted {
+            cost += costs.cut;
+        }
+        if from.before == place.string && apart > 0 {
+            cost += costs.cut_later;
+        }
+        cost + costs.skipped * f64::from(apart.saturating_sub(1))
+    }
+
+    /// All states of the next note and the best ways to each.
+    fn step(
+        &self,
+        from: &[State],
+        ways: &[Vec<Way>],
+        next: &[(Place, i32)],
+        keep: usize,
+    ) -> (Vec<State>, Vec<Vec<Way>>) {
+        let mut strings: Vec<u8> = from.iter().map(|s| s.place.string).collect();
+        strings.sort_unstable();
+        strings.dedup();
+        let (mut states, mut found) = (Vec::new(), Vec::new());
+        for (place, hand) in next {
+            let alone = self.alone(*place, *hand);
+            for before in &strings {
+                let mut best: Vec<Way> = Vec::new();
+                for (i, state) in from.iter().enumerate() {
+                    if state.place.string != *before {
+                        continue;
+                    }
+                    let step = alone + self.change(*state, *place, *hand);
+                    for (rank, way) in ways[i].iter().enumerate() {
+                        let cost = way.cost + step;
+                        let at = best.partition_point(|w| w.cost <= cost);
+                        if at >= keep {
+                            break;
+                        }
+                        best.insert(
+                            at,
+                            Way {
+                                cost,
+                                from: i,
+                                rank,
+                            },
+                        );
+                        best.truncate(keep);
+                    }
+                }
+                states.push(State {
+                    place: *place,
+                    hand: *hand,
+                    before: *before,
+                });
+                found.push(best);
+            }
+        }
+        (states, found)
+    }
 }
 
-fn trace(steps: &[Vec<State>], table: &[Vec<Vec<Way>>], state: usize, rank: usize) -> Vec<Place> {
+fn traced(
+    states: &[Vec<State>],
+    table: &[Vec<Vec<Way>>],
+    state: usize,
+    rank: usize,
+    cost: f64,
+) -> Path {
     let (mut state, mut rank) = (state, rank);
-    let mut places = Vec::with_capacity(steps.len());
-    for (step, ways) in steps.iter().zip(table).rev() {
+    let mut places = Vec::with_capacity(states.len());
+    let mut hands = Vec::with_capacity(states.len());
+    for (step, ways) in states.iter().zip(table).rev() {
         places.push(step[state].place);
+        hands.push(step[state].hand);
         let way = ways[state][rank];
         (state, rank) = (way.from, way.rank);
     }
     places.reverse();
-    places
+    hands.reverse();
+    let fingers = places
+        .iter()
+        .zip(&hands)
+        .map(|(p, hand)| finger(p.fret, *hand))
+        .collect();
+    let mut path = Path {
+        rings: vec![true; places.len()],
+        places,
+        fingers,
+        hands,
+        cost,
+    };
+    for i in 1..path.places.len() {
+        path.rings[i - 1] = !path.stops(i - 1, i);
+    }
+    path
 }
 
-impl Costs {
-    fn alone(&self, state: State) -> f64 {
-        let fret = state.place.fret;
-        if fret == 0 {
-            return 0.0;
-        }
-        let height = f64::from((fret - 5).max(0)) * self.height;
-        let reach = if fret - state.hand == HAND - 1 {
-            self.stretch
-        } else {
-            0.0
-        };
-        self.stopped + height + reach
+/// The notes of `scale` to play when nobody names a range: two octaves from the lowest tonic, or from
+/// the next one where the lowest octave lies on one string alone and cannot ring.
+pub fn usual_line(tuning: &Tuning, scale: &super::scale::Scale, highest: i32) -> Vec<i32> {
+    let (lowest, highest_open) = tuning.range().unwrap_or((40, 64));
+    let tonic = lowest + (scale.tonic - lowest).rem_euclid(12);
+    let line = |from: i32| scale.notes(from, (from + 24).min(highest_open + highest));
+    let octave = |from: i32| {
+        let notes = scale.notes(from, from + 12);
+        let best = paths(tuning, &notes, highest, &Costs::default(), 1);
+        best.first().map_or(0.0, Path::ringing)
+    };
+    let (low, next) = (octave(tonic), octave(tonic + 12));
+    if low < 0.75 && next > low {
+        line(tonic + 12)
+    } else {
+        line(tonic)
     }
+}
 
-    fn step(&self, from: State, to: State) -> f64 {
-        let moved = f64::from((to.hand - from.hand).abs()) * self.shift;
-        let apart = (i32::from(to.place.string) - i32::from(from.place.string)).abs();
-        let strings = match apart {
-            0 if to.place == from.place => 0.0,
-            0 => self.same_string,
-            apart => f64::from(apart - 1) * self.skipped,
-        };
-        moved + strings
-    }
+/// Notes of `scale` that only one string has, up to fret `highest`: they cannot ring into each other.
+pub fn on_one_string(tuning: &Tuning, line: &[i32], highest: i32) -> Vec<i32> {
+    line.iter()
+        .copied()
+        .filter(|midi| tuning.places(*midi, highest).len() == 1)
+        .collect()
 }

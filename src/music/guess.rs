@@ -1,14 +1,15 @@
 //! Which tuning was it? Ranked guesses from the notes that were heard, with odds.
 //!
 //! Owns the guess, not the list of tunings (`presets/tunings.toml`). In every moment the left hand
-//! is taken to hold one of the easiest shapes that a tuning has for some triad (`chord`), and the
+//! is taken to hold one of the easiest shapes that a tuning has for some triad (`triad`), and the
 //! right hand to pluck its strings, thumb the low ones, fingers the high ones; now and then a note
 //! leaves the shape for a low fret, or is misheard. Some pieces are played in closed positions all
 //! over the neck instead; they say little of their tuning. Whether a note rings on when another
 //! begins says whether the two may lie on one string (`ringing`). For every known tuning and capo
 //! all that gives a probability of what was heard, and Bayes' rule makes odds of it.
 
-use super::chord::{Chord, Shape, shapes};
+mod triad;
+
 use super::note::{Attack, Note, Role};
 use super::ringing;
 use super::tuning::{Named, Tuning};
@@ -16,6 +17,7 @@ use crate::unit::{Cents, Seconds};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, HashMap};
 use std::fmt;
+use triad::{Chord, Shape, shapes};
 
 /// Odds from which a guess is taken for known: below, nothing is told as if it were.
 pub const SURE: f64 = 0.6;
@@ -313,8 +315,6 @@ impl Held {
         for root in 0..12 {
             for third in [3, 4] {
                 let chord = Chord {
-                    degree: String::new(),
-                    name: String::new(),
                     classes: [root, (root + third) % 12, (root + 7) % 12],
                 };
                 for shape in shapes(&chord, &tuning, WAYS) {

@@ -1,4 +1,4 @@
-//! Natural harmonics: where the nodes of a string lie and what sounds there.
+//! Harmonics: where the nodes of a string lie, what sounds there, and how it is touched and plucked.
 //!
 //! A finger on the node at k/n of a string lets partial n sound, n times the open frequency; the
 //! node lies at fret 12·log₂(n/(n−k)) (equal-tempered frets on an ideal string).
@@ -54,6 +54,58 @@ pub fn number_at(fret: u8) -> Option<u8> {
             .iter()
             .any(|node| (node - f64::from(fret)).abs() < 0.2)
     })
+}
+
+/// Sounding length of strings behind a capo, in mm, of a guitar of scale length `scale_mm`.
+pub fn sounding_length_mm(scale_mm: f64, capo: i32) -> f64 {
+    scale_mm - fret_distance_mm(scale_mm, f64::from(capo.max(0)))
+}
+
+/// Where to pluck partial `number` of a string of sounding length `length_mm`, in mm from the saddle:
+/// the belly of its wave that lies nearest to the saddle, where the string swings widest.
+pub fn pluck_mm(number: u8, length_mm: f64) -> f64 {
+    length_mm / (2.0 * f64::from(number.max(1)))
+}
+
+/// How a natural harmonic is played, as a teacher says it.
+pub const TOUCH: &str =
+    "Touch the string over the wire, do not press; pluck, and lift the finger at once.";
+
+/// How an artificial one is.
+pub const WITH_ONE_HAND: &str = "Stop the note with the left hand. Touch the string twelve frets higher \
+with the right index finger, and pluck behind it with the thumb or the ring finger.";
+
+/// An artificial harmonic: a stopped note sounded an octave higher by the right hand alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Artificial {
+    /// String, 1 = highest.
+    pub string: u8,
+    /// Fret that the left hand stops, 0 for an open string.
+    pub stopped: i32,
+    /// Fret over which the right index finger touches.
+    pub touched: i32,
+    /// Sounding pitch.
+    pub pitch: MidiNote,
+}
+
+/// The artificial harmonics of the stopped notes `frets` (string 1 first, none not played): each an
+/// octave above its note. Those that would be touched beyond fret 24 are left out.
+pub fn artificial(tuning: &Tuning, frets: &[Option<i32>]) -> Vec<Artificial> {
+    frets
+        .iter()
+        .enumerate()
+        .rev()
+        .filter_map(|(i, fret)| {
+            let (string, stopped) = (i as u8 + 1, (*fret)?);
+            let pitch = MidiNote(tuning.sounding(string, stopped)?.0 + 12.0);
+            (stopped + 12 <= 24).then_some(Artificial {
+                string,
+                stopped,
+                touched: stopped + 12,
+                pitch,
+            })
+        })
+        .collect()
 }
 
 /// Every node of every string up to partial `highest`, string 1 first, each string from the 12th

@@ -3,7 +3,7 @@
 //! Owns what is on the page. When a player really plays it is `performance`; where beats lie in a
 //! recording is `grid`; how a page is written to a file is `report`.
 
-use super::fingering::Place;
+use super::fingering::Path;
 use super::grid::Grid;
 use super::harmonics;
 use super::meter::Meter;
@@ -88,6 +88,37 @@ pub struct Written {
     pub finger: Option<Finger>,
     /// How it begins.
     pub attack: Attack,
+    /// Left-hand finger, where it is said: 0 the thumb over the neck, 1 index to 4 little finger.
+    #[serde(default)]
+    pub left: Option<u8>,
+    /// How long it sounds in beats, where that is longer than written: it is let ring.
+    #[serde(default)]
+    pub rings: Option<Beats>,
+    /// What else the right hand does.
+    #[serde(default)]
+    pub touch: Touch,
+}
+
+/// What a stroke has beside its beginning: nothing in most.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Touch {
+    /// Played firmly.
+    pub accent: bool,
+    /// Short, under the palm or by the hand that comes back to the string.
+    pub damped: bool,
+    /// One stroke over several strings.
+    pub brush: Option<Brush>,
+}
+
+/// Which way a brush goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Brush {
+    /// Towards the floor, from the low strings to the high ones.
+    Down,
+    /// Back up, from the high strings.
+    Up,
 }
 
 impl Written {
@@ -102,6 +133,9 @@ impl Written {
             role: finger.role(),
             finger: Some(finger),
             attack: Attack::Pluck,
+            left: None,
+            rings: None,
+            touch: Touch::default(),
         }
     }
 }
@@ -122,6 +156,9 @@ pub struct Score {
     /// Notes in order of position.
     pub notes: Vec<Written>,
 }
+
+/// Longest that a note is let ring, in beats.
+const LET_RING: f64 = 4.0;
 
 /// What is wrong with a written tune.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -189,19 +226,28 @@ impl Score {
         Ok(score)
     }
 
-    /// A line of places in even beats of 4/4: how a path over the neck is written.
-    pub fn of_places(title: &str, tuning: &Tuning, key: Key, places: &[Place]) -> Self {
+    /// A path over the neck in even beats of 4/4, with left-hand fingers, every note sounding as long
+    /// as the hand lets it, four beats at most.
+    pub fn of_path(title: &str, tuning: &Tuning, key: Key, path: &Path) -> Self {
+        let beats: Vec<Beats> = (0..path.places.len()).map(|i| Beats(i as f64)).collect();
+        Self::of_line(title, tuning, key, path, &beats)
+    }
+
+    /// The same with each note where `at` says, in beats, rising; as long as the shorter of the two.
+    pub fn of_line(title: &str, tuning: &Tuning, key: Key, path: &Path, at: &[Beats]) -> Self {
+        let until = path.until();
+        let places = path.places.iter().zip(at).enumerate();
         let notes = places
-            .iter()
-            .enumerate()
-            .filter_map(|(i, place)| {
+            .filter_map(|(i, (place, at_beat))| {
                 let fret = u8::try_from(place.fret).ok()?;
-                Some(Written::pluck(
-                    Beats(i as f64),
-                    Beats(1.0),
-                    place.string,
-                    fret,
-                ))
+                let mut note = Written::pluck(*at_beat, Beats(1.0), place.string, fret);
+                note.finger = None;
+                note.left = path.fingers.get(i).copied().flatten();
+                let end = until[i].and_then(|later| at.get(i + later));
+                let longest = at_beat.0 + LET_RING;
+                let end = end.map_or(longest, |end| end.0.min(longest));
+                note.rings = Some(Beats((end - at_beat.0).max(0.0)));
+                Some(note)
             })
             .collect();
         let mut score = Self {
@@ -212,10 +258,11 @@ impl Score {
             key,
             notes,
         };
-        for note in &mut score.notes {
-            note.finger = None;
-        }
         score.settle();
+        for note in &mut score.notes {
+            // What sounds no longer than it is written needs no sign.
+            note.rings = note.rings.filter(|r| r.0 > note.length.0 + 1e-9);
+        }
         score
     }
 
@@ -286,6 +333,22 @@ impl Score {
                 .find(|n| n.role == note.role && n.at.0 > note.at.0 + 1e-9)
                 .map_or(bar_end, |n| n.at.0.min(bar_end));
             self.notes[i].length = Beats(next - self.notes[i].at.0);
+        }
+    }
+
+    /// Lets every note ring until its string is played again, four beats at most: how a shape that is
+    /// held sounds. Damped and dead notes stay short.
+    pub fn let_ring(&mut self) {
+        for i in 0..self.notes.len() {
+            let note = &self.notes[i];
+            if note.touch.damped || matches!(note.attack, Attack::Dead | Attack::Tap) {
+                continue;
+            }
+            let again = self.notes[i + 1..]
+                .iter()
+                .find(|n| n.string == note.string && n.at.0 > note.at.0 + 1e-9);
+            let rings = again.map_or(LET_RING, |n| (n.at.0 - note.at.0).min(LET_RING));
+            self.notes[i].rings = (rings > note.length.0 + 1e-9).then_some(Beats(rings));
         }
     }
 

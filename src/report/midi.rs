@@ -2,13 +2,14 @@
 //! channel 2.
 //!
 //! A performance keeps its own timing: the tempo map follows the recording's beats, so that beat
-//! lines fall where the player felt them. A score is written as it stands on the page.
+//! lines fall where the player felt them. A score is written as it stands on the page, each note as long
+//! as it is let ring.
 
 use super::sign::SOFTWARE;
 use crate::music::grid::Grid;
 use crate::music::meter::Meter;
-use crate::music::note::{Note, Role};
-use crate::music::score::Score;
+use crate::music::note::{Attack, Note, Role};
+use crate::music::score::{Score, Written};
 use crate::unit::{Beats, Seconds};
 use midly::TrackEventKind;
 use midly::num::{u4, u7, u15, u24, u28};
@@ -52,12 +53,12 @@ pub fn score(score: &Score) -> io::Result<Vec<u8>> {
         .notes
         .iter()
         .filter_map(|n| {
-            let accent = n.at.0.rem_euclid(f64::from(score.meter.beats().max(1))) < 1e-6;
+            let sounds = n.rings.map_or(n.length, |r| Beats(r.0.max(n.length.0)));
             Some(Event {
                 on: tick(n.at),
-                off: tick(n.at + n.length),
+                off: tick(n.at + sounds),
                 key: key(score.pitch(n)?.nearest())?,
-                velocity: if accent { 92 } else { 80 },
+                velocity: velocity(score, n),
                 role: n.role,
             })
         })
@@ -98,6 +99,20 @@ pub fn performance(title: &str, notes: &[Note], grid: &Grid) -> io::Result<Vec<u
         meter: clock.meter,
         notes,
     })
+}
+
+/// 80, firmer on the bar's first beat and under an accent; what the left hand sounds alone is softer.
+fn velocity(score: &Score, note: &Written) -> u8 {
+    let first = note.at.0.rem_euclid(f64::from(score.meter.beats().max(1))) < 1e-6;
+    let mut velocity = if first { 92 } else { 80 };
+    if note.touch.accent {
+        velocity += 18;
+    }
+    match note.attack {
+        Attack::HammerOn | Attack::PullOff | Attack::Slide => velocity - 14,
+        Attack::Dead => velocity - 30,
+        _ => velocity,
+    }
 }
 
 fn ticks_a_beat(meter: Meter) -> f64 {

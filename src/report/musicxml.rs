@@ -9,7 +9,7 @@ mod rhythm;
 use super::sign::SOFTWARE;
 use crate::music::meter::Meter;
 use crate::music::note::{Attack, Role};
-use crate::music::score::{Score, Written};
+use crate::music::score::{Brush, Score, Written};
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 use rhythm::{DIVISIONS, Piece, pieces};
@@ -306,9 +306,50 @@ fn note(
     for (_, kind) in tied.iter().filter(|t| t.0) {
         xml.empty("tied", &[("type", kind)])?;
     }
+    // What is let ring longer than it is written.
+    if !piece.goes_on && written.rings.is_some() {
+        xml.empty("tied", &[("type", "let-ring")])?;
+    }
+    slides(xml, score, piece, index)?;
     technical(xml, score, staff, piece, index)?;
+    if !piece.continues {
+        touch(xml, written)?;
+    }
     xml.close("notations")?;
     xml.close("note")
+}
+
+/// The ends of slides: into this note from its string's last one, and out of it into the next.
+fn slides(xml: &mut Xml, score: &Score, piece: &Piece, index: usize) -> io::Result<()> {
+    let line = |end| [("type", end), ("number", "1"), ("line-type", "solid")];
+    let before = last_on_string(score, index).is_some();
+    if !piece.continues && before && score.notes[index].attack == Attack::Slide {
+        xml.empty("slide", &line("stop"))?;
+    }
+    if !piece.goes_on && next_on_string(score, index).is_some_and(|n| n.attack == Attack::Slide) {
+        xml.empty("slide", &line("start"))?;
+    }
+    Ok(())
+}
+
+/// Accents, short notes and brushes.
+fn touch(xml: &mut Xml, written: &Written) -> io::Result<()> {
+    if written.touch.accent || written.touch.damped {
+        xml.open("articulations", &[])?;
+        if written.touch.accent {
+            xml.empty("accent", &[])?;
+        }
+        if written.touch.damped {
+            xml.empty("staccato", &[])?;
+        }
+        xml.close("articulations")?;
+    }
+    match written.touch.brush {
+        // Named by pitch: a brush towards the floor goes up from the low strings.
+        Some(Brush::Down) => xml.empty("arpeggiate", &[("direction", "up")]),
+        Some(Brush::Up) => xml.empty("arpeggiate", &[("direction", "down")]),
+        None => Ok(()),
+    }
 }
 
 fn technical(
@@ -323,6 +364,14 @@ fn technical(
     xml.leaf("string", &written.string.to_string())?;
     xml.leaf("fret", &written.fret.to_string())?;
     if !piece.continues {
+        if let Some(left) = written.left.filter(|_| staff == Staff::Notation) {
+            let name = if left == 0 {
+                "T".to_owned()
+            } else {
+                left.to_string()
+            };
+            xml.leaf("fingering", &name)?;
+        }
         if let Some(finger) = written.finger.filter(|_| staff == Staff::Notation) {
             xml.leaf("pluck", &finger.to_string())?;
         }
@@ -357,6 +406,14 @@ fn next_on_string(score: &Score, index: usize) -> Option<&Written> {
     score.notes[index + 1..]
         .iter()
         .find(|n| n.string == here.string && n.at.0 > here.at.0)
+}
+
+fn last_on_string(score: &Score, index: usize) -> Option<&Written> {
+    let here = &score.notes[index];
+    score.notes[..index]
+        .iter()
+        .rev()
+        .find(|n| n.string == here.string && n.at.0 < here.at.0)
 }
 
 /// A thin hand on the XML writer.

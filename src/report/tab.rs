@@ -1,9 +1,10 @@
-//! Score → text tablature: a line a string, the count above, the fingers below.
+//! Score → text tablature: a line a string, the count above, the right hand's fingers below and, where
+//! they are said, the left hand's under them.
 
 use crate::music::note::Attack;
 use crate::music::picking::count;
 use crate::music::pitch::Key;
-use crate::music::score::{Score, Written};
+use crate::music::score::{Brush, Score, Written};
 use crate::unit::Beats;
 use std::fmt::Write;
 
@@ -17,6 +18,7 @@ enum Column {
         frets: Vec<String>,
         count: String,
         fingers: String,
+        left: String,
     },
     Bar,
 }
@@ -88,6 +90,7 @@ fn columns(score: &Score, division: u32) -> Vec<Vec<Column>> {
                 named
             },
             fingers: String::new(),
+            left: String::new(),
         }
     };
     let mut bars: Vec<Vec<Column>> = (0..score.bars())
@@ -102,12 +105,26 @@ fn columns(score: &Score, division: u32) -> Vec<Vec<Column>> {
         let column = bars
             .get_mut(slot / per_bar as usize)
             .and_then(|bar| bar.get_mut(slot % per_bar as usize));
-        if let Some(Column::Slot { frets, fingers, .. }) = column {
+        if let Some(Column::Slot {
+            frets,
+            fingers,
+            left,
+            ..
+        }) = column
+        {
             if let Some(fret) = frets.get_mut(usize::from(note.string).wrapping_sub(1)) {
                 *fret = place(note);
             }
             if let Some(finger) = note.finger {
                 fingers.insert(0, finger.letter());
+            }
+            if let Some(finger) = note.left {
+                let letter = if finger == 0 {
+                    'T'
+                } else {
+                    char::from(b'0' + finger)
+                };
+                left.insert(0, letter);
             }
         }
     }
@@ -115,13 +132,24 @@ fn columns(score: &Score, division: u32) -> Vec<Vec<Column>> {
 }
 
 fn place(note: &Written) -> String {
+    let accent = if note.touch.accent { ">" } else { "" };
+    let brush = match note.touch.brush {
+        Some(Brush::Down) => "v",
+        Some(Brush::Up) => "^",
+        None => "",
+    };
+    let damped = if note.touch.damped { "." } else { "" };
+    format!("{accent}{}{damped}{brush}", stopped(note))
+}
+
+fn stopped(note: &Written) -> String {
     match note.attack {
         Attack::Harmonic => format!("<{}>", note.fret),
         Attack::HammerOn => format!("h{}", note.fret),
         Attack::PullOff => format!("p{}", note.fret),
         Attack::Slide => format!("/{}", note.fret),
         Attack::Dead => "x".to_owned(),
-        Attack::Tap => String::new(),
+        Attack::Tap => "T".to_owned(),
         Attack::Pluck => note.fret.to_string(),
     }
 }
@@ -133,9 +161,10 @@ impl Column {
                 frets,
                 count,
                 fingers,
+                left,
             } => {
                 let longest = frets.iter().map(String::len).max().unwrap_or(0);
-                longest.max(count.len()).max(fingers.len()) + 1
+                longest.max(count.len()).max(fingers.len()).max(left.len()) + 1
             }
             Self::Bar => 1,
         }
@@ -179,6 +208,13 @@ fn print(out: &mut String, names: &[String], margin: usize, system: &[Column]) {
     });
     if !fingers.trim().is_empty() {
         let _ = writeln!(out, "{}", fingers.trim_end());
+    }
+    let left = row(&|c| match c {
+        Column::Slot { left, .. } => left.clone(),
+        Column::Bar => String::new(),
+    });
+    if !left.trim().is_empty() {
+        let _ = writeln!(out, "{}", left.trim_end());
     }
     out.push('\n');
 }

@@ -7,7 +7,10 @@ use anyhow::Result;
 use serde_json::json;
 use std::fmt::Write;
 use thumbline::music::drill::harmonics_stage;
-use thumbline::music::harmonics::{HIGHEST, InHarmonics, Node, nodes, scales};
+use thumbline::music::harmonics::{
+    HIGHEST, InHarmonics, Node, TOUCH, WITH_ONE_HAND, artificial, nodes, pluck_mm, scales,
+    sounding_length_mm,
+};
 use thumbline::music::pitch::Key;
 use thumbline::music::score::Score;
 use thumbline::music::tuning::Tuning;
@@ -20,9 +23,6 @@ use thumbline::unit::Bpm;
 /// Tempo of the relaxation drill.
 const SLOWLY: Bpm = Bpm(60.0);
 
-/// Frets above this lie over the sound hole and are not printed.
-const BODY: f64 = 24.5;
-
 /// Scales that lack one or two notes, of which so many are shown.
 const NEARLY: usize = 12;
 
@@ -30,18 +30,29 @@ const NEARLY: usize = 12;
 pub struct Harmonics {
     name: String,
     tuning: Tuning,
+    /// Sounding length, from nut or capo.
     length_mm: f64,
+    /// Highest fret that is listed.
+    highest: f64,
     nodes: Vec<Node>,
     /// With the 12th fret alone, then with all nodes up to the fifth partial.
     twelfth: Vec<InHarmonics>,
     scales: Vec<InHarmonics>,
 }
 
-/// Finds it for strings of sounding length `length_mm`.
-pub fn answer(name: &str, tuning: Tuning, presets: &Presets, length_mm: f64) -> Result<Harmonics> {
-    if !(100.0..=2000.0).contains(&length_mm) {
+/// Finds it for a guitar of scale length `scale_mm`, its capo where the tuning has it, listed up to
+/// fret `highest`.
+pub fn answer(
+    name: &str,
+    tuning: Tuning,
+    presets: &Presets,
+    scale_mm: f64,
+    highest: i32,
+) -> Result<Harmonics> {
+    if !(100.0..=2000.0).contains(&scale_mm) {
         return Err(usage("a string is between 100 and 2000 mm long"));
     }
+    let length_mm = sounding_length_mm(scale_mm, tuning.capo());
     // Whole-tone and chromatic collections are no scale to relax with.
     let kinds: Vec<_> = presets
         .scales
@@ -53,6 +64,7 @@ pub fn answer(name: &str, tuning: Tuning, presets: &Presets, length_mm: f64) -> 
     Ok(Harmonics {
         name: name.to_owned(),
         length_mm,
+        highest: f64::from(highest),
         twelfth: scales(&nodes(&tuning, 2), &kinds),
         scales: scales(&nodes(&tuning, 5), &kinds),
         nodes: all,
@@ -69,11 +81,16 @@ impl Harmonics {
     pub fn text(&self) -> String {
         let mut out = String::new();
         heading(&mut out, &self.name, &self.tuning);
+        let from = if self.tuning.capo() > 0 {
+            "capo"
+        } else {
+            "nut"
+        };
         let _ = writeln!(
             out,
-            "\nNatural harmonics: partial, pitch, cents off; touch over these frets (mm from\n\
-             nut or capo, of {:.0})",
-            self.length_mm
+            "\nNatural harmonics up to fret {:.0}: partial, pitch, cents off; touch over these frets\n\
+             (mm from the {from}; the strings sound over {:.0} mm)",
+            self.highest, self.length_mm
         );
         for string in (1..=self.tuning.strings()).rev() {
             let _ = writeln!(out, "  string {string}");
@@ -81,6 +98,29 @@ impl Harmonics {
                 self.line(&mut out, string, number);
             }
         }
+        let _ = writeln!(out, "\n{}", wrapped(TOUCH, WIDTH - 2));
+        let plucked: Vec<String> = (2..=5u8)
+            .map(|n| format!("partial {n} at {:.0} mm", pluck_mm(n, self.length_mm)))
+            .collect();
+        let line = format!(
+            "Where to pluck, from the saddle: {}. Nearer to the saddle the higher ones speak.",
+            plucked.join(", ")
+        );
+        let _ = writeln!(out, "{}", wrapped(&line, WIDTH - 2));
+        let open = vec![Some(0); usize::from(self.tuning.strings())];
+        let places: Vec<String> = artificial(&self.tuning, &open)
+            .iter()
+            .map(|a| {
+                let name = Key { fifths: 1 }.pitch_name(a.pitch.nearest());
+                format!("{}:{} {name}", a.string, a.touched)
+            })
+            .collect();
+        let line = format!(
+            "Harp harmonics: {WITH_ONE_HAND} Over open strings (string:fret touched): {}; over a chord \
+             each moves up by its fret.",
+            places.join(", ")
+        );
+        let _ = writeln!(out, "{}", wrapped(&line, WIDTH - 2));
         let _ = writeln!(
             out,
             "\nIn 12th-fret harmonics alone: {}",
@@ -118,9 +158,12 @@ impl Harmonics {
         let Some(first) = of.first() else { return };
         let places: Vec<String> = of
             .iter()
-            .filter(|n| n.fret < BODY)
+            .filter(|n| n.fret < self.highest + 0.5)
             .map(|n| format!("{:.2} ({:.0})", n.fret, n.distance_mm(self.length_mm)))
             .collect();
+        if places.is_empty() {
+            return;
+        }
         // Five places fit into one line.
         let _ = writeln!(
             out,
@@ -163,6 +206,9 @@ impl Harmonics {
             "version": 1,
             "tuning": tuning_json(&self.name, &self.tuning),
             "length_mm": self.length_mm,
+            "pluck_mm": (2..=HIGHEST).map(|n| json!({
+                "number": n, "from_saddle": rounded(pluck_mm(n, self.length_mm)),
+            })).collect::<Vec<_>>(),
             "nodes": self.nodes.iter().map(|n| json!({
                 "string": n.string,
                 "number": n.number,

@@ -5,6 +5,7 @@
 
 use super::Answer;
 use serde_json::{Value, json};
+use thumbline::music::chord::Shape;
 use thumbline::music::fingering::Path;
 use thumbline::music::pitch::Key;
 use thumbline::music::tuning::Tuning;
@@ -40,6 +41,7 @@ pub(super) fn of(answer: &Answer) -> String {
         "paths": answer.paths.iter().map(|path| json!({
             "cost": round(path.cost),
             "open_notes": path.open_notes(),
+            "rings_on": round(path.ringing()),
             "path": places(path),
         })).collect::<Vec<_>>(),
         "against": {
@@ -55,13 +57,13 @@ pub(super) fn of(answer: &Answer) -> String {
         "chords": answer.chords.iter().map(|(chord, shapes)| json!({
             "degree": chord.degree,
             "name": chord.name,
-            "shapes": shapes.iter().map(|shape| json!({
-                "frets": shape.frets,
-                "open": shape.open,
-                "fingers": shape.fingers,
-                "without_third": shape.without_third,
-                "cost": round(shape.cost),
-            })).collect::<Vec<_>>(),
+            "shapes": shapes.iter().map(shape).collect::<Vec<_>>(),
+        })).collect::<Vec<_>>(),
+        "drones": answer.drones.iter().map(|d| json!({
+            "strings": d.strings,
+            "interval": d.interval,
+            "open": d.open,
+            "frets": d.steps,
         })).collect::<Vec<_>>(),
     });
     format!("{document:#}\n")
@@ -70,8 +72,32 @@ pub(super) fn of(answer: &Answer) -> String {
 fn places(path: &Path) -> Value {
     path.places
         .iter()
-        .map(|p| json!({ "midi": p.midi, "string": p.string, "fret": p.fret }))
+        .enumerate()
+        .map(|(i, p)| {
+            json!({
+                "midi": p.midi, "string": p.string, "fret": p.fret,
+                "finger": path.fingers[i], "position": path.hands[i], "rings_on": path.rings[i],
+            })
+        })
         .collect()
+}
+
+/// One chord shape; frets and fingers from string 1.
+pub fn shape(shape: &Shape) -> Value {
+    json!({
+        "name": shape.name,
+        "frets": shape.frets,
+        "diagram": shape.diagram(),
+        "left_hand": (1..=shape.frets.len() as u8).map(|s| shape.finger(s)).collect::<Vec<_>>(),
+        "position": shape.grip.position(),
+        "span_mm": round(shape.grip.span_mm),
+        "open": shape.open().len(),
+        "fingers": shape.grip.presses.len(),
+        "without_third": shape.missing.contains(&"third"),
+        "missing": shape.missing,
+        "remarks": shape.remarks(),
+        "cost": round(shape.cost),
+    })
 }
 
 fn round(x: f64) -> f64 {

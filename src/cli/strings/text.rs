@@ -2,12 +2,12 @@
 
 use super::Answer;
 use std::fmt::Write;
-use thumbline::music::chord::Shape;
 use thumbline::music::fingering::Path;
 use thumbline::music::moves::StringMove;
 use thumbline::music::pitch::Key;
 use thumbline::music::tuning::Tuning;
-use thumbline::report::tab;
+use thumbline::music::{capo, tension};
+use thumbline::report::{shapes, tab};
 
 /// Widest line.
 pub const WIDTH: usize = 80;
@@ -56,6 +56,14 @@ pub fn heading(out: &mut String, name: &str, tuning: &Tuning) {
         }
         out.push('\n');
     }
+    strain(out, tuning);
+}
+
+/// What to know before tuning up, where there is something.
+pub fn strain(out: &mut String, tuning: &Tuning) {
+    if let Some(warning) = tension::warning(tuning) {
+        let _ = writeln!(out, "{}", wrapped(&warning, WIDTH - 2));
+    }
 }
 
 fn listed(names: &[String]) -> String {
@@ -72,29 +80,46 @@ fn path(out: &mut String, answer: &Answer) {
     };
     let _ = writeln!(
         out,
-        "\nA path: {} of {} notes ring open (cost {:.1})",
+        "\nA path that rings: {:.0} of 100 notes sound on into the next, {} of {} are open",
+        100.0 * best.ringing(),
         best.open_notes(),
         best.places.len(),
-        best.cost
     );
     if let Some(score) = answer.score() {
         out.push_str(&tab::text(&score, WIDTH));
     }
-    for (i, other) in answer.paths.iter().enumerate().skip(1) {
+    let hands: Vec<String> = best
+        .positions()
+        .iter()
+        .map(|(i, hand)| {
+            let name = answer.scale.pitch_name(best.places[*i].midi);
+            format!("fret {hand} from {name}")
+        })
+        .collect();
+    if !hands.is_empty() {
+        let line = format!("The index finger stands at {}.", hands.join(", "));
+        let _ = writeln!(out, "{}", wrapped(&line, WIDTH - 2));
+    }
+    if answer.alone.len() > 2 {
+        let names: Vec<String> = answer
+            .alone
+            .iter()
+            .map(|m| answer.scale.pitch_name(*m))
+            .collect();
+        let line = format!(
+            "{} lie on one string only: those on the same string cannot ring together.",
+            names.join(" ")
+        );
+        let _ = writeln!(out, "{}", wrapped(&line, WIDTH - 2));
+    }
+    for other in answer.paths.iter().skip(1) {
         let _ = writeln!(
             out,
-            "Another way ({} open, cost {:.1}) differs at:",
+            "Another way ({:.0} of 100 sound on, {} open) differs at:",
+            100.0 * other.ringing(),
             other.open_notes(),
-            other.cost
         );
         let _ = writeln!(out, "  {}", difference(answer, best, other));
-        if i + 1 == answer.paths.len() {
-            let _ = writeln!(
-                out,
-                "Costs: a stopped note 1, a fret of shift 0.6, a fret above the 5th 0.15, the\n\
-                 little finger's reach 0.25, staying on a string 0.4, skipping a string 0.1."
-            );
-        }
     }
 }
 
@@ -164,33 +189,28 @@ fn moves(out: &mut String, answer: &Answer) {
 }
 
 fn chords(out: &mut String, answer: &Answer) {
-    let _ = writeln!(out, "\nChords (strings from the lowest, x not played)");
-    for (chord, shapes) in &answer.chords {
-        let mut line = format!("  {:<5} {:<5}", chord.degree, chord.name);
-        if shapes.is_empty() {
-            line += "no shape within reach";
+    let _ = writeln!(
+        out,
+        "\nChords of the mode (frets, then left-hand fingers, from the lowest string)"
+    );
+    for (chord, found) in &answer.chords {
+        let name = capo::words(chord, answer.tuning.capo());
+        let _ = writeln!(out, "  {} {name}", chord.degree);
+        if found.is_empty() {
+            let _ = writeln!(out, "    no shape within reach");
         }
-        for shape in shapes {
-            let _ = write!(line, " {:<24}", drawn(shape));
+        for shape in found {
+            let _ = writeln!(out, "    {:<7} {}", shape.name, shapes::line(shape));
         }
-        let _ = writeln!(out, "{}", line.trim_end());
     }
-}
-
-/// A shape as players write it, with what is open and whether the third is missing.
-fn drawn(shape: &Shape) -> String {
-    let wide = shape.frets.iter().flatten().any(|f| *f > 9);
-    let frets: Vec<String> = shape
-        .frets
-        .iter()
-        .rev()
-        .map(|f| f.map_or_else(|| "x".to_owned(), |f| f.to_string()))
-        .collect();
-    let third = if shape.without_third {
-        ", no third"
-    } else {
-        ""
-    };
-    let joined = frets.join(if wide { " " } else { "" });
-    format!("{joined} ({} open{third})", shape.open)
+    if answer.drones.is_empty() {
+        return;
+    }
+    let _ = writeln!(
+        out,
+        "\nShapes that move up under open strings (frets low/high)"
+    );
+    for drone in &answer.drones {
+        let _ = writeln!(out, "  {}", wrapped(&shapes::drone(drone), WIDTH - 2));
+    }
 }

@@ -1,0 +1,224 @@
+//! A progression of chords as one thing for the left hand: shapes that move least and ring most.
+//!
+//! A shortest path (Viterbi 1967, from memory) through the good shapes of every chord. Each shape
+//! costs what it costs alone; each change costs the fingers that travel, the hand that shifts, and
+//! gains by fingers that stay and strings that sound on.
+
+use super::chord::{Chord, Shape, shapes};
+use super::hand::{Hand, Press};
+use super::meter::Meter;
+use super::note::Role;
+use super::pitch::Key;
+use super::score::{Finger, Score, Written};
+use super::tuning::Tuning;
+use crate::unit::{Beats, Bpm};
+
+/// Shapes of each chord that are thought of.
+const THOUGHT_OF: usize = 16;
+
+/// Costs of a change (set by hand, on the progressions of `tests/strings.rs` as tablature): a finger
+/// that comes down anew; one that is lifted and set elsewhere, and each millimetre it travels; the
+/// whole shape slid along its strings; each millimetre the hand shifts; a finger that stays; a
+/// string that sounds on.
+const NEW: f64 = 0.35;
+const LIFTED: f64 = 0.3;
+const TRAVEL: f64 = 0.008;
+const SLID: f64 = 0.4;
+const SHIFT: f64 = 0.012;
+const STAYS: f64 = 0.45;
+const SOUNDS_ON: f64 = 0.2;
+
+/// In a progression the bass carries the harmony, and there is no time to mute strings.
+const INVERTED: f64 = 0.5;
+const MUTED: f64 = 1.0;
+
+/// From one string to the next under the fingers, in mm.
+const STRING_GAP_MM: f64 = 8.0;
+
+/// One chord of a progression as it is held.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Held {
+    /// The chord asked for.
+    pub chord: Chord,
+    /// How it is held.
+    pub shape: Shape,
+    /// Fingers that stay from the chord before: (finger, string, fret).
+    pub stay: Vec<(u8, u8, i32)>,
+    /// Strings that sound on from the chord before, the lowest first.
+    pub sound_on: Vec<u8>,
+}
+
+/// Shapes for `chords` in order; none when one of them has no shape in this tuning. With `round`, the
+/// last goes back to the first.
+pub fn voice(chords: &[Chord], tuning: &Tuning, hand: &Hand, round: bool) -> Option<Vec<Held>> {
+    let choices: Vec<Vec<Shape>> = chords
+        .iter()
+        .map(|chord| {
+            let mut shapes = shapes(chord, tuning, hand, THOUGHT_OF);
+            for shape in &mut shapes {
+                let inverted = shape.name != chord.name;
+                shape.cost += if inverted { INVERTED } else { 0.0 };
+                shape.cost += MUTED * shape.grip.muted.len() as f64;
+            }
+            shapes
+        })
+        .collect();
+    if choices.is_empty() || choices.iter().any(Vec::is_empty) {
+        return None;
+    }
+    let starts = if round { choices[0].len() } else { 1 };
+    let best = (0..starts)
+        .map(|start| path(&choices, hand, round.then_some(start)))
+        .min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let mut held: Vec<Held> = Vec::new();
+    for (chord, (choice, index)) in chords.iter().zip(choices.iter().zip(best.1)) {
+        let shape = choice[index].clone();
+        let (stay, sound_on) = held.last().map_or((Vec::new(), Vec::new()), |before| {
+            (
+                before.shape.common_fingers(&shape),
+                sounding_on(&before.shape, &shape),
+            )
+        });
+        held.push(Held {
+            chord: chord.clone(),
+            shape,
+            stay,
+            sound_on,
+        });
+    }
+    Some(held)
+}
+
+/// The cheapest path, and its cost; from and back to the shape `around` of the first chord, where
+/// that is given.
+fn path(choices: &[Vec<Shape>], hand: &Hand, around: Option<usize>) -> (f64, Vec<usize>) {
+    let first: Vec<f64> = choices[0]
+        .iter()
+        .enumerate()
+        .map(|(i, s)| match around {
+            Some(start) if start != i => f64::INFINITY,
+            _ => s.cost,
+        })
+        .collect();
+    let mut costs = first;
+    let mut back: Vec<Vec<usize>> = Vec::new();
+    for pair in choices.windows(2) {
+        let mut next = Vec::with_capacity(pair[1].len());
+        let mut from = Vec::with_capacity(pair[1].len());
+        for to in &pair[1] {
+            let best = pair[0]
+                .iter()
+                .zip(&costs)
+                .map(|(s, c)| c + change(s, to, hand))
+                .enumerate()
+                .min_by(|a, b| a.1.total_cmp(&b.1));
+            let (index, cost) = best.unwrap_or((0, f64::INFINITY));
+            next.push(cost + to.cost);
+            from.push(index);
+        }
+        costs = next;
+        back.push(from);
+    }
+    if let Some(start) = around {
+        let last = &choices[choices.len() - 1];
+        for (cost, shape) in costs.iter_mut().zip(last) {
+            *cost += change(shape, &choices[0][start], hand);
+        }
+    }
+    let end = (0..costs.len()).min_by(|a, b| costs[*a].total_cmp(&costs[*b]));
+    let mut at = end.unwrap_or(0);
+    let cost = costs.get(at).copied().unwrap_or(f64::INFINITY);
+    let mut order = vec![at];
+    for from in back.iter().rev() {
+        at = from[at];
+        order.push(at);
+    }
+    order.reverse();
+    (cost, order)
+}
+
+/// What it costs to go from one shape to the next; below 0 where most of it stays.
+pub fn change(from: &Shape, to: &Shape, hand: &Hand) -> f64 {
+    let sounds = SOUNDS_ON * sounding_on(from, to).len() as f64;
+    let (a, b) = (&from.grip.presses, &to.grip.presses);
+    if let Some(frets) = slid(a, b)
+        && frets != 0
+    {
+        return SLID + SHIFT * shift_mm(from, to, hand) - sounds;
+    }
+    let mut cost = SHIFT * shift_mm(from, to, hand) - sounds;
+    for press in b {
+        cost += match a.iter().find(|p| p.finger == press.finger) {
+            Some(p) if p == press => -STAYS,
+            Some(p) => {
+                let along = hand.between_mm(p.fret, press.fret);
+                let across = STRING_GAP_MM * f64::from(p.low.abs_diff(press.low));
+                LIFTED + TRAVEL * along.hypot(across)
+            }
+            None => NEW,
+        };
+    }
+    cost
+}
+
+fn shift_mm(from: &Shape, to: &Shape, hand: &Hand) -> f64 {
+    match (from.grip.position(), to.grip.position()) {
+        (0, _) | (_, 0) => 0.0,
+        (a, b) => hand.between_mm(a, b),
+    }
+}
+
+/// Frets by which a whole shape is slid, where it is.
+fn slid(a: &[Press], b: &[Press]) -> Option<i32> {
+    let first = b.first()?.fret - a.first()?.fret;
+    let same = a.len() == b.len()
+        && a.iter().zip(b).all(|(a, b)| {
+            (a.finger, a.low, a.high) == (b.finger, b.low, b.high) && b.fret - a.fret == first
+        });
+    same.then_some(first)
+}
+
+/// Strings that play the same note in both shapes, open or under a finger that stays.
+fn sounding_on(from: &Shape, to: &Shape) -> Vec<u8> {
+    (1..=from.frets.len().min(to.frets.len()) as u8)
+        .rev()
+        .filter(|string| {
+            let at = usize::from(*string) - 1;
+            let same = from.frets[at].is_some() && from.frets[at] == to.frets[at];
+            same && from.finger(*string) == to.finger(*string)
+        })
+        .collect()
+}
+
+/// The progression on the page, a bar a chord: the bass on one, the other strings on three.
+pub fn score(title: &str, held: &[Held], tuning: &Tuning, key: Key, tempo: Bpm) -> Score {
+    let mut notes = Vec::new();
+    for (bar, step) in held.iter().enumerate() {
+        let at = 4.0 * bar as f64;
+        let strings = step.shape.frets.iter().enumerate();
+        let played: Vec<(u8, u8)> = strings
+            .filter_map(|(i, f)| Some((i as u8 + 1, u8::try_from((*f)?).ok()?)))
+            .collect();
+        let bass = played.iter().map(|p| p.0).max();
+        for (string, fret) in played {
+            let low = Some(string) == bass;
+            let beat = if low { 0.0 } else { 2.0 };
+            let mut note = Written::pluck(Beats(at + beat), Beats(2.0), string, fret);
+            note.role = if low { Role::Bass } else { Role::Melody };
+            note.finger = low.then_some(Finger::P);
+            note.left = step.shape.finger(string);
+            notes.push(note);
+        }
+    }
+    let mut score = Score {
+        title: title.to_owned(),
+        tuning: tuning.clone(),
+        meter: Meter::COMMON,
+        tempo,
+        key,
+        notes,
+    };
+    score.settle();
+    score.let_ring();
+    score
+}
