@@ -95,6 +95,8 @@ struct PatternEntry {
     #[serde(default)]
     about: String,
     meter: String,
+    /// How long the first half of a beat is to the second, `2:1`; straight without it.
+    swing: Option<String>,
     bars: Vec<String>,
 }
 
@@ -270,16 +272,60 @@ fn pattern(entry: PatternEntry) -> Result<Pattern, String> {
     let of = |why: String| format!("pattern `{}`: {why}", entry.name);
     let meter = read_meter(&entry.meter)
         .ok_or_else(|| of(format!("`{}` is no meter like 4/4 or 6/8", entry.meter)))?;
-    let cell = Cell::parse(meter, &entry.bars)
+    let mut cell = Cell::parse(meter, &entry.bars)
         .map_err(|word| of(format!("`{word}` is no stroke like `2&:2m`")))?;
     if cell.notes.is_empty() || cell.notes.iter().any(|n| n.at.0 >= cell.beats()) {
         return Err(of("its strokes do not fit its bars".to_owned()));
+    }
+    if let Some(text) = &entry.swing {
+        cell.swing = read_swing(text)
+            .ok_or_else(|| of(format!("`{text}` is no swing like 2:1 (1:1 to 4:1)")))?;
     }
     Ok(Pattern {
         name: entry.name,
         about: entry.about,
         cell,
     })
+}
+
+/// A swing as written, `2:1`, as the share of a beat that its first half takes; 1:1 to 4:1.
+pub fn read_swing(text: &str) -> Option<f64> {
+    let (long, short) = text.split_once(':')?;
+    let (long, short): (f64, f64) = (long.trim().parse().ok()?, short.trim().parse().ok()?);
+    let share = long / (long + short);
+    (short > 0.0 && (0.5..=0.8).contains(&share)).then_some(share)
+}
+
+/// Patterns as a presets file has them, read from `text`.
+///
+/// # Errors
+/// What cannot be read, in words.
+pub fn read_patterns(text: &str) -> Result<Vec<Pattern>, String> {
+    let told = |error: toml::de::Error| error.message().to_owned();
+    let file = toml::from_str::<PatternFile>(text).map_err(told)?;
+    file.pattern.into_iter().map(pattern).collect()
+}
+
+/// A pattern as a presets file has it: what [`read_patterns`] reads, to be edited by hand.
+pub fn write_pattern(pattern: &Pattern) -> String {
+    let quoted = |text: &str| {
+        let plain: String = text.chars().filter(|c| !c.is_control()).collect();
+        format!("\"{}\"", plain.replace('\\', "\\\\").replace('"', "\\\""))
+    };
+    let bars: Vec<String> = pattern.cell.written().iter().map(|b| quoted(b)).collect();
+    let share = pattern.cell.swing;
+    let swing = if share > 0.5 {
+        format!("swing = \"{:.2}:1\"\n", share / (1.0 - share))
+    } else {
+        String::new()
+    };
+    format!(
+        "[[pattern]]\nname = {}\nabout = {}\nmeter = \"{}\"\n{swing}bars = [\n  {},\n]\n",
+        quoted(&pattern.name),
+        quoted(&pattern.about),
+        pattern.cell.meter,
+        bars.join(",\n  ")
+    )
 }
 
 /// A meter as written, `4/4`: 1 to 15 over 2, 4, 8 or 16.

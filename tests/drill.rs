@@ -1,61 +1,250 @@
 //! Drills: stages from the thumb alone to the whole pattern, and the sound at known instants.
 
 use thumbline::dsp::pluck::Guitar;
-use thumbline::music::drill::{Session, harmonics_stage, pattern_stages};
+use thumbline::music::chord::{Chord, shapes};
+use thumbline::music::drill::{
+    Session, Stage, Technique, harmonics_stage, lesson, pattern_stages, technique_stages,
+};
+use thumbline::music::hand::Hand;
+use thumbline::music::meter::Meter;
 use thumbline::music::note::{Attack, Role};
+use thumbline::music::picking::{Pattern, thumb_walk};
+use thumbline::music::progression::voice;
+use thumbline::music::syncopation::{Sense, note_to_missed_beat, senses, weights};
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
+use thumbline::report::{midi, musicxml, tab};
 use thumbline::unit::Bpm;
 
+/// Lessons of every pattern at the usual tempi.
+fn lessons() -> Vec<(Pattern, Vec<Stage>)> {
+    let patterns = Presets::built_in().patterns;
+    patterns
+        .into_iter()
+        .map(|p| {
+            let stages = pattern_stages(&p.name, &p.cell, &Tuning::dadgad(), Bpm(60.0), 4);
+            (p, stages)
+        })
+        .collect()
+}
+
 #[test]
-fn stages_go_from_the_thumb_to_the_whole_pattern() {
-    let presets = Presets::built_in();
-    for pattern in &presets.patterns {
-        let stages = pattern_stages(
-            &pattern.name,
-            &pattern.cell,
-            &Tuning::dadgad(),
-            Bpm(70.0),
-            2,
+fn lessons_are_short_say_their_goal_and_rest() {
+    let tempi = [Bpm(60.0), Bpm(72.0), Bpm(84.0)];
+    for (pattern, stages) in lessons() {
+        let name = &pattern.name;
+        assert!(
+            (1..=10).contains(&stages.len()),
+            "{name}: {} stages",
+            stages.len()
         );
-        assert!(!stages.is_empty());
-        let melody = |i: usize| -> Vec<f64> {
-            let notes = stages[i].score.notes.iter();
+        for stage in &stages {
+            assert!(!stage.goal.is_empty() && !stage.title.is_empty(), "{name}");
+            assert!(
+                stage.rest.0 >= 5.0 && stage.tempo_rule.contains("tempo")
+                    || stage.tempo_rule.contains("faster")
+            );
+            assert!(!stage.score.notes.is_empty(), "{name}: {}", stage.title);
+        }
+        assert!(
+            stages.iter().any(|s| s.say.is_some()),
+            "{name}: something to say"
+        );
+        let session = Session::of(&stages, &tempi, false);
+        assert!(session.longest_without_rest() <= 8.0 * 60.0, "{name}");
+        // The last stage but those against the click has the whole pattern.
+        let whole = &stages[stages.len() - 1].score;
+        let cells = 4usize.div_ceil(usize::from(pattern.cell.bars));
+        let strokes: usize = pattern
+            .cell
+            .notes
+            .iter()
+            .map(|n| {
+                if n.touch.brush.is_some() {
+                    n.strings.len()
+                } else {
+                    1
+                }
+            })
+            .sum();
+        assert_eq!(whole.notes.len(), strokes * cells, "{name}");
+        assert!(
+            whole.notes.iter().all(|n| n.fret == 0),
+            "the left hand rests"
+        );
+    }
+}
+
+#[test]
+fn syncopation_goes_from_the_thumb_to_the_whole_pattern() {
+    let mut seen = 0;
+    for (pattern, stages) in lessons() {
+        let melody = |stage: &Stage| -> Vec<f64> {
+            let notes = stage.score.notes.iter();
             notes
                 .filter(|n| n.role == Role::Melody)
                 .map(|n| n.at.0)
                 .collect()
         };
-        if pattern.cell.notes.iter().all(|n| n.role == Role::Bass) {
-            assert_eq!(stages.len(), 1);
+        let off = |stage: &Stage| melody(stage).iter().filter(|at| at.fract() > 1e-6).count();
+        if stages[0].title != "thumb alone" || stages.len() < 4 {
             continue;
         }
-        assert!(melody(0).is_empty(), "first the thumb alone");
+        seen += 1;
+        assert!(melody(&stages[0]).is_empty(), "first the thumb alone");
+        assert_eq!(stages[1].title, "melody with the thumb");
+        let brushed = pattern.cell.notes.iter().any(|n| n.touch.brush.is_some());
         assert!(
-            melody(1).iter().all(|at| at.fract() == 0.0),
-            "then with the thumb"
+            brushed || off(&stages[1]) == 0,
+            "{}: then with the thumb",
+            pattern.name
         );
-        let off = |i: usize| {
-            melody(i)
+        // On muted strings first, then further off the beat with every stage.
+        assert!(
+            stages[2]
+                .score
+                .notes
                 .iter()
-                .filter(|at| (*at - at.round()).abs() > 1e-6)
-                .count()
-        };
-        for i in 2..stages.len() {
-            assert!(
-                off(i) > off(i - 1),
-                "{}: stage {i} steps further off",
-                pattern.name
+                .any(|n| n.attack == Attack::Dead)
+        );
+        let steps: Vec<usize> = stages[3..].iter().map(off).collect();
+        assert!(
+            steps.windows(2).all(|s| s[1] >= s[0]),
+            "{}: {steps:?}",
+            pattern.name
+        );
+    }
+    assert!(seen >= 8, "{seen}");
+}
+
+#[test]
+fn an_arpeggio_is_planted_and_rolled() {
+    for name in [
+        "arpeggio p i m a",
+        "arpeggio p i m i",
+        "rolling 6/8",
+        "tremolo p a m i",
+    ] {
+        let pattern = Presets::built_in().pattern(name).unwrap().clone();
+        let stages = pattern_stages(name, &pattern.cell, &Tuning::standard(), Bpm(60.0), 4);
+        assert!((3..=4).contains(&stages.len()), "{name}: {}", stages.len());
+        assert_eq!(stages[0].title, "planted block");
+        // Everything of the block stands on a thumb's beat.
+        let thumb: Vec<f64> = pattern
+            .cell
+            .notes
+            .iter()
+            .filter(|n| n.role == Role::Bass)
+            .map(|n| n.at.0)
+            .collect();
+        for note in &stages[0].score.notes {
+            let at = note.at.0.rem_euclid(pattern.cell.beats());
+            assert!(thumb.iter().any(|t| (t - at).abs() < 1e-6), "{name}");
+        }
+    }
+}
+
+#[test]
+fn pushed_and_delayed_mean_one_thing() {
+    // Eighths of 4/4. Common practice: an eighth before a silent beat is an anticipation of it, one
+    // after a silent beat whose next beat is played is a delay.
+    let pushed = senses(&[0, 3, 7], 2, Some(8));
+    assert_eq!(pushed, [(3, Sense::Pushed { to: 4 }), (7, Sense::Passing)]);
+    let pushed = senses(&[3, 7], 2, Some(8));
+    assert_eq!(
+        pushed,
+        [(3, Sense::Pushed { to: 4 }), (7, Sense::Pushed { to: 8 })]
+    );
+    let delayed = senses(&[1, 2, 5, 6], 2, Some(8));
+    assert_eq!(
+        delayed,
+        [
+            (1, Sense::Delayed { from: 0 }),
+            (5, Sense::Delayed { from: 4 })
+        ]
+    );
+    assert_eq!(senses(&[0, 1, 2], 2, None), [(1, Sense::Passing)]);
+    // What counts as pushed here is what the published measure credits with a missed beat.
+    for onsets in [
+        vec![0usize, 3, 7],
+        vec![3, 5, 7],
+        vec![1, 2, 5, 6],
+        vec![0, 3, 6],
+    ] {
+        let weights = weights(Meter::COMMON, 2);
+        let missed = note_to_missed_beat(&onsets, &weights, 8, true);
+        for (note, sense) in senses(&onsets, 2, Some(8)) {
+            let is_missed = missed.iter().any(|s| s.note == note);
+            assert_eq!(
+                matches!(sense, Sense::Pushed { .. }),
+                is_missed,
+                "{onsets:?} {note}"
             );
         }
-        let last = &stages[stages.len() - 1].score;
-        let per_cell = pattern.cell.notes.len();
-        let cells = 2usize.div_ceil(usize::from(pattern.cell.bars));
-        assert_eq!(last.notes.len(), per_cell * cells, "{}", pattern.name);
+    }
+}
+
+#[test]
+fn the_bass_follows_the_chord() {
+    // Common practice: C 5-4-6-4, G 6-4-5-4; D 4-5-4 and its sixth string where it is a note of D.
+    let hand = Hand::default();
+    for (tuning_name, name, want) in [
+        ("standard", "C", [5, 4, 6, 4]),
+        ("standard", "G", [6, 4, 5, 4]),
+        ("standard", "Am", [5, 4, 6, 4]),
+        ("standard", "D", [4, 5, 4, 4]),
+        ("drop D", "Em", [6, 4, 5, 4]),
+    ] {
+        let tuning = Presets::built_in().tuning(tuning_name).unwrap().1;
+        let chord = Chord::parse(name).unwrap();
+        let shape = &shapes(&chord, &tuning, &hand, 1)[0];
+        assert_eq!(thumb_walk(shape, &chord, &tuning), want, "{name}");
+    }
+    let pattern = Presets::built_in()
+        .pattern("off-beat melody")
+        .unwrap()
+        .clone();
+    let chords: Vec<Chord> = ["C", "Am"]
+        .iter()
+        .map(|c| Chord::parse(c).unwrap())
+        .collect();
+    let held = voice(&chords, &Tuning::standard(), &hand, true).unwrap();
+    let stages = lesson("x", &pattern.cell, &Tuning::standard(), Bpm(60.0), 2, &held);
+    let bass: Vec<u8> = stages[0].score.notes.iter().map(|n| n.string).collect();
+    assert_eq!(bass, [5, 4, 6, 4, 5, 4, 6, 4]);
+    assert!(stages.last().unwrap().title.starts_with("the joins"));
+    for note in stages.iter().flat_map(|s| &s.score.notes) {
+        let sounds = Tuning::standard().open(note.string).unwrap() + i32::from(note.fret);
+        let chord = if (note.at.0 / 4.0) as usize % 2 == 0 {
+            &chords[0]
+        } else {
+            &chords[1]
+        };
+        assert!(chord.classes().contains(&sounds.rem_euclid(12)));
+    }
+}
+
+#[test]
+fn techniques_are_on_the_page_in_every_format() {
+    let scale = Presets::built_in().scale("D major").unwrap();
+    for (what, sign, element) in [
+        (Technique::HammerOns, "h", "hammer-on"),
+        (Technique::PullOffs, "p", "pull-off"),
+        (Technique::Slides, "/", "slide"),
+    ] {
+        let stages = technique_stages(what, &scale, &Tuning::standard(), Bpm(60.0));
+        let score = &stages[1].score;
+        assert!(tab::text(score, 80).contains(sign));
+        let xml = String::from_utf8(musicxml::score(score).unwrap()).unwrap();
         assert!(
-            last.notes.iter().all(|n| n.fret == 0),
-            "the left hand rests"
+            xml.contains(&format!("<{element} type=\"start\"")),
+            "{element}"
         );
+        assert!(
+            xml.contains(&format!("<{element} type=\"stop\"")),
+            "{element}"
+        );
+        assert!(!midi::score(score).unwrap().is_empty());
     }
 }
 

@@ -5,7 +5,8 @@ use thumbline::dsp::pluck::Chance;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
 use thumbline::music::picking::{Cell, Placed, find, nearest, place};
-use thumbline::preset::Presets;
+use thumbline::music::score::Brush;
+use thumbline::preset::{Presets, read_patterns, write_pattern};
 use thumbline::unit::Beats;
 
 /// `cell` repeated over `bars` bars with timing of ±20 ms (uniform) at 100 beats a minute, 5 % of
@@ -210,4 +211,68 @@ fn a_rendered_cell_is_found() {
         let share = agreement(&found.cell, &cell);
         assert!(share >= 0.8, "{share}");
     }
+}
+
+#[test]
+fn a_cell_is_written_as_it_is_read() {
+    for pattern in Presets::built_in().patterns {
+        let text = write_pattern(&pattern);
+        let again = read_patterns(&text).unwrap_or_else(|e| panic!("{e}\n{text}"));
+        let (a, b) = (&again[0].cell, &pattern.cell);
+        assert_eq!(
+            (&a.notes, &a.rests, a.bars),
+            (&b.notes, &b.rests, b.bars),
+            "{text}"
+        );
+        assert!((a.swing - b.swing).abs() < 0.01);
+    }
+    let cell = Cell::parse(
+        Meter::COMMON,
+        &["1:65p> 2:4321iv 2&:321i^ 3:x 3&:t 4:5p.~ 4&:-"],
+    )
+    .unwrap();
+    assert!(cell.notes[0].touch.accent && cell.notes[1].touch.brush == Some(Brush::Down));
+    assert_eq!(cell.rests, [Beats(3.5)]);
+    for wrong in ["1:9p", "1:", "x:1p", "1:1q", "0:1p", "1:1p!"] {
+        assert!(Cell::parse(Meter::COMMON, &[wrong]).is_err(), "{wrong}");
+    }
+}
+
+#[test]
+fn a_strum_is_a_brush_and_fingers_take_turns() {
+    let mut notes = Vec::new();
+    for bar in 0..8 {
+        let at = |beat: f64| Beats(4.0 * f64::from(bar) + beat);
+        let mut put = |beat: f64, role: Role, string: u8| {
+            notes.push(Placed {
+                at: at(beat),
+                role,
+                string: Some(string),
+            });
+        };
+        put(0.0, Role::Bass, 6);
+        for string in [6, 5, 4] {
+            put(1.0, Role::Bass, string);
+        }
+        for (i, beat) in [2.0, 2.5, 3.0, 3.5].into_iter().enumerate() {
+            put(beat, Role::Melody, 1);
+            if i == 0 {
+                put(beat, Role::Melody, 3);
+            }
+        }
+    }
+    let cell = find(&notes, Meter::COMMON).unwrap().cell;
+    let brush = cell.notes.iter().find(|n| n.at == Beats(1.0)).unwrap();
+    assert_eq!(
+        (brush.touch.brush, brush.strings.as_slice()),
+        (Some(Brush::Down), &[6u8, 5, 4][..])
+    );
+    let fingers: Vec<_> = cell
+        .notes
+        .iter()
+        .filter(|n| n.role == Role::Melody && n.strings == [1])
+        .map(|n| n.finger)
+        .collect();
+    assert_eq!(fingers.len(), 4);
+    assert!(fingers.windows(2).all(|f| f[0] != f[1]), "{fingers:?}");
 }

@@ -7,13 +7,21 @@ use anyhow::Result;
 use clap::Args;
 use std::fmt::Write as _;
 use std::path::PathBuf;
+use thumbline::analysis::Options;
 use thumbline::dsp::pluck::Guitar;
-use thumbline::music::drill::{Session, Stage, harmonics_stage, pattern_stages, scale_stage};
-use thumbline::music::fingering::{Costs, paths};
+use thumbline::load::Part;
+use thumbline::music::chord::Chord;
+use thumbline::music::drill::{
+    Session, Stage, Technique, WITHOUT_REST, harmonics_stage, lesson, scale_stage, technique_stages,
+};
+use thumbline::music::fingering::{Costs, paths, usual_line};
 use thumbline::music::grid::Grid;
+use thumbline::music::hand::Hand;
+use thumbline::music::picking::{self, Cell, Pattern};
+use thumbline::music::progression::{self, Held};
 use thumbline::music::score::Score;
 use thumbline::music::tuning::{HIGHEST_CAPO, Tuning};
-use thumbline::preset::Presets;
+use thumbline::preset::{Presets, read_meter, read_swing};
 use thumbline::report::file::Target;
 use thumbline::report::marks::{self, Cue};
 use thumbline::report::wav::Depth;
@@ -27,16 +35,34 @@ const RATE: u32 = 44_100;
 const LONGEST: f64 = 3600.0;
 
 /// Said once, before practice.
-const CAUTION: &str = "Warm up first, rest every ten minutes or so, and stop when anything \
-hurts; if it stays, see a professional. Keep the level moderate.";
+const CAUTION: &str = "Warm up first and rest when the lesson rests. Stop when anything hurts; force no \
+stretch. Numbness, tingling or weakness means stop and seek help. Keep the level moderate.";
 
-/// Make practice pieces: thumb alone, melody with the thumb, then off the beat step by step.
+/// Make a lesson of a pattern: thumb alone, said, together, off the beat; or of an arpeggio, a scale.
 #[derive(Args)]
 pub struct Drill {
     /// Picking pattern by name.
     #[arg(long, default_value = "off-beat melody", group = "what")]
     pattern: String,
-    /// Practise a scale along its open-string path instead: "D major".
+    /// Practise what `patterns` finds in a recording, on the chords that it plays.
+    #[arg(long, value_name = "REC", group = "what")]
+    from: Option<PathBuf>,
+    /// Practise a cell of your own: bars between "/", "1:65p 2:4p 2&:2i / 1:65p 2:4p 2&:1m".
+    #[arg(long, value_name = "BARS", group = "what")]
+    cell: Option<String>,
+    /// Meter of your own cell.
+    #[arg(long, default_value = "4/4", requires = "cell")]
+    meter: String,
+    /// Swing it: how long the first half of a beat is to the second, "2:1".
+    #[arg(long, value_name = "LONG:SHORT")]
+    swing: Option<String>,
+    /// Play the pattern on chords, one a bar: "C Am F G"; the bass strings follow them.
+    #[arg(long, value_name = "CHORDS")]
+    chords: Option<String>,
+    /// Practise a technique of the left hand on a scale instead.
+    #[arg(long, value_enum)]
+    technique: Option<Left>,
+    /// Practise a scale along its ringing path instead: "D major".
     #[arg(long, group = "what")]
     scale: Option<String>,
     /// Practise natural harmonics instead.
@@ -84,6 +110,14 @@ pub struct Drill {
     outputs: OutputArguments,
 }
 
+/// A technique of the left hand.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum Left {
+    HammerOns,
+    PullOffs,
+    Slides,
+}
+
 impl Command for Drill {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let presets = source::presets(terminal);
@@ -100,7 +134,8 @@ impl Command for Drill {
             .iter()
             .any(|t| **t == Some(Target::Output));
         let tempi = self.tempi()?;
-        let stages = self.stages(&presets, tempi[0])?;
+        let stages = self.stages(&presets, tempi[0], terminal)?;
+        within_reach(&stages, &tempi)?;
         let session = Session::of(&stages, &tempi, self.click);
         if session.length.0 > LONGEST {
             return Err(usage(format!(
@@ -141,7 +176,7 @@ impl Drill {
         Ok(self.tempo.iter().map(|t| Bpm(*t)).collect())
     }
 
-    fn stages(&self, presets: &Presets, tempo: Bpm) -> Result<Vec<Stage>> {
+    fn stages(&self, presets: &Presets, tempo: Bpm, terminal: &Terminal) -> Result<Vec<Stage>> {
         let wrong = |e: thumbline::preset::PresetError| usage(e.to_string());
         if !(0..=HIGHEST_CAPO).contains(&self.capo) {
             return Err(usage(format!(
@@ -153,16 +188,59 @@ impl Drill {
         if self.harmonics {
             return Ok(vec![harmonics_stage(&tuning, tempo)]);
         }
+        if let Some(technique) = self.technique {
+            let scale = self.scale.as_deref().unwrap_or("D major");
+            let scale = presets.scale(scale).map_err(wrong)?;
+            let what = match technique {
+                Left::HammerOns => Technique::HammerOns,
+                Left::PullOffs => Technique::PullOffs,
+                Left::Slides => Technique::Slides,
+            };
+            return Ok(technique_stages(what, &scale, &tuning, tempo));
+        }
         if let Some(name) = &self.scale {
             let scale = presets.scale(name).map_err(wrong)?;
             return scale_stages(&scale, &tuning, tempo);
         }
-        let pattern = presets.pattern(&self.pattern).map_err(wrong)?;
-        let stages = pattern_stages(&pattern.name, &pattern.cell, &tuning, tempo, self.bars);
+        let (mut pattern, tuning, heard) = match &self.from {
+            Some(rec) => heard_pattern(rec, terminal)?,
+            None => (self.pattern(presets)?, tuning, Vec::new()),
+        };
+        if let Some(text) = &self.swing {
+            pattern.cell.swing = read_swing(text)
+                .ok_or_else(|| usage("a swing is written 2:1 or 3:2, from 1:1 to 4:1"))?;
+        }
+        let chords = match &self.chords {
+            Some(names) => voiced(names, &tuning)?,
+            None => heard,
+        };
+        let cell = &pattern.cell;
+        let stages = lesson(&pattern.name, cell, &tuning, tempo, self.bars, &chords);
         if stages.iter().all(|s| s.score.notes.is_empty()) {
             return Err(usage("this tuning has none of the pattern's strings"));
         }
         Ok(stages)
+    }
+
+    /// The pattern by its name, or the player's own cell.
+    fn pattern(&self, presets: &Presets) -> Result<Pattern> {
+        let Some(text) = &self.cell else {
+            let known = presets.pattern(&self.pattern);
+            return Ok(known.map_err(|e| usage(e.to_string()))?.clone());
+        };
+        let meter = read_meter(&self.meter)
+            .ok_or_else(|| usage(format!("`{}` is no meter like 4/4 or 6/8", self.meter)))?;
+        let bars: Vec<&str> = text.split('/').map(str::trim).collect();
+        let cell = Cell::parse(meter, &bars)
+            .map_err(|word| usage(format!("`{word}` is no stroke like `2&:2m`")))?;
+        if cell.notes.is_empty() || cell.notes.iter().any(|n| n.at.0 >= cell.beats()) {
+            return Err(usage("the strokes of your cell do not fit its bars"));
+        }
+        Ok(Pattern {
+            name: "your own cell".to_owned(),
+            about: String::new(),
+            cell,
+        })
     }
 
     fn sound(&self, session: &Session, target: &Target) -> Result<()> {
@@ -189,21 +267,75 @@ impl Drill {
     }
 }
 
-/// A scale as practice: its open-string path.
+/// Chords one after the other as one hand would hold them.
+fn voiced(names: &str, tuning: &Tuning) -> Result<Vec<Held>> {
+    let words = names.split([' ', ',', '|']).filter(|w| !w.is_empty());
+    let chords: Vec<Chord> = words
+        .map(Chord::parse)
+        .collect::<std::result::Result<_, _>>()
+        .map_err(|e| usage(e.to_string()))?;
+    let hand = Hand::with_capo(tuning.capo());
+    progression::voice(&chords, tuning, &hand, true)
+        .ok_or_else(|| usage("name chords that this tuning can hold, like \"C Am F G\""))
+}
+
+/// What a recording repeats, its tuning, and the first chords that it plays it on.
+fn heard_pattern(
+    rec: &std::path::Path,
+    terminal: &Terminal,
+) -> Result<(Pattern, Tuning, Vec<Held>)> {
+    /// Chords that are practised of a recording.
+    const CHORDS: usize = 4;
+    let recording = source::read(rec, Part::WHOLE, terminal)?;
+    let heard = source::analyze(&recording, &Options::default(), terminal)?;
+    let placed = picking::place(&heard.notes, &heard.grid);
+    let Some(found) = picking::find(&placed, heard.grid.meter) else {
+        anyhow::bail!(
+            "no pattern was found in `{}`: it takes a steady beat and at least two bars",
+            recording.name()
+        );
+    };
+    let hand = Hand::with_capo(heard.tuning.capo());
+    let bars = found.cell.bars;
+    let mut held = progression::heard(&heard.notes, &heard.grid, &heard.tuning, &hand, bars);
+    held.truncate(CHORDS);
+    let pattern = Pattern {
+        name: format!("the pattern of {}", recording.title()),
+        about: String::new(),
+        cell: found.cell,
+    };
+    Ok((pattern, heard.tuning, held))
+}
+
+/// No stage goes on for longer than the hands may without a rest.
+fn within_reach(stages: &[Stage], tempi: &[Bpm]) -> Result<()> {
+    let slowest = tempi.iter().map(|t| t.beat().0).fold(0.0, f64::max);
+    let longest = stages
+        .iter()
+        .map(|s| s.score.bars() as f64 * f64::from(s.score.meter.beats().max(1)) * slowest)
+        .fold(0.0, f64::max);
+    if longest > WITHOUT_REST {
+        return Err(usage(format!(
+            "a stage would go on for {:.0} minutes without a rest: take fewer bars",
+            (longest / 60.0).ceil()
+        )));
+    }
+    Ok(())
+}
+
+/// A scale as practice: its ringing path.
 pub fn scale_stages(
     scale: &thumbline::music::scale::Scale,
     tuning: &Tuning,
     tempo: Bpm,
 ) -> Result<Vec<Stage>> {
     const HIGHEST: i32 = 12;
-    let (lowest, highest) = tuning.range().unwrap_or((40, 64));
-    let tonic = lowest + (scale.tonic - lowest).rem_euclid(12);
-    let line = scale.notes(tonic, (tonic + 24).min(highest + HIGHEST));
+    let line = usual_line(tuning, scale, HIGHEST);
     let found = paths(tuning, &line, HIGHEST, &Costs::default(), 1);
     let path = found
         .first()
         .ok_or_else(|| usage("the strings do not reach every note of that scale"))?;
-    let title = format!("{}, open strings first", scale.name);
+    let title = format!("{}, every note ringing into the next", scale.name);
     Ok(vec![scale_stage(&title, path, tuning, scale.key, tempo)])
 }
 
@@ -265,6 +397,14 @@ fn text(stages: &[Stage], session: &Session) -> String {
     let mut out = String::new();
     for (i, stage) in stages.iter().enumerate() {
         let _ = writeln!(out, "{}. {}", i + 1, stage.title); // writing to a string cannot fail
+        let mut told = format!("Goal: {}.", stage.goal);
+        if let Some(say) = &stage.say {
+            let _ = write!(told, " Say: “{say}”.");
+        }
+        let _ = write!(told, " {}", stage.tempo_rule);
+        let _ = write!(told, " Then rest {:.0} seconds.", stage.rest.0);
+        let width = super::strings::text::WIDTH - 2;
+        let _ = writeln!(out, "  {}", super::strings::text::wrapped(&told, width));
         let mut once = stage.score.clone();
         // One or two bars show a pattern; a scale or a harmonics drill is shown whole.
         if stages.len() > 1 {
@@ -275,9 +415,10 @@ fn text(stages: &[Stage], session: &Session) -> String {
     }
     let _ = writeln!(
         out,
-        "The whole session lasts {:.0}:{:02.0} minutes.",
+        "The whole session lasts {:.0}:{:02.0} minutes, {:.1} at most without a minute's rest.",
         (session.length.0 / 60.0).floor(),
-        session.length.0.rem_euclid(60.0).floor()
+        session.length.0.rem_euclid(60.0).floor(),
+        session.longest_without_rest() / 60.0
     );
     out
 }
@@ -289,6 +430,11 @@ fn report(stages: &[Stage], tempi: &[Bpm], session: &Session) -> String {
         "tempi_bpm": tempi.iter().map(|t| t.0).collect::<Vec<_>>(),
         "stages": stages.iter().map(|s| serde_json::json!({
             "title": s.title,
+            "goal": s.goal,
+            "say": s.say,
+            "tempo_rule": s.tempo_rule,
+            "rest_s": s.rest.0,
+            "swing": s.swing,
             "meter": s.score.meter.to_string(),
             "bars": s.score.bars(),
             "notes": s.score.notes.iter().map(|n| serde_json::json!({
@@ -306,6 +452,7 @@ fn report(stages: &[Stage], tempi: &[Bpm], session: &Session) -> String {
             "what": name,
         })).collect::<Vec<_>>(),
         "seconds": session.length.0,
+        "longest_without_rest_s": session.longest_without_rest(),
         "caution": CAUTION,
     });
     format!("{document:#}\n")

@@ -118,6 +118,48 @@ impl Chord {
         }
     }
 
+    /// The chord that `frets` (string 1 first) sound: the simplest name that has all their notes and
+    /// lacks at most the fifth, on the lowest note if it can be. None for fewer than two notes, and for
+    /// notes that no name here has.
+    pub fn sounding(tuning: &Tuning, frets: &[Option<i32>]) -> Option<Self> {
+        let sounding: Vec<i32> = frets
+            .iter()
+            .enumerate()
+            .filter_map(|(i, f)| Some(tuning.open(i as u8 + 1)? + (*f)?))
+            .collect();
+        let bass = sounding.iter().min()?.rem_euclid(12);
+        let mut classes: Vec<i32> = sounding.iter().map(|m| m.rem_euclid(12)).collect();
+        classes.sort_unstable();
+        classes.dedup();
+        if classes.len() < 2 {
+            return None;
+        }
+        let mut best: Option<(usize, Self)> = None;
+        for root in &classes {
+            for (_, steps) in KINDS {
+                let tones: Vec<i32> = steps.iter().map(|s| (root + s).rem_euclid(12)).collect();
+                let lacking = tones.iter().filter(|t| !classes.contains(t)).count();
+                let fifth = (root + 7).rem_euclid(12);
+                let only_fifth = tones.iter().all(|t| classes.contains(t) || *t == fifth);
+                if !only_fifth || classes.iter().any(|c| !tones.contains(c)) {
+                    continue;
+                }
+                let rank = 2 * steps.len() + 3 * lacking + if *root == bass { 0 } else { 4 };
+                if best.as_ref().is_none_or(|(known, _)| rank < *known) {
+                    let minor = if steps.contains(&3) { 3 } else { 0 };
+                    let place = (7 * root + 5).rem_euclid(12) - 5 - minor;
+                    let mut chord = Self::of(*root, steps, Key::new(place));
+                    if *root != bass {
+                        chord.name += &format!("/{}", chord.key.class_name(bass));
+                        chord.bass = Some(bass);
+                    }
+                    best = Some((rank, chord));
+                }
+            }
+        }
+        best.map(|(_, chord)| chord)
+    }
+
     /// Its pitch classes, the root first; a foreign bass last.
     pub fn classes(&self) -> Vec<i32> {
         let own = self.steps.iter().map(|s| (self.root + s).rem_euclid(12));

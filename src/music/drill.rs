@@ -1,31 +1,109 @@
-//! Practice pieces made from a picking pattern, a scale path or a guitar's harmonics.
+//! Lessons made from a picking pattern, a scale path, a technique or a guitar's harmonics: stages, each
+//! with its goal, what to say, a rule for the tempo and a rest.
 //!
 //! Owns what is practised and in which order; how it sounds is `dsp::pluck`, when each note falls is
-//! `performance`. All pattern stages stay on open strings, so that the left hand rests.
+//! `performance`. Pattern stages stay on open strings, so that the left hand rests, unless chords are
+//! given. The order (thumb alone, say and mute, together, off the beat, backbeat click, silent bars)
+//! is common practice, no source.
 
+use super::chord::{Chord, Shape};
 use super::fingering::Path;
 use super::meter::Meter;
 use super::note::{Attack, Role};
 use super::performance::{Manner, Performance, PlayedNote};
-use super::picking::{Cell, CellNote, count};
+use super::picking::{Cell, CellNote, count, swung, thumb_walk};
 use super::pitch::Key;
-use super::score::{Finger, Score, Written};
+use super::progression::Held;
+use super::scale::Scale;
+use super::score::{Brush, Finger, Score, Written};
+use super::syncopation::{Sense, senses};
 use super::tuning::Tuning;
 use crate::dsp::pluck::Played;
 use crate::unit::{Beats, Bpm, Seconds, Span};
 
-/// One step of a practice piece.
+/// Which beats click while a stage is played.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Clicks {
+    /// As the session has it: every beat or none.
+    #[default]
+    AsAsked,
+    /// On two and four: the player keeps one and three.
+    Backbeat,
+    /// Every other bar.
+    EveryOtherBar,
+    /// Two bars with it, two in silence: does the next click fall on your beat?
+    TwoAndTwo,
+}
+
+impl Clicks {
+    /// Does beat `beat` of bar `bar` (both from 0) click?
+    fn on(self, bar: usize, beat: usize, asked: bool) -> bool {
+        match self {
+            Self::AsAsked => asked,
+            Self::Backbeat => beat % 2 == 1,
+            Self::EveryOtherBar => bar.is_multiple_of(2),
+            Self::TwoAndTwo => bar % 4 < 2,
+        }
+    }
+}
+
+/// One step of a lesson.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stage {
     /// What is practised, in a player's words.
     pub title: String,
+    /// When it is good: what to hear before going on.
+    pub goal: String,
+    /// What to say aloud, where saying helps.
+    pub say: Option<String>,
+    /// When to go faster and when slower.
+    pub tempo_rule: &'static str,
+    /// Hands off afterwards, at least so long.
+    pub rest: Span,
+    /// Which beats click.
+    pub clicks: Clicks,
+    /// Share of a beat that its first half takes: 0.5 is straight.
+    pub swing: f64,
     /// What is played, once through.
     pub score: Score,
 }
 
-/// What a pattern becomes: the thumb alone; the melody together with the thumb; then one off-beat
-/// after the other where it belongs, to the whole pattern. Each stage has `bars` bars (rounded up
-/// to whole cells). A pattern without off-beats has no further stages.
+/// The rule for the tempo of most stages.
+const FASTER: &str = "Four times clean: 4 beats a minute faster. Twice spoiled: 8 slower.";
+/// Of stages that are played slowly on purpose.
+const SLOWLY: &str = "Stay at the slowest tempo until it is easy; speed comes in the next stages.";
+/// Rest after a stage.
+const REST: Span = Span(8.0);
+
+impl Stage {
+    fn new(title: &str, goal: &str, score: Score) -> Self {
+        Self {
+            title: title.to_owned(),
+            goal: goal.to_owned(),
+            say: None,
+            tempo_rule: FASTER,
+            rest: REST,
+            clicks: Clicks::AsAsked,
+            swing: 0.5,
+            score,
+        }
+    }
+
+    fn saying(mut self, words: String) -> Self {
+        self.say = Some(words);
+        self
+    }
+
+    fn clicking(mut self, clicks: Clicks) -> Self {
+        self.clicks = clicks;
+        self
+    }
+}
+
+/// A chord to practise a pattern on.
+type On<'a> = Option<(&'a Shape, &'a Chord)>;
+
+/// What a pattern becomes on open strings: see [`lesson`].
 pub fn pattern_stages(
     name: &str,
     cell: &Cell,
@@ -33,115 +111,701 @@ pub fn pattern_stages(
     tempo: Bpm,
     bars: usize,
 ) -> Vec<Stage> {
-    let mut places: Vec<f64> = cell
-        .notes
-        .iter()
-        .filter(|n| n.role == Role::Melody && off_beat(n.at))
-        .map(|n| n.at.0)
-        .collect();
-    places.sort_by(f64::total_cmp);
-    places.dedup_by(|a, b| (*a - *b).abs() < 1e-6);
-    let thumb: Vec<CellNote> = of_part(cell, Role::Bass);
-    let melody = of_part(cell, Role::Melody);
-    let stage = |title: String, notes: &[CellNote]| Stage {
-        score: score(
-            &format!("{name}: {title}"),
-            cell,
-            notes,
-            tuning,
-            tempo,
-            bars,
-        ),
-        title,
+    lesson(name, cell, tuning, tempo, bars, &[])
+}
+
+/// A pattern as a lesson of a few stages, each of `bars` bars (rounded up to whole cells), a chord a
+/// cell where `chords` are given.
+///
+/// An arpeggio is planted as a block, rolled, then played whole. Everything else begins with the thumb
+/// alone, is said and tapped on muted strings, then played with the melody on the beats it belongs to
+/// (`syncopation::senses`); then notes are pushed ahead of their beat, then delayed behind it, to the
+/// whole pattern. A pattern off the beat is played against a click on two and four and through silent
+/// bars; one that swings first straight; chords are joined at last.
+pub fn lesson(
+    name: &str,
+    cell: &Cell,
+    tuning: &Tuning,
+    tempo: Bpm,
+    bars: usize,
+    chords: &[Held],
+) -> Vec<Stage> {
+    let writer = Writer {
+        name,
+        cell,
+        tuning,
+        tempo,
+        bars,
+        chords,
     };
-    let mut stages = Vec::new();
-    if !thumb.is_empty() {
-        stages.push(stage("thumb alone".to_owned(), &thumb));
-    }
-    if melody.is_empty() {
-        return stages;
-    }
-    for freed in 0..=places.len() {
-        let title = match freed {
-            0 if places.is_empty() => "the whole pattern".to_owned(),
-            0 => "melody with the thumb".to_owned(),
-            n if n == places.len() => format!("the whole pattern, {}", counted(cell, &places)),
-            n => format!("off the beat, {}", counted(cell, &places[..n])),
-        };
-        let mut notes = thumb.clone();
-        for note in &melody {
-            let mut note = note.clone();
-            let free = places[..freed].iter().any(|p| (p - note.at.0).abs() < 1e-6);
-            if off_beat(note.at) && !free {
-                note.at = Beats((note.at.0 + 1e-6).floor());
-            }
-            let taken = notes.iter().any(|n| {
-                (n.at.0 - note.at.0).abs() < 1e-6 && n.strings.first() == note.strings.first()
-            });
-            if !taken {
-                notes.push(note);
-            }
+    let mut stages = if is_arpeggio(cell) {
+        writer.arpeggio()
+    } else {
+        writer.against_the_thumb()
+    };
+    if cell.swing > 0.5
+        && let Some(whole) = stages.last().cloned()
+    {
+        let mut swing = whole.clone();
+        if let Some(straight) = stages.last_mut() {
+            straight.title += ", straight";
         }
-        stages.push(stage(title, &notes));
+        swing.title += ", swung";
+        swing.swing = cell.swing;
+        swing.goal =
+            "long and short are the same in every beat, and the thumb stays on the beat".to_owned();
+        stages.push(swing.saying("ONE-a TWO-a THREE-a FOUR-a".to_owned()));
+    }
+    let syncopated = writer
+        .melody_senses()
+        .iter()
+        .any(|(_, s)| *s != Sense::Passing);
+    if syncopated
+        && !is_arpeggio(cell)
+        && let Some(whole) = stages.last().cloned()
+    {
+        if cell.meter == Meter::COMMON {
+            let mut back = whole.clone().clicking(Clicks::Backbeat);
+            back.title = "the whole pattern, click on two and four".to_owned();
+            back.goal = "you count one and three; the click answers".to_owned();
+            stages.push(back);
+        }
+        let mut silent = whole.clicking(Clicks::TwoAndTwo);
+        silent.title = "the whole pattern, two bars with the click and two without".to_owned();
+        silent.goal = "the click comes back on your beat".to_owned();
+        stages.push(silent);
+    }
+    if chords.len() > 1 {
+        stages.push(writer.join());
     }
     stages
 }
 
-fn off_beat(at: Beats) -> bool {
-    (at.0 - at.0.round()).abs() > 1e-6
-}
-
-fn of_part(cell: &Cell, role: Role) -> Vec<CellNote> {
-    cell.notes
+/// Does every slot sound in turn, with two or more fingers' strokes after a thumb's?
+fn is_arpeggio(cell: &Cell) -> bool {
+    let mut places: Vec<f64> = cell.notes.iter().map(|n| n.at.0).collect();
+    places.sort_by(f64::total_cmp);
+    places.dedup_by(|a, b| (*a - *b).abs() < 1e-6);
+    let Some(step) = places
+        .windows(2)
+        .map(|p| p[1] - p[0])
+        .min_by(f64::total_cmp)
+    else {
+        return false;
+    };
+    let even = (places.len() as f64 * step - cell.beats()).abs() < 1e-6
+        && places.windows(2).all(|p| (p[1] - p[0] - step).abs() < 1e-6);
+    let special = cell
+        .notes
         .iter()
-        .filter(|n| n.role == role)
-        .cloned()
-        .collect()
+        .any(|n| n.touch.brush.is_some() || n.attack != Attack::Pluck);
+    let thumb = |at: f64| {
+        cell.notes
+            .iter()
+            .any(|n| n.role == Role::Bass && (n.at.0 - at).abs() < 1e-6)
+    };
+    let run = places.windows(2).any(|p| !thumb(p[0]) && !thumb(p[1]));
+    even && !special && step < 1.0 - 1e-6 && run && thumb(places[0])
 }
 
-/// The places of a bar as they are counted: `2& 3&`.
-fn counted(cell: &Cell, places: &[f64]) -> String {
-    let mut names: Vec<String> = Vec::new();
-    for place in places {
-        let name = count(cell.meter, Beats(*place));
-        if !names.contains(&name) {
-            names.push(name);
-        }
+fn same(a: f64, b: f64) -> bool {
+    (a - b).abs() < 1e-6
+}
+
+/// A count as it is said: `2&` is `two-and`, `2e` `two-e`, `2a` `two-a`.
+fn spoken_count(text: &str) -> String {
+    const NUMBERS: [&str; 12] = [
+        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+        "twelve",
+    ];
+    let digits: String = text.chars().take_while(char::is_ascii_digit).collect();
+    let number: usize = digits.parse().unwrap_or(0);
+    let said = match number.checked_sub(1).and_then(|i| NUMBERS.get(i)) {
+        Some(word) => (*word).to_owned(),
+        None => digits.clone(),
+    };
+    match &text[digits.len()..] {
+        "" => said,
+        "&" => format!("{said}-and"),
+        "e" => format!("{said}-e"),
+        "a" => format!("{said}-a"),
+        "+1/3" => format!("{said}-trip"),
+        "+2/3" => format!("{said}-let"),
+        _ => said,
     }
-    names.join(" ")
 }
 
-fn score(
-    title: &str,
-    cell: &Cell,
-    notes: &[CellNote],
-    tuning: &Tuning,
+/// Writes a pattern's stages.
+struct Writer<'a> {
+    name: &'a str,
+    cell: &'a Cell,
+    tuning: &'a Tuning,
     tempo: Bpm,
     bars: usize,
-) -> Score {
-    let times = bars.max(1).div_ceil(usize::from(cell.bars.max(1)));
-    let mut written = Vec::new();
-    for time in 0..times {
-        let start = time as f64 * cell.beats();
-        for note in notes {
-            let string = note.strings.iter().find(|s| tuning.open(**s).is_some());
-            let Some(string) = string else { continue };
-            let mut stroke = Written::pluck(Beats(start + note.at.0), Beats(1.0), *string, 0);
-            stroke.role = note.role;
-            stroke.finger = Some(note.finger);
-            written.push(stroke);
+    chords: &'a [Held],
+}
+
+impl Writer<'_> {
+    fn of_part(&self, role: Role) -> Vec<CellNote> {
+        let notes = self.cell.notes.iter().filter(|n| n.role == role);
+        notes.cloned().collect()
+    }
+
+    fn stage(&self, title: &str, goal: &str, notes: &[CellNote]) -> Stage {
+        Stage::new(title, goal, self.score(title, notes))
+    }
+
+    /// Places as they are counted, bar by bar: `2& 3& | 4&`.
+    fn counted(&self, places: &[f64]) -> String {
+        self.named(places, " | ", str::to_owned)
+    }
+
+    /// The same to be spoken: `two-and three-and, four-and`.
+    fn spoken(&self, places: &[f64]) -> String {
+        self.named(places, ", ", spoken_count)
+    }
+
+    fn named(&self, places: &[f64], between: &str, name: impl Fn(&str) -> String) -> String {
+        let per_bar = f64::from(self.cell.meter.beats().max(1));
+        let mut places = places.to_vec();
+        places.sort_by(f64::total_cmp);
+        places.dedup_by(|a, b| same(*a, *b));
+        let bars: Vec<String> = (0..self.cell.bars.max(1))
+            .map(|bar| {
+                let inside = places
+                    .iter()
+                    .filter(|p| (**p / per_bar + 1e-9).floor() as u8 == bar);
+                let names: Vec<String> = inside
+                    .map(|p| name(&count(self.cell.meter, Beats(*p))))
+                    .collect();
+                if names.is_empty() {
+                    "–".to_owned()
+                } else {
+                    names.join(" ")
+                }
+            })
+            .collect();
+        bars.join(between)
+    }
+
+    fn places(&self) -> Vec<f64> {
+        self.cell.notes.iter().map(|n| n.at.0).collect()
+    }
+
+    /// What each melody note off the beat does, as (beats, sense); beats in pulses of the division.
+    fn melody_senses(&self) -> Vec<(f64, Sense)> {
+        let division = usize::from(self.cell.division.max(1));
+        let parts = division as f64;
+        let mut pulses: Vec<usize> = self
+            .cell
+            .notes
+            .iter()
+            .filter(|n| n.role == Role::Melody)
+            // A brush back up passes between two beats, whoever plays the next.
+            .filter(|n| n.touch.brush != Some(Brush::Up))
+            .map(|n| (n.at.0 * parts).round() as usize)
+            .collect();
+        pulses.sort_unstable();
+        pulses.dedup();
+        let length = (self.cell.beats() * parts).round() as usize;
+        senses(&pulses, division, Some(length))
+            .into_iter()
+            .map(|(pulse, sense)| (pulse as f64 / parts, sense))
+            .collect()
+    }
+
+    /// Planted block, roll, half, whole.
+    fn arpeggio(&self) -> Vec<Stage> {
+        let thumb: Vec<f64> = self.of_part(Role::Bass).iter().map(|n| n.at.0).collect();
+        let group_of = |at: f64| {
+            let before = thumb.iter().copied().filter(|t| *t <= at + 1e-6);
+            before.fold(0.0, f64::max)
+        };
+        let mut block: Vec<CellNote> = Vec::new();
+        for note in &self.cell.notes {
+            let mut note = note.clone();
+            note.at = Beats(group_of(note.at.0));
+            let there =
+                |n: &CellNote| same(n.at.0, note.at.0) && n.strings.first() == note.strings.first();
+            if !block.iter().any(there) {
+                block.push(note);
+            }
+        }
+        let first = group_of(0.0);
+        let second = thumb.iter().copied().find(|t| *t > first + 1e-6);
+        let group: Vec<CellNote> = self
+            .cell
+            .notes
+            .iter()
+            .filter(|n| same(group_of(n.at.0), first))
+            .cloned()
+            .collect();
+        // One stroke a beat, as slowly as the bar allows.
+        let slots = {
+            let mut places: Vec<f64> = group.iter().map(|n| n.at.0).collect();
+            places.sort_by(f64::total_cmp);
+            places.dedup_by(|a, b| same(*a, *b));
+            places
+        };
+        let room = self.cell.beats() / slots.len().max(1) as f64;
+        let pace = if room >= 1.0 { 1.0 } else { room };
+        let slow: Vec<CellNote> = group
+            .iter()
+            .map(|note| {
+                let mut note = note.clone();
+                let slot = slots.iter().position(|p| same(*p, note.at.0)).unwrap_or(0);
+                note.at = Beats(slot as f64 * pace);
+                note
+            })
+            .collect();
+        let fingers: Vec<String> = slots
+            .iter()
+            .filter_map(|at| group.iter().find(|n| same(n.at.0, *at)))
+            .map(|n| n.finger.to_string())
+            .collect();
+        let mut stages = vec![
+            self.stage(
+                "planted block",
+                "every finger rests on its string before any sounds; all sound as one",
+                &block,
+            )
+            .saying("plant, play".to_owned()),
+            self.stage(
+                "the roll, one stroke after the other",
+                "each finger leaves its string only when its turn comes; all are equally loud",
+                &slow,
+            )
+            .saying(fingers.join(" ")),
+        ];
+        stages[0].tempo_rule = SLOWLY;
+        stages[1].tempo_rule = SLOWLY;
+        if second.is_some() {
+            stages.push(self.stage(
+                "the first roll in time, then rest",
+                "it ends exactly where the next one would begin",
+                &group,
+            ));
+        }
+        let whole = self.stage(
+            "the whole pattern",
+            "no seam is heard between one roll and the next; the thumb is no louder",
+            &self.cell.notes,
+        );
+        stages.push(whole.saying(self.spoken(&self.places())));
+        stages
+    }
+
+    /// Thumb alone, said on muted strings, together, pushed, delayed, whole.
+    fn against_the_thumb(&self) -> Vec<Stage> {
+        let thumb = self.of_part(Role::Bass);
+        let melody = self.of_part(Role::Melody);
+        let mut stages = Vec::new();
+        let beats: Vec<f64> = thumb.iter().map(|n| n.at.0).collect();
+        if !thumb.is_empty() {
+            let alone = self.stage(
+                "thumb alone",
+                "every stroke is as loud as the last and falls on the click",
+                &thumb,
+            );
+            stages.push(alone.saying(self.spoken(&beats)));
+        }
+        if melody.is_empty() {
+            return stages;
+        }
+        let off: Vec<(f64, Sense)> = self.melody_senses();
+        if off.is_empty() {
+            let whole = self.stage(
+                "the whole pattern",
+                "thumb and fingers sound as one wherever they meet",
+                &self.cell.notes,
+            );
+            stages.push(whole.saying(self.spoken(&self.places())));
+            return stages;
+        }
+        let mut muted = self.cell.notes.clone();
+        for note in &mut muted {
+            if note.attack == Attack::Pluck {
+                note.attack = Attack::Dead;
+            }
+        }
+        let say = self.stage(
+            "say it and tap it on muted strings",
+            "what you say and what you tap are one; then mute nothing and listen for the same",
+            &muted,
+        );
+        let mut say = say.saying(self.spoken(&self.places()));
+        say.tempo_rule = SLOWLY;
+        let on_beat = self.freed(&thumb, &melody, &off, |_| false);
+        stages.push(self.stage(
+            "melody with the thumb",
+            "each melody note stands on the beat it belongs to; thumb and finger sound as one",
+            &on_beat,
+        ));
+        stages.push(say);
+        let of = |wanted: fn(&Sense) -> bool| -> Vec<f64> {
+            let found = off.iter().filter(|(_, s)| wanted(s));
+            found.map(|(at, _)| *at).collect()
+        };
+        let pushed = of(|s| matches!(s, Sense::Pushed { .. }));
+        let delayed = of(|s| matches!(s, Sense::Delayed { .. }));
+        let passing = of(|s| *s == Sense::Passing);
+        let mut free: Vec<f64> = Vec::new();
+        let mut steps: Vec<(String, String, Vec<f64>)> = Vec::new();
+        if !passing.is_empty() {
+            let named = self.counted(&passing);
+            steps.push((
+                format!("between the beats, {named}"),
+                "it passes half-way, and hurries nothing".to_owned(),
+                passing,
+            ));
+        }
+        for (places, word, goal) in [
+            (
+                &pushed,
+                "pushed",
+                "it belongs to the next beat and comes early; that beat stays silent above the thumb",
+            ),
+            (
+                &delayed,
+                "delayed",
+                "it belongs to the beat before and comes late; the thumb does not wait for it",
+            ),
+        ] {
+            // One place first, then all of its kind.
+            if let [first, _, ..] = places.as_slice() {
+                let named = self.counted(&[*first]);
+                steps.push((format!("{word}, {named}"), goal.to_owned(), vec![*first]));
+            }
+            if !places.is_empty() {
+                let named = self.counted(places);
+                steps.push((format!("{word}, {named}"), goal.to_owned(), places.clone()));
+            }
+        }
+        let all = off.len();
+        for (title, goal, places) in steps {
+            for place in places {
+                if !free.iter().any(|f| same(*f, place)) {
+                    free.push(place);
+                }
+            }
+            if free.len() == all {
+                break;
+            }
+            let notes = self.freed(&thumb, &melody, &off, |at| {
+                free.iter().any(|f| same(*f, at))
+            });
+            let stage = self.stage(&title, &goal, &notes);
+            stages
+                .push(stage.saying(self.spoken(&notes.iter().map(|n| n.at.0).collect::<Vec<_>>())));
+        }
+        let pushes = if pushed.is_empty() {
+            String::new()
+        } else {
+            format!(", {} pushed", self.counted(&pushed))
+        };
+        let delays = if delayed.is_empty() {
+            String::new()
+        } else {
+            format!(", {} delayed", self.counted(&delayed))
+        };
+        let whole = self.stage(
+            &format!("the whole pattern{pushes}{delays}"),
+            "the thumb is as steady as it was alone",
+            &self.cell.notes,
+        );
+        stages.push(whole.saying(self.spoken(&self.places())));
+        stages
+    }
+
+    /// The thumb, and the melody with what is not free on the beat that it belongs to.
+    fn freed(
+        &self,
+        thumb: &[CellNote],
+        melody: &[CellNote],
+        off: &[(f64, Sense)],
+        free: impl Fn(f64) -> bool,
+    ) -> Vec<CellNote> {
+        let parts = f64::from(self.cell.division.max(1));
+        let length = self.cell.beats();
+        let mut notes = thumb.to_vec();
+        for note in melody {
+            let mut note = note.clone();
+            let sense = off.iter().find(|(at, _)| same(*at, note.at.0)).map(|o| o.1);
+            if let Some(sense) = sense.filter(|_| !free(note.at.0)) {
+                note.at = match sense {
+                    Sense::Pushed { to } => Beats((to as f64 / parts).rem_euclid(length)),
+                    Sense::Delayed { from } => Beats(from as f64 / parts),
+                    Sense::Passing => continue,
+                };
+            }
+            let taken = notes
+                .iter()
+                .any(|n| same(n.at.0, note.at.0) && n.strings.first() == note.strings.first());
+            if !taken {
+                notes.push(note);
+            }
+        }
+        notes.sort_by(|a, b| a.at.total_cmp(&b.at));
+        notes
+    }
+
+    /// The second half of one bar and the first half of the next, over the change of chord.
+    fn join(&self) -> Stage {
+        let half = self.cell.beats() / 2.0;
+        let late: Vec<CellNote> = self
+            .cell
+            .notes
+            .iter()
+            .filter(|n| n.at.0 >= half - 1e-6)
+            .cloned()
+            .collect();
+        let early: Vec<CellNote> = self
+            .cell
+            .notes
+            .iter()
+            .filter(|n| n.at.0 < half - 1e-6)
+            .cloned()
+            .collect();
+        let length = self.cell.beats();
+        let mut written = Vec::new();
+        for (i, pair) in self.chords.windows(2).enumerate() {
+            let start = 2.0 * i as f64 * length;
+            self.write(
+                &mut written,
+                &late,
+                start,
+                Some((&pair[0].shape, &pair[0].chord)),
+            );
+            self.write(
+                &mut written,
+                &early,
+                start + length,
+                Some((&pair[1].shape, &pair[1].chord)),
+            );
+        }
+        let score = self.finished("the joins", written);
+        Stage::new(
+            "the joins: half a bar into half a bar",
+            "the hand arrives with the first note of the new chord, not after it",
+            score,
+        )
+    }
+
+    fn score(&self, title: &str, notes: &[CellNote]) -> Score {
+        let per = usize::from(self.cell.bars.max(1));
+        let times = self.bars.max(1).div_ceil(per).max(self.chords.len());
+        let mut written = Vec::new();
+        for time in 0..times {
+            let start = time as f64 * self.cell.beats();
+            let on = (!self.chords.is_empty())
+                .then(|| &self.chords[time % self.chords.len()])
+                .map(|held| (&held.shape, &held.chord));
+            self.write(&mut written, notes, start, on);
+        }
+        self.finished(title, written)
+    }
+
+    fn finished(&self, title: &str, notes: Vec<Written>) -> Score {
+        let mut score = Score {
+            title: format!("{}: {title}", self.name),
+            tuning: self.tuning.clone(),
+            meter: self.cell.meter,
+            tempo: self.tempo,
+            key: self
+                .chords
+                .first()
+                .map_or_else(Key::default, |c| c.chord.key),
+            notes,
+        };
+        score.settle();
+        if !self.chords.is_empty() {
+            score.let_ring();
+        }
+        self.silence(&mut score);
+        score
+    }
+
+    /// Notes stop where the cell silences all strings, and go on where they are tied.
+    fn silence(&self, score: &mut Score) {
+        let length = self.cell.beats();
+        for note in &mut score.notes {
+            let cell = (note.at.0 / length + 1e-9).floor() * length;
+            let rest = self
+                .cell
+                .rests
+                .iter()
+                .map(|r| cell + r.0)
+                .find(|r| *r > note.at.0 + 1e-6);
+            if let Some(rest) = rest {
+                let sounds = note.rings.map_or(4.0, |r| r.0).min(rest - note.at.0);
+                note.rings = Some(Beats(sounds));
+                note.length = Beats(note.length.0.min(sounds));
+            }
         }
     }
-    let mut score = Score {
-        title: title.to_owned(),
-        tuning: tuning.clone(),
-        meter: cell.meter,
-        tempo,
-        key: Key::default(),
-        notes: written,
+
+    /// One cell's strokes from `start` on.
+    fn write(&self, written: &mut Vec<Written>, notes: &[CellNote], start: f64, on: On<'_>) {
+        let walk = on.map(|(shape, chord)| thumb_walk(shape, chord, self.tuning));
+        for note in notes {
+            let strings: Vec<u8> = if note.touch.brush.is_some() {
+                note.strings.clone()
+            } else {
+                self.string(note, walk, on).into_iter().collect()
+            };
+            for string in strings {
+                let fret = match on {
+                    None => Some(0),
+                    Some((shape, chord)) => fret_on(shape, chord, self.tuning, string),
+                };
+                let (Some(_), Some(fret)) = (self.tuning.open(string), fret) else {
+                    continue;
+                };
+                let mut stroke = Written::pluck(Beats(start + note.at.0), Beats(1.0), string, fret);
+                stroke.role = note.role;
+                stroke.finger = Some(note.finger);
+                stroke.attack = note.attack;
+                stroke.touch = note.touch;
+                stroke.left = on.and_then(|(shape, _)| shape.finger(string));
+                if note.tied {
+                    stroke.rings = Some(Beats(2.0));
+                }
+                written.push(stroke);
+            }
+        }
+    }
+
+    /// The string of a stroke: the thumb's by the chord, the fingers' the first that sounds.
+    fn string(&self, note: &CellNote, walk: Option<[u8; 4]>, on: On<'_>) -> Option<u8> {
+        if let (Some(walk), Role::Bass, Attack::Pluck) = (walk, note.role, note.attack) {
+            let later = note
+                .at
+                .0
+                .rem_euclid(f64::from(self.cell.meter.beats().max(1)))
+                >= 2.0;
+            return Some(match note.strings.as_slice() {
+                [6, 5, ..] => walk[0],
+                [5, 6, ..] => walk[2],
+                _ if later => walk[3],
+                _ => walk[1],
+            });
+        }
+        let sounds = |string: &u8| match on {
+            None => self.tuning.open(*string).is_some(),
+            Some((shape, chord)) => fret_on(shape, chord, self.tuning, *string).is_some(),
+        };
+        note.strings.iter().copied().find(sounds)
+    }
+}
+
+/// The fret of `string` in a shape; a string that the shape leaves out is played open where that is a
+/// note of the chord.
+fn fret_on(shape: &Shape, chord: &Chord, tuning: &Tuning, string: u8) -> Option<u8> {
+    let held = shape.frets.get(usize::from(string).checked_sub(1)?)?;
+    match held {
+        Some(fret) => u8::try_from(*fret).ok(),
+        None => {
+            let open = tuning.open(string)?.rem_euclid(12);
+            chord.classes().contains(&open).then_some(0)
+        }
+    }
+}
+
+/// A technique of the left hand that can be practised by itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Technique {
+    /// The finger comes down on the ringing string.
+    HammerOns,
+    /// The finger leaves the string sideways.
+    PullOffs,
+    /// The finger slides along the string.
+    Slides,
+}
+
+/// A technique on the notes of `scale`, string after string in the first five frets: first each pair
+/// by itself with a rest, then in a row.
+pub fn technique_stages(what: Technique, scale: &Scale, tuning: &Tuning, tempo: Bpm) -> Vec<Stage> {
+    let attack = match what {
+        Technique::HammerOns => Attack::HammerOn,
+        Technique::PullOffs => Attack::PullOff,
+        Technique::Slides => Attack::Slide,
     };
-    score.settle();
-    score
+    let mut pairs: Vec<(u8, u8, u8)> = Vec::new();
+    for string in (1..=tuning.strings()).rev() {
+        let Some(open) = tuning.open(string) else {
+            continue;
+        };
+        let frets: Vec<u8> = (0..=5u8)
+            .filter(|f| scale.contains(open + i32::from(*f)))
+            .collect();
+        for pair in frets.windows(2).take(2) {
+            // A slide needs a finger on both frets.
+            if what != Technique::Slides || pair[0] > 0 {
+                pairs.push((string, pair[0], pair[1]));
+            }
+        }
+    }
+    let (name, goal) = match what {
+        Technique::HammerOns => (
+            "hammer-ons",
+            "the second note is as loud as the first; the finger falls from close by",
+        ),
+        Technique::PullOffs => (
+            "pull-offs",
+            "the finger plucks as it leaves, a little downwards; the next one waits on its fret",
+        ),
+        Technique::Slides => (
+            "slides",
+            "the finger keeps its pressure on the way and stops on the beat",
+        ),
+    };
+    let score = |title: &str, spread: f64| {
+        let mut notes = Vec::new();
+        for (i, (string, low, high)) in pairs.iter().enumerate() {
+            let (from, to) = if what == Technique::PullOffs {
+                (*high, *low)
+            } else {
+                (*low, *high)
+            };
+            let at = spread * i as f64;
+            let mut first = Written::pluck(Beats(at), Beats(0.5), *string, from);
+            first.left = (from > 0).then_some(from.min(4));
+            let mut second = Written::pluck(Beats(at + spread / 2.0), Beats(0.5), *string, to);
+            second.attack = attack;
+            second.finger = None;
+            second.left = if what == Technique::Slides {
+                first.left
+            } else {
+                (to > 0).then_some(to.min(4))
+            };
+            notes.extend([first, second]);
+        }
+        let mut score = Score {
+            title: format!("{name}: {title}"),
+            tuning: tuning.clone(),
+            meter: Meter::COMMON,
+            tempo,
+            key: scale.key,
+            notes,
+        };
+        score.settle();
+        score
+    };
+    let mut slow = Stage::new(
+        &format!("{name}, one at a time"),
+        goal,
+        score("one at a time", 2.0),
+    );
+    slow.tempo_rule = SLOWLY;
+    let row = Stage::new(
+        &format!("{name} in a row"),
+        "the rhythm is as even as if every note were plucked",
+        score("in a row", 1.0),
+    );
+    vec![
+        slow,
+        row.saying("one-and two-and three-and four-and".to_owned()),
+    ]
 }
 
 /// A path up and down again in even beats of 4/4, thumb on the low strings, i and m in turn above.
@@ -155,6 +819,8 @@ pub fn scale_stage(title: &str, path: &Path, tuning: &Tuning, key: Key, tempo: B
         .filter_map(|(i, place)| {
             let fret = u8::try_from(place.fret).ok()?;
             let mut note = Written::pluck(Beats(i as f64), Beats(1.0), place.string, fret);
+            let index = i.min(2 * (path.places.len() - 1) - i.min(2 * (path.places.len() - 1)));
+            note.left = path.fingers.get(index).copied().flatten();
             if note.role == Role::Melody {
                 turn = !turn;
                 note.finger = Some(if turn { Finger::I } else { Finger::M });
@@ -171,10 +837,12 @@ pub fn scale_stage(title: &str, path: &Path, tuning: &Tuning, key: Key, tempo: B
         notes,
     };
     score.settle();
-    Stage {
-        title: title.to_owned(),
+    score.let_ring();
+    Stage::new(
+        title,
+        "each note sounds on into the next; no string is touched by accident",
         score,
-    }
+    )
 }
 
 /// Harmonics to relax with: across the strings at the 12th, 7th and 5th fret, two beats each, the
@@ -214,10 +882,11 @@ pub fn harmonics_stage(tuning: &Tuning, tempo: Bpm) -> Stage {
         notes,
     };
     score.settle();
-    Stage {
-        title: "harmonics at the 12th, 7th and 5th fret".to_owned(),
+    Stage::new(
+        "harmonics at the 12th, 7th and 5th fret",
+        "touch over the wire, pluck, lift at once: every note rings on by itself",
         score,
-    }
+    )
 }
 
 /// A click of a practice piece.
@@ -249,13 +918,27 @@ pub struct Session {
 /// Silence before the first count-in.
 const LEAD: f64 = 0.5;
 
+/// Longest that is played without a long rest, in seconds, and how long that rest is. Breaks of a
+/// minute every few minutes are common practice; common advice is to rest every ten.
+pub const WITHOUT_REST: f64 = 6.0 * 60.0;
+const LONG_REST: f64 = 60.0;
+
 impl Session {
     /// `stages` in order, each at all of `tempi`; `click` on every beat, or in the count-in only.
     pub fn of(stages: &[Stage], tempi: &[Bpm], click: bool) -> Self {
         let mut session = Self::default();
         let mut now = LEAD;
+        let mut rested = now;
         for stage in stages {
             for tempo in tempi {
+                let beats = f64::from(stage.score.meter.beats().max(1));
+                let takes = beats * (stage.score.bars() + 1) as f64 * tempo.beat().0;
+                if now - rested > 1.0 && now + takes - rested > WITHOUT_REST {
+                    let rest = "a minute's rest: hands down, shoulders loose".to_owned();
+                    session.marks.push((Seconds(now), rest));
+                    now = session.rest(now, LONG_REST, *tempo);
+                    rested = now;
+                }
                 now = session.add(stage, *tempo, click, now);
             }
         }
@@ -263,16 +946,44 @@ impl Session {
         session
     }
 
+    /// Whole beats of silence from `now`, at least `seconds` long; gives when they end.
+    fn rest(&mut self, now: f64, seconds: f64, tempo: Bpm) -> f64 {
+        let beat = tempo.beat().0;
+        let beats = (seconds / beat).ceil().max(0.0) as usize;
+        self.beats
+            .extend((0..beats).map(|i| Seconds(now + i as f64 * beat)));
+        now + beats as f64 * beat
+    }
+
+    /// The longest stretch without a rest of half a minute, in seconds.
+    pub fn longest_without_rest(&self) -> f64 {
+        let (mut longest, mut since, mut last) = (0.0f64, LEAD, LEAD);
+        for note in &self.notes {
+            let at = note.note.time.0;
+            if at - last > 30.0 {
+                since = at;
+            }
+            last = at;
+            longest = longest.max(at - since);
+        }
+        longest
+    }
+
     /// Adds one stage at `now`; gives when the next count-in can begin, on the beat.
     fn add(&mut self, stage: &Stage, tempo: Bpm, click: bool, now: f64) -> f64 {
         let beat = tempo.beat().0;
         let per_bar = usize::from(stage.score.meter.beats().max(1));
         let start = now + per_bar as f64 * beat;
-        let mut performance = Performance::of(&stage.score, &Manner::exact(tempo, Span(start)));
+        let mut heard = stage.score.clone();
+        for note in &mut heard.notes {
+            note.at = swung(note.at, stage.swing);
+        }
+        let mut performance = Performance::of(&heard, &Manner::exact(tempo, Span(start)));
         let beats = per_bar * (stage.score.bars() + 1);
         let end = now + beats as f64 * beat;
-        // A silent bar to breathe in.
-        let rest = per_bar;
+        // Whole bars to breathe in.
+        let bar = per_bar as f64 * beat;
+        let rest = per_bar * (stage.rest.0 / bar).ceil().max(1.0) as usize;
         for (stroke, played) in performance.strokes.iter_mut().zip(&mut performance.notes) {
             // Hands off at the end, so that the next count-in stands clear.
             let until = stroke.until.0.min(end + 0.5 * beat);
@@ -286,7 +997,9 @@ impl Session {
         for i in 0..beats + rest {
             let at = Seconds(now + i as f64 * beat);
             self.beats.push(at);
-            if i < per_bar || (click && i < beats) {
+            let (bar, in_bar) = (i / per_bar, i % per_bar);
+            let sounding = i < beats && stage.clicks.on(bar.saturating_sub(1), in_bar, click);
+            if i < per_bar || sounding {
                 self.clicks.push(Click {
                     at,
                     accent: i % per_bar == 0,

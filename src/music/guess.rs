@@ -8,7 +8,7 @@
 //! begins says whether the two may lie on one string (`ringing`). For every known tuning and capo
 //! all that gives a probability of what was heard, and Bayes' rule makes odds of it.
 
-mod triad;
+pub mod triad;
 
 use super::note::{Attack, Note, Role};
 use super::ringing;

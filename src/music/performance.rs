@@ -5,7 +5,7 @@
 
 use super::harmonics;
 use super::note::{Attack, Note, Role};
-use super::score::{Score, Written};
+use super::score::{Brush, Score, Written};
 use crate::dsp::pluck::{Chance, Played, Stroke};
 use crate::unit::{Beats, Bpm, Decibels, MidiNote, Seconds, Span};
 
@@ -103,6 +103,28 @@ pub struct Performance {
 const OPEN_RINGS: f64 = 4.0;
 const FRETTED_RINGS: f64 = 2.0;
 
+/// Beats until the palm or the returning finger stops a damped note.
+const DAMPED_RINGS: f64 = 0.3;
+
+/// From one string of a brush to the next (common practice is 5 to 20 ms; no source).
+const BRUSH_STEP: Span = Span::from_ms(9.0);
+
+/// How much later than its beat a string of a brush sounds.
+fn brushed(score: &Score, index: usize) -> Span {
+    let note = &score.notes[index];
+    let Some(brush) = note.touch.brush else {
+        return Span(0.0);
+    };
+    let before = score.notes.iter().filter(|n| {
+        let same = n.touch.brush == note.touch.brush && (n.at.0 - note.at.0).abs() < 1e-9;
+        same && match brush {
+            Brush::Down => n.string > note.string,
+            Brush::Up => n.string < note.string,
+        }
+    });
+    Span(BRUSH_STEP.0 * before.count() as f64)
+}
+
 impl Performance {
     /// `score` played in `manner`. Notes on strings that the tuning lacks are left out.
     pub fn of(score: &Score, manner: &Manner) -> Self {
@@ -116,9 +138,13 @@ impl Performance {
             let Some(pitch) = score.pitch(written).filter(|_| !manner.missed.contains(&i)) else {
                 continue;
             };
-            let drift = manner.drift(score, written, place);
+            let drift = manner.drift(score, written, place) + brushed(score, i);
             let at = clock.at(written.at) + drift;
-            let rings = if written.fret == 0 || written.attack == Attack::Harmonic {
+            let rings = if let Some(rings) = written.rings {
+                rings.0
+            } else if written.touch.damped {
+                DAMPED_RINGS
+            } else if written.fret == 0 || written.attack == Attack::Harmonic {
                 OPEN_RINGS
             } else {
                 FRETTED_RINGS.max(written.length.0)
@@ -209,13 +235,15 @@ fn accent(score: &Score, written: &Written) -> f64 {
         .at
         .0
         .rem_euclid(f64::from(score.meter.beats().max(1)));
-    if in_bar < 1e-6 {
-        1.5
-    } else if in_bar.fract() > 1e-6 {
-        -1.0
-    } else {
-        0.0
-    }
+    let marked = if written.touch.accent { 4.0 } else { 0.0 };
+    marked
+        + if in_bar < 1e-6 {
+            1.5
+        } else if in_bar.fract() > 1e-6 {
+            -1.0
+        } else {
+            0.0
+        }
 }
 
 fn stroke(score: &Score, written: &Written, at: Seconds, until: Seconds) -> Played {

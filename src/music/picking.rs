@@ -8,8 +8,8 @@ mod find;
 pub use find::{BarFit, Found, Placed, Variant, division, find, place};
 
 use super::meter::Meter;
-use super::note::Role;
-use super::score::{Finger, read_count};
+use super::note::{Attack, Role};
+use super::score::{Brush, Finger, Touch, read_count};
 use crate::unit::Beats;
 
 /// One stroke of a cell.
@@ -25,6 +25,12 @@ pub struct CellNote {
     pub finger: Finger,
     /// Share of the cell's repetitions that have it, above 0 to 1.
     pub share: f64,
+    /// A pluck, a slap on the strings ([`Attack::Dead`]) or a tap on the top.
+    pub attack: Attack,
+    /// Accent, damping, brush; a brush sounds all of `strings`.
+    pub touch: Touch,
+    /// Tied over: it sounds on through the beat, or the bar line, that follows.
+    pub tied: bool,
 }
 
 /// A repeating cell.
@@ -38,6 +44,10 @@ pub struct Cell {
     pub division: u8,
     /// Strokes in order of position, thumb first.
     pub notes: Vec<CellNote>,
+    /// Where all strings are silenced, in beats.
+    pub rests: Vec<Beats>,
+    /// Share of a beat that its first half takes: 0.5 is straight, 2/3 a full shuffle.
+    pub swing: f64,
 }
 
 /// A named cell.
@@ -53,16 +63,23 @@ pub struct Pattern {
 
 impl Cell {
     /// Reads one bar a line, each word `beat:strings` with a finger's letter: `1:6p`, `2&:2m`,
-    /// `1:65p` where either string will do; beats as in [`read_count`]. Gives the unreadable word
-    /// back as the error.
+    /// `1:65p` where either string will do; beats as in [`read_count`]. After the letter `>` is an
+    /// accent, `.` a damped stroke, `~` a tie over what follows, `v` a brush towards the floor over
+    /// all the strings named, `^` one back up. `2:x` slaps the strings, `2:t` taps the top, `4:-` is a
+    /// rest: all strings are silenced. Gives the unreadable word back as the error.
     ///
     /// # Errors
     /// The word that cannot be read.
     pub fn parse(meter: Meter, bars: &[impl AsRef<str>]) -> Result<Self, String> {
-        let mut notes = Vec::new();
+        let (mut notes, mut rests) = (Vec::new(), Vec::new());
         for (i, bar) in bars.iter().enumerate() {
             let start = i as f64 * f64::from(meter.beats());
             for word in bar.as_ref().split_whitespace() {
+                if let Some(beat) = word.strip_suffix(":-") {
+                    let at = read_count(beat, meter).ok_or_else(|| word.to_owned())?;
+                    rests.push(Beats(start + at.0));
+                    continue;
+                }
                 let mut note = read_stroke(word, meter).ok_or_else(|| word.to_owned())?;
                 note.at.0 += start;
                 notes.push(note);
@@ -82,9 +99,59 @@ impl Cell {
             bars: bars.len().clamp(1, 255) as u8,
             division,
             notes,
+            rests,
+            swing: 0.5,
         };
         cell.sort();
         Ok(cell)
+    }
+
+    /// It in the words that [`Cell::parse`] reads, a bar a line.
+    pub fn written(&self) -> Vec<String> {
+        let per_bar = f64::from(self.meter.beats().max(1));
+        let mut bars = vec![Vec::new(); usize::from(self.bars.max(1))];
+        let mut put = |at: Beats, word: String| {
+            let bar = (at.0 / per_bar + 1e-9).floor().max(0.0) as usize;
+            if let Some(bar) = bars.get_mut(bar) {
+                bar.push((at.0, format!("{}:{word}", self.count(at))));
+            }
+        };
+        for note in &self.notes {
+            let strings: String = note.strings.iter().map(u8::to_string).collect();
+            let mut word = match note.attack {
+                Attack::Dead => "x".to_owned(),
+                Attack::Tap => "t".to_owned(),
+                _ => format!("{strings}{}", note.finger),
+            };
+            word += match note.touch.brush {
+                Some(Brush::Down) => "v",
+                Some(Brush::Up) => "^",
+                None => "",
+            };
+            for (is, mark) in [
+                (note.touch.accent, '>'),
+                (note.touch.damped, '.'),
+                (note.tied, '~'),
+            ] {
+                word.extend(is.then_some(mark));
+            }
+            put(note.at, word);
+        }
+        for rest in &self.rests {
+            put(*rest, "-".to_owned());
+        }
+        bars.into_iter()
+            .map(|mut bar| {
+                bar.sort_by(|a: &(f64, String), b| a.0.total_cmp(&b.0));
+                let words: Vec<String> = bar.into_iter().map(|(_, word)| word).collect();
+                words.join(" ")
+            })
+            .collect()
+    }
+
+    /// When a place of the cell is played, swing heard: beats to beats.
+    pub fn swung(&self, at: Beats) -> Beats {
+        swung(at, self.swing)
     }
 
     pub(crate) fn sort(&mut self) {
@@ -176,29 +243,97 @@ pub fn count(meter: Meter, at: Beats) -> String {
 fn read_stroke(word: &str, meter: Meter) -> Option<CellNote> {
     let (beat, place) = word.split_once(':')?;
     let at = read_count(beat, meter)?;
-    let digits = place.trim_end_matches(|c: char| c.is_alphabetic());
-    let strings: Vec<u8> = digits
-        .chars()
-        .map(|c| {
-            c.to_digit(10)
-                .map(|d| d as u8)
-                .filter(|d| (1..=8).contains(d))
-        })
-        .collect::<Option<_>>()?;
-    let usual = Finger::usual(*strings.first()?);
-    let mut letters = place[digits.len()..].chars();
-    let finger = match (letters.next(), letters.next()) {
-        (None, _) => usual,
-        (Some(letter), None) => Finger::of_letter(letter)?,
-        _ => return None,
-    };
-    Some(CellNote {
+    let plain = |strings: Vec<u8>, finger: Finger, attack: Attack| CellNote {
         at,
         role: finger.role(),
         strings,
         finger,
         share: 1.0,
-    })
+        attack,
+        touch: Touch::default(),
+        tied: false,
+    };
+    let marks_at = place.find(['>', '.', '~', 'v', '^']).unwrap_or(place.len());
+    let (place, marks) = place.split_at(marks_at);
+    let mut note = match place {
+        "x" => plain(vec![6, 5, 4], Finger::P, Attack::Dead),
+        "t" => plain(vec![1], Finger::M, Attack::Tap),
+        _ => {
+            let digits = place.trim_end_matches(|c: char| c.is_alphabetic());
+            let strings: Vec<u8> = digits
+                .chars()
+                .map(|c| {
+                    c.to_digit(10)
+                        .map(|d| d as u8)
+                        .filter(|d| (1..=8).contains(d))
+                })
+                .collect::<Option<_>>()?;
+            let usual = Finger::usual(*strings.first()?);
+            let mut letters = place[digits.len()..].chars();
+            let finger = match (letters.next(), letters.next()) {
+                (None, _) => usual,
+                (Some(letter), None) => Finger::of_letter(letter)?,
+                _ => return None,
+            };
+            plain(strings, finger, Attack::Pluck)
+        }
+    };
+    for mark in marks.chars() {
+        match mark {
+            '>' => note.touch.accent = true,
+            '.' => note.touch.damped = true,
+            '~' => note.tied = true,
+            'v' => note.touch.brush = Some(Brush::Down),
+            '^' => note.touch.brush = Some(Brush::Up),
+            _ => return None,
+        }
+    }
+    Some(note)
+}
+
+/// A place as it is played when the first half of every beat takes `share` of it: beats to beats.
+pub fn swung(at: Beats, share: f64) -> Beats {
+    let whole = at.0.floor();
+    let part = at.0 - whole;
+    let share = share.clamp(0.5, 0.8);
+    let bent = if part < 0.5 {
+        part * 2.0 * share
+    } else {
+        share + (part - 0.5) * 2.0 * (1.0 - share)
+    };
+    Beats(whole + bent)
+}
+
+/// Which strings the thumb goes to on a chord, as four strokes of an alternating bass: root, middle,
+/// the other bass string, middle. C (root on 5) goes 5-4-6-4, G (on 6) 6-4-5-4, D (on 4) 4-5-4-6. A
+/// string that sounds no note of the chord is passed over for the one before it.
+pub fn thumb_walk(
+    shape: &super::chord::Shape,
+    chord: &super::chord::Chord,
+    tuning: &super::tuning::Tuning,
+) -> [u8; 4] {
+    let classes = chord.classes();
+    let bass = chord.bass.unwrap_or(chord.root);
+    let sounds = |string: u8| {
+        let fret = shape.frets.get(usize::from(string).wrapping_sub(1));
+        let fret = fret.copied().flatten().unwrap_or(0);
+        tuning.open(string).map(|o| (o + fret).rem_euclid(12))
+    };
+    let root = (4..=tuning.strings().min(6))
+        .rev()
+        .find(|s| sounds(*s) == Some(bass) && shape.frets[usize::from(*s) - 1].is_some())
+        .unwrap_or(tuning.strings().min(6));
+    let mut walk = match root {
+        4 => [4, 5, 4, 6],
+        5 => [5, 4, 6, 4],
+        _ => [root, 4, 5, 4],
+    };
+    for i in 1..4 {
+        if !sounds(walk[i]).is_some_and(|class| classes.contains(&class)) {
+            walk[i] = walk[i - 1];
+        }
+    }
+    walk
 }
 
 /// Removes pairs that are `alike` from both lists; gives how many.

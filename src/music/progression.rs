@@ -5,13 +5,15 @@
 //! gains by fingers that stay and strings that sound on.
 
 use super::chord::{Chord, Shape, shapes};
+use super::grid::Grid;
 use super::hand::{Hand, Press};
 use super::meter::Meter;
-use super::note::Role;
+use super::note::{Attack, Note, Role};
 use super::pitch::Key;
 use super::score::{Finger, Score, Written};
 use super::tuning::Tuning;
 use crate::unit::{Beats, Bpm};
+use std::collections::BTreeMap;
 
 /// Shapes of each chord that are thought of.
 const THOUGHT_OF: usize = 16;
@@ -28,6 +30,8 @@ const SHIFT: f64 = 0.012;
 const STAYS: f64 = 0.45;
 const SOUNDS_ON: f64 = 0.2;
 
+/// How much a shape's own ease counts beside the changes: players like what they know.
+const ALONE: f64 = 2.2;
 /// In a progression the bass carries the harmony, and there is no time to mute strings.
 const INVERTED: f64 = 0.5;
 const MUTED: f64 = 1.0;
@@ -57,6 +61,7 @@ pub fn voice(chords: &[Chord], tuning: &Tuning, hand: &Hand, round: bool) -> Opt
             let mut shapes = shapes(chord, tuning, hand, THOUGHT_OF);
             for shape in &mut shapes {
                 let inverted = shape.name != chord.name;
+                shape.cost *= ALONE;
                 shape.cost += if inverted { INVERTED } else { 0.0 };
                 shape.cost += MUTED * shape.grip.muted.len() as f64;
             }
@@ -188,6 +193,63 @@ fn sounding_on(from: &Shape, to: &Shape) -> Vec<u8> {
             same && from.finger(*string) == to.finger(*string)
         })
         .collect()
+}
+
+/// What the left hand held in a recording, a grip for every `bars` bars from bar 1: on each string the
+/// fret that sounded most. Grips that name no chord, or hardly sound, are left out; the same grip twice
+/// running is one.
+pub fn heard(notes: &[Note], grid: &Grid, tuning: &Tuning, hand: &Hand, bars: u8) -> Vec<Held> {
+    let per_bar = f64::from(grid.meter.beats().max(1));
+    let Some(first) = grid.beats().iter().position(|b| b.place == 1) else {
+        return Vec::new();
+    };
+    let length = per_bar * f64::from(bars.max(1));
+    let mut sounded: BTreeMap<i64, BTreeMap<(u8, u8), usize>> = BTreeMap::new();
+    for note in notes {
+        let (Some(string), Some(fret), Some(at)) =
+            (note.string, note.fret, grid.beat_at(note.time))
+        else {
+            continue;
+        };
+        let cell = ((at.0 - first as f64) / length + 1e-6).floor() as i64;
+        if cell >= 0 && note.attack != Attack::Harmonic {
+            *sounded
+                .entry(cell)
+                .or_default()
+                .entry((string, fret))
+                .or_default() += 1;
+        }
+    }
+    let mut held: Vec<Held> = Vec::new();
+    for places in sounded.values() {
+        let frets: Vec<Option<i32>> = (1..=tuning.strings())
+            .map(|string| {
+                let of = places.iter().filter(|((s, _), _)| *s == string);
+                of.max_by_key(|(place, times)| (**times, std::cmp::Reverse(place.1)))
+                    .map(|((_, fret), _)| i32::from(*fret))
+            })
+            .collect();
+        let Some(chord) = Chord::sounding(tuning, &frets) else {
+            continue;
+        };
+        if held.last().is_some_and(|h| h.shape.frets == frets) {
+            continue;
+        }
+        let shape = Shape {
+            name: chord.name.clone(),
+            grip: hand.grip(&frets).unwrap_or_default(),
+            frets,
+            missing: Vec::new(),
+            cost: 0.0,
+        };
+        held.push(Held {
+            chord,
+            shape,
+            stay: Vec::new(),
+            sound_on: Vec::new(),
+        });
+    }
+    held
 }
 
 /// The progression on the page, a bar a chord: the bass on one, the other strings on three.

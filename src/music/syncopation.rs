@@ -96,6 +96,52 @@ pub fn note_to_missed_beat(
     found
 }
 
+/// What a note off the beat does to the beat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sense {
+    /// It belongs to the beat after it, which is silent: played early.
+    Pushed {
+        /// Pulse of that beat; the line's end when it lies beyond.
+        to: usize,
+    },
+    /// It belongs to the beat before it, which is silent: played late.
+    Delayed {
+        /// Pulse of that beat.
+        from: usize,
+    },
+    /// Both beats are played: it passes between them and syncopates nothing.
+    Passing,
+}
+
+/// What each note of `onsets` (pulses, rising) off the beat does, as (pulse, sense); `beat` pulses make
+/// a beat. A beat that the line leaves silent until the next note is pushed to; else a silent beat
+/// before is delayed from. With `wrap` (a length in pulses) the line comes round. One rule for what is
+/// found in a recording and what is practised.
+pub fn senses(onsets: &[usize], beat: usize, wrap: Option<usize>) -> Vec<(usize, Sense)> {
+    let beat = beat.max(1);
+    let played = |pulse: usize| match wrap {
+        Some(length) if length > 0 => onsets.contains(&(pulse % length)),
+        _ => onsets.contains(&pulse),
+    };
+    onsets
+        .iter()
+        .filter(|note| *note % beat != 0)
+        .map(|note| {
+            let before = note - note % beat;
+            let after = before + beat;
+            let between = (note + 1..after).any(played);
+            let sense = if !played(after) && !between {
+                Sense::Pushed { to: after }
+            } else if !played(before) {
+                Sense::Delayed { from: before }
+            } else {
+                Sense::Passing
+            };
+            (*note, sense)
+        })
+        .collect()
+}
+
 /// Weighted note-to-beat distance of a cycle of `pulses` with a beat every `beat` pulses: the
 /// mean over all notes; 0 without notes.
 pub fn note_to_beat_distance(onsets: &[usize], pulses: usize, beat: usize) -> f64 {

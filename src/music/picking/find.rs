@@ -8,7 +8,7 @@ use super::{Cell, CellNote};
 use crate::music::grid::Grid;
 use crate::music::meter::Meter;
 use crate::music::note::{Attack, Note, Role};
-use crate::music::score::Finger;
+use crate::music::score::{Brush, Finger, Touch};
 use crate::unit::Beats;
 use std::collections::BTreeMap;
 
@@ -253,14 +253,35 @@ fn cell(pages: &[Page], bars: usize, meter: Meter, division: u8) -> Cell {
             let at = of_cell as f64 * per_bar + slot as f64 / f64::from(division);
             let mut strings: Vec<(u8, usize)> = by_string.into_iter().collect();
             strings.sort_by_key(|(string, k)| (std::cmp::Reverse(*k), *string));
-            strings.retain(|(_, k)| 4 * k >= count);
-            notes.push(CellNote {
+            let share = |k: usize| k.min(count) as f64 / repeats as f64;
+            let stroke = |strings: Vec<u8>, k: usize| CellNote {
                 at: Beats(at),
                 role: part.role(),
-                strings: strings.into_iter().map(|(string, _)| string).collect(),
+                strings,
                 finger: Finger::P,
-                share: count as f64 / repeats as f64,
-            });
+                share: share(k),
+                attack: Attack::Pluck,
+                touch: Touch::default(),
+                tied: false,
+            };
+            // Strings that sound there in most repeats sound together.
+            let together: Vec<u8> = strings
+                .iter()
+                .filter(|(_, k)| 4 * k > 3 * count)
+                .map(|(string, _)| *string)
+                .collect();
+            if part == Part::Thumb && together.len() > 2 {
+                // A thumb does not pluck three strings at once: it brushes them.
+                let mut brush = stroke(together, count);
+                brush.strings.sort_unstable_by(|a, b| b.cmp(a));
+                brush.touch.brush = Some(Brush::Down);
+                notes.push(brush);
+            } else if part == Part::Fingers && together.len() > 1 {
+                notes.extend(together.into_iter().map(|s| stroke(vec![s], count)));
+            } else {
+                strings.retain(|(_, k)| 4 * k >= count);
+                notes.push(stroke(strings.into_iter().map(|(s, _)| s).collect(), count));
+            }
         }
     }
     assign_fingers(&mut notes);
@@ -269,13 +290,15 @@ fn cell(pages: &[Page], bars: usize, meter: Meter, division: u8) -> Cell {
         bars: bars as u8,
         division,
         notes,
+        rests: Vec::new(),
+        swing: 0.5,
     };
     cell.sort();
     cell
 }
 
-/// Gives the thumb its part, and i, m, a to the melody's strings from the lowest; of melody on
-/// one string alone, i and m in turn.
+/// Gives the thumb its part, and i, m, a to the melody's strings from the lowest; a finger that would
+/// play twice running within a beat takes turns with its neighbour, as a teacher has it.
 fn assign_fingers(notes: &mut [CellNote]) {
     let mut strings: Vec<u8> = notes
         .iter()
@@ -297,6 +320,20 @@ fn assign_fingers(notes: &mut [CellNote]) {
             (_, Some(1) | None) => Finger::M,
             _ => Finger::A,
         };
+    }
+    let mut last: Option<(f64, Finger)> = None;
+    for note in notes.iter_mut().filter(|n| n.role == Role::Melody) {
+        if let Some((at, finger)) = last
+            && note.at.0 > at + 1e-6
+            && note.at.0 - at < 1.0 - 1e-6
+            && finger == note.finger
+        {
+            note.finger = match finger {
+                Finger::M => Finger::I,
+                Finger::I | Finger::A | Finger::P => Finger::M,
+            };
+        }
+        last = Some((note.at.0, note.finger));
     }
 }
 
