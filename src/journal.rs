@@ -31,6 +31,7 @@ pub use takes::{KeptRounds, KeptTake};
 pub use write::{Merged, restore, spawn_writer};
 
 use crate::home;
+use crate::music::note::Role;
 use crate::recording::ContentHash;
 use rusqlite::{Connection, OpenFlags};
 use serde::{Deserialize, Serialize};
@@ -202,6 +203,28 @@ pub struct Round {
     pub take: Option<ContentHash>,
     /// The player's own words.
     pub note: String,
+    /// What the take repeats that a listener hears; the same in every round of a take.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub faults: Vec<Fault>,
+}
+
+/// A place of the bar at which a take lies off the player it learns from, again and again.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Fault {
+    /// Thumb or fingers.
+    pub role: Role,
+    /// The place as it is counted: `2 &`.
+    pub slot: String,
+    /// First bar of the recording in which it occurs.
+    pub bar: i32,
+    /// In how many notes.
+    pub notes: u32,
+    /// How much later than the recording's player, in ms; earlier is below 0.
+    pub late_ms: f64,
+    /// Tempo of the take in beats a minute.
+    pub bpm: f64,
+    /// Within this a listener hears no difference: the goal.
+    pub goal_ms: f64,
 }
 
 impl Round {

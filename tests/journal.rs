@@ -7,8 +7,14 @@ use std::io::{Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
-use thumbline::journal::{self, Figure, Journal, JournalError, Moment, Round, advice, chart};
+use thumbline::compare::{Model, compare};
+use thumbline::demo;
+use thumbline::journal::{
+    self, Fault, Figure, Journal, JournalError, Moment, Round, advice, chart,
+};
+use thumbline::music::note::Role;
 use thumbline::recording::{ContentHash, Recording};
+use thumbline::timing;
 
 fn hash(seed: u32) -> ContentHash {
     let samples = vec![seed as f32 / 1e6; 8];
@@ -39,6 +45,7 @@ fn round(page: u32, at_ms: i64, drift_ms: f64, spread_ms: f64) -> Round {
         }),
         take: None,
         note: String::new(),
+        faults: Vec::new(),
     }
 }
 
@@ -341,6 +348,92 @@ fn advice_puts_what_slipped_before_what_is_due() {
     assert_eq!(names, ["Tune 1", "Tune 2"]);
     assert!(told[0].words().contains("25 ms"));
     assert!(told[1].words().contains("10 days"));
+}
+
+#[test]
+fn a_fault_is_named_with_its_slot_bar_tempo_and_goal() {
+    let (_folder, path) = place();
+    let mut journal = Journal::open(&path).expect("opens");
+    let fault = Fault {
+        role: Role::Melody,
+        slot: "2 &".to_owned(),
+        bar: 9,
+        notes: 8,
+        late_ms: 21.0,
+        bpm: 86.0,
+        goal_ms: 8.7,
+    };
+    let faulty = Round {
+        faults: vec![fault.clone()],
+        ..round(1, day(0), 5.0, 10.0)
+    };
+    journal
+        .keep_all(&[faulty, round(2, day(0), 5.0, 10.0)])
+        .expect("keeps");
+    assert_eq!(
+        journal.rounds(Some(hash(1)), 1, 0).unwrap()[0].faults,
+        [fault]
+    );
+    // Told at once, an hour later, while nothing is due yet.
+    let now = Moment(day(0) + 3_600_000);
+    let told = advice::suggest(&journal, now).expect("suggests");
+    assert_eq!(told.len(), 1);
+    let words = told[0].words();
+    for part in ["21 ms late at 2 &", "bar 9", "73 beats", "within 9 ms"] {
+        assert!(words.contains(part), "{part}: {words}");
+    }
+    let week = advice::week(&journal, now).expect("plans");
+    assert_eq!(week.len(), 7);
+    assert!(week.iter().all(|d| d.tasks.len() <= 3 && d.minutes <= 15));
+    let days = week
+        .iter()
+        .filter(|d| d.tasks.iter().any(|t| t.contains("2 &")))
+        .count();
+    assert_eq!(days, 4, "spread over the week");
+    assert!(week[6].tasks.is_empty(), "a free day");
+    // Better next time: nothing more is said of it.
+    journal.keep(&round(1, day(1), 5.0, 10.0)).expect("keeps");
+    let told = advice::suggest(&journal, Moment(day(1) + 3_600_000)).expect("suggests");
+    assert!(
+        told.iter()
+            .all(|s| !matches!(s.reason, advice::Reason::Fault(_)))
+    );
+}
+
+#[test]
+fn the_demo_takes_fault_reaches_the_journal() {
+    // Planted in the demo: 21 ms late on the off-beat after beat 2, in bars 9 to 16 and one more.
+    let (model, take) = (demo::recording(8_000).unwrap(), demo::take(8_000).unwrap());
+    let notes = |r: &demo::Rendition| r.notes.iter().map(|n| n.note.clone()).collect::<Vec<_>>();
+    let (ours, theirs) = (notes(&model), notes(&take));
+    let drift = timing::measure(&ours, &model.grid, timing::Reference::OwnTempo);
+    let found = compare(
+        Model {
+            notes: &ours,
+            grid: &model.grid,
+            drifts: &drift.notes,
+        },
+        &theirs,
+    );
+    let rounds = journal::rounds_of(
+        &found,
+        &journal::Practised {
+            recording: hash(1),
+            name: "x",
+            grid: &model.grid,
+            tuning: None,
+            at: Moment(day(0)),
+            note: "",
+        },
+    );
+    let fault = &rounds[0].faults[0];
+    println!("{}", fault.words());
+    assert_eq!(
+        (fault.slot.as_str(), fault.bar, fault.role),
+        ("2 &", 9, Role::Melody)
+    );
+    assert!((fault.late_ms - 21.0).abs() < 6.0, "{}", fault.late_ms);
+    assert!((fault.bpm - 86.0).abs() < 1.0);
 }
 
 #[test]

@@ -108,6 +108,7 @@ fn round(sound: &Recording, kept: Option<thumbline::recording::ContentHash>) -> 
         fingers: None,
         take: kept,
         note: String::new(),
+        faults: Vec::new(),
     }
 }
 

@@ -37,6 +37,7 @@ fn round(i: i64, pages: &[ContentHash]) -> Round {
         fingers: Some(figure),
         take: None,
         note: String::new(),
+        faults: Vec::new(),
     }
 }
 

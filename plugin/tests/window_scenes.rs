@@ -179,6 +179,7 @@ pub fn with_page() -> Snapshot {
         fingers: Some(figure(11.0, 9.0)),
         take: None,
         note: String::new(),
+        faults: Vec::new(),
     };
     let mut snapshot = heard(8);
     snapshot.page = Arc::new(PageView {

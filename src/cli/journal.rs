@@ -328,9 +328,10 @@ fn page_text(page: &Page, rounds: &[Round]) -> String {
 
 fn next(journal: &Journal, json: bool, terminal: &Terminal) -> Result<()> {
     let told = advice::suggest(journal, Moment::now())?;
+    let week = advice::week(journal, Moment::now())?;
     if json {
         return say_json(
-            &serde_json::json!({ "rule": advice::RULE, "next": told }),
+            &serde_json::json!({ "rule": advice::RULE, "next": told, "week": week }),
             terminal,
         );
     }
@@ -340,10 +341,22 @@ fn next(journal: &Journal, json: bool, terminal: &Terminal) -> Result<()> {
     for suggestion in &told {
         terminal.say(&wrapped(&suggestion.words(), 78))?;
     }
+    if week.iter().any(|day| !day.tasks.is_empty()) {
+        terminal.say("\nThe next seven days")?;
+        for day in &week {
+            let tasks = if day.tasks.is_empty() {
+                "rest".to_owned()
+            } else {
+                format!("{} ({} minutes)", day.tasks.join("; "), day.minutes)
+            };
+            let line = format!("{}  {tasks}", day.at.date());
+            terminal.say(&wrapped(&line, 78))?;
+        }
+    }
     let rule = format!("The rule: {}", advice::RULE);
     terminal.say(&format!("\n{}", wrapped(&rule, 78)))?;
     Ok(terminal.say(
-        "Warm up first and stop when something hurts; if it keeps hurting, see a\n  professional.",
+        "Warm up first and stop when something hurts. Numbness, tingling or weakness means\n  stop and seek help.",
     )?)
 }
 

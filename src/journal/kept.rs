@@ -1,6 +1,6 @@
 //! What a comparison leaves in the journal: one round for each time through the passage.
 
-use super::{Figure, Moment, Round};
+use super::{Fault, Figure, Moment, Round};
 use crate::compare::{Comparison, SAME_TUNE};
 use crate::music::grid::{Bar, Grid};
 use crate::music::note::Role;
@@ -31,6 +31,7 @@ pub fn rounds_of(found: &Comparison, practised: &Practised<'_>) -> Vec<Round> {
     if found.same_tune < SAME_TUNE {
         return Vec::new();
     }
+    let faults = faults(found, practised.grid);
     found
         .rounds
         .iter()
@@ -48,8 +49,41 @@ pub fn rounds_of(found: &Comparison, practised: &Practised<'_>) -> Vec<Round> {
             fingers: figure(found, i, Role::Melody),
             take: None,
             note: practised.note.to_owned(),
+            faults: faults.clone(),
         })
         .collect()
+}
+
+/// What a take repeats that a listener hears, the largest first.
+fn faults(found: &Comparison, grid: &Grid) -> Vec<Fault> {
+    let tempo = grid.tempo().map_or(90.0, |t| t.0);
+    let ratio = found.rounds.last().map_or(1.0, |r| r.tempo_ratio);
+    let bpm = (tempo * ratio).clamp(10.0, 400.0);
+    let mut faults: Vec<Fault> = found
+        .feel
+        .iter()
+        .filter(|feel| feel.slant)
+        .map(|feel| {
+            let half = 0.5 * feel.difference.0;
+            let of = found.pairs.iter().filter(|p| {
+                let there = p.slot == feel.slot && p.role == feel.role;
+                there && p.difference().0 * half.signum() >= half.abs()
+            });
+            // Just noticeable: 2.5 % of the interval, at least 6 ms (Friberg & Sundberg 1995).
+            let interval = 60_000.0 / bpm / f64::from(feel.slot.parts.max(1));
+            Fault {
+                role: feel.role,
+                slot: feel.slot.to_string(),
+                bar: of.clone().map(|p| p.bar).min().unwrap_or(1),
+                notes: of.count() as u32,
+                late_ms: feel.difference.ms(),
+                bpm,
+                goal_ms: (0.025 * interval).max(6.0),
+            }
+        })
+        .collect();
+    faults.sort_by(|a, b| b.late_ms.abs().total_cmp(&a.late_ms.abs()));
+    faults
 }
 
 /// Drift of one hand in one round, against the grid.

@@ -52,8 +52,16 @@ pub struct Salvage {
 
 const COLUMNS: &str = "SELECT round.recording, coalesce(recording.name, '(name lost)'), at, tuning, \
     from_s, to_s, region, speed, thumb_notes, thumb_drift, thumb_spread, fingers_notes, \
-    fingers_drift, fingers_spread, take, note, round.rowid \
-    FROM round LEFT JOIN recording ON recording.hash = round.recording";
+    fingers_drift, fingers_spread, take, note, round.rowid";
+const FROM: &str = "FROM round LEFT JOIN recording ON recording.hash = round.recording";
+
+/// The columns of a round; a journal of version 1, opened to be read only, has no faults.
+fn columns(connection: &Connection) -> String {
+    let sql = "SELECT count(*) FROM pragma_table_info('round') WHERE name = 'faults'";
+    let known: i32 = connection.query_row(sql, [], |row| row.get(0)).unwrap_or(0);
+    let faults = if known > 0 { "faults" } else { "'[]'" };
+    format!("{COLUMNS}, {faults} {FROM}")
+}
 
 impl Journal {
     /// All pages, the one practised last first.
@@ -115,7 +123,8 @@ impl Journal {
         let mut statement = self
             .connection
             .prepare_cached(&format!(
-                "{COLUMNS} {filter} ORDER BY at DESC LIMIT ?1 OFFSET ?2"
+                "{} {filter} ORDER BY at DESC LIMIT ?1 OFFSET ?2",
+                columns(&self.connection)
             ))
             .map_err(|e| self.wrap(e))?;
         let key = recording.map(|r| r.to_string()).unwrap_or_default();
@@ -160,7 +169,7 @@ pub fn salvage(path: &Path) -> Result<Salvage, JournalError> {
     let mut incomplete = false;
     let mut usable = false;
     for order in ["ASC", "DESC"] {
-        let sql = format!("{COLUMNS} ORDER BY round.rowid {order}");
+        let sql = format!("{} ORDER BY round.rowid {order}", columns(&connection));
         let Ok(mut statement) = connection.prepare(&sql) else {
             continue;
         };
@@ -250,6 +259,11 @@ fn read_round(row: &Row<'_>) -> rusqlite::Result<Round> {
             .get::<_, Option<String>>(14)?
             .and_then(|t| ContentHash::try_from(t).ok()),
         note: row.get(15)?,
+        // What an unknown version wrote there is no fault of this one.
+        faults: row
+            .get::<_, Option<String>>(17)?
+            .and_then(|said| serde_json::from_str(&said).ok())
+            .unwrap_or_default(),
     })
 }
 

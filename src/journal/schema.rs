@@ -16,7 +16,8 @@ const APPLICATION: i32 = 0x5468_6d62;
 pub type Migration = &'static str;
 
 /// Migrations in order; the first makes version 1.
-pub const MIGRATIONS: &[Migration] = &["
+pub const MIGRATIONS: &[Migration] = &[
+    "
     CREATE TABLE recording (
         hash   TEXT PRIMARY KEY,
         name   TEXT NOT NULL
@@ -45,7 +46,12 @@ pub const MIGRATIONS: &[Migration] = &["
         note            TEXT NOT NULL
     ) STRICT;
     CREATE INDEX round_page ON round (recording, at);
-"];
+",
+    "
+    -- Faults that a round repeats, as JSON.
+    ALTER TABLE round ADD COLUMN faults TEXT NOT NULL DEFAULT '[]';
+",
+];
 
 /// The version that this program writes.
 pub const CURRENT: i32 = MIGRATIONS.len() as i32;

@@ -280,7 +280,7 @@ fn insert(connection: &Connection, round: &Round) -> rusqlite::Result<usize> {
     connection
         .prepare_cached(
             "INSERT OR IGNORE INTO round VALUES
-             (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)",
+             (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)",
         )?
         .execute(params![
             round.id(),
@@ -299,6 +299,7 @@ fn insert(connection: &Connection, round: &Round) -> rusqlite::Result<usize> {
             fingers.2,
             round.take.map(|t| t.to_string()),
             round.note,
+            serde_json::to_string(&round.faults).unwrap_or_else(|_| "[]".to_owned()),
         ])
 }
 
