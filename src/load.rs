@@ -11,6 +11,7 @@ mod error;
 mod foreign;
 #[doc(hidden)]
 pub mod guard;
+pub mod melody;
 mod opus;
 mod wide;
 

@@ -11,6 +11,7 @@ pub mod guess;
 pub mod hand;
 pub mod harmonics;
 pub mod key;
+pub mod melody;
 pub mod meter;
 pub mod moves;
 pub mod note;

@@ -4,6 +4,7 @@
 use serde::Deserialize;
 use serde_json::Value;
 use std::process::Command;
+use thumbline::load::melody;
 use thumbline::music::capo;
 use thumbline::music::chord::{Chord, drones, keys_chords, main_chords, shapes};
 use thumbline::music::fingering::{Costs, paths, usual_line};
@@ -15,9 +16,11 @@ use thumbline::music::harmonics::{
 use thumbline::music::moves::{Fate, fate, string_moves};
 use thumbline::music::pitch::{Key, read_pitch};
 use thumbline::music::progression::voice;
+use thumbline::music::score::Score;
 use thumbline::music::tension::{pulls, warning};
 use thumbline::music::tuning::{Tuning, TuningError};
 use thumbline::preset::Presets;
+use thumbline::report::{midi, musicxml};
 
 #[derive(Deserialize)]
 struct Reference {
@@ -820,4 +823,81 @@ fn drones_move_in_parallel_under_open_strings() {
             assert!(scale.contains(a) && scale.contains(b) && b > a);
         }
     }
+}
+
+#[test]
+fn a_melody_from_midi_and_musicxml_is_put_on_ringing_strings() {
+    // A scale of D in thirds, written by us in both formats and read back as one melody.
+    let guitar = Tuning::dadgad();
+    let line = [62, 64, 66, 67, 69, 67, 66, 64, 62];
+    let path = paths(&guitar, &line, 12, &Costs::in_position(), 1).remove(0);
+    let key = Key { fifths: 2 };
+    let score = Score::of_path("Thimble scale", &guitar, key, &path);
+    let folder = tempfile::tempdir().unwrap();
+    let (mid, xml) = (
+        folder.path().join("a.mid"),
+        folder.path().join("a.musicxml"),
+    );
+    std::fs::write(&mid, midi::score(&score).unwrap()).unwrap();
+    std::fs::write(&xml, musicxml::score(&score).unwrap()).unwrap();
+    for file in [&mid, &xml] {
+        let melody = melody::read(file).expect("reads");
+        let pitches: Vec<i32> = melody.notes.iter().map(|n| n.midi).collect();
+        assert_eq!(pitches, line, "{}", file.display());
+        let beats: Vec<f64> = melody.notes.iter().map(|n| n.at.0).collect();
+        assert_eq!(beats, (0..9).map(f64::from).collect::<Vec<_>>());
+        assert!((melody.tempo.0 - 72.0).abs() < 0.1);
+        let found = melody
+            .refinger(&guitar, 12, &Costs::default())
+            .expect("fits");
+        assert!(found.path.ringing() >= path.ringing());
+        assert!(found.path.ringing() >= 0.75, "{}", found.path.ringing());
+        for (choices, midi) in found.choices.iter().zip(line) {
+            let every: Vec<(u8, i32)> = guitar.places(midi, 12);
+            assert_eq!(choices.len(), every.len());
+        }
+        let said = file.to_str().unwrap();
+        let (code, out, err) = run(&["strings", "--tuning", "DADGAD", "--melody", said]);
+        assert_eq!(code, Some(0), "{err}");
+        assert!(out.contains("sound on into the next"), "{out}");
+    }
+    let melody = melody::read(&mid).unwrap();
+    let low = Tuning::parse("C2 G2 C3 G3 A3 B3").unwrap();
+    let error = melody.refinger(&low, 3, &Costs::default()).unwrap_err();
+    assert!(error.to_string().contains("no string"), "{error}");
+    for (name, bytes) in [
+        ("x.mid", b"MThd junk".as_slice()),
+        ("x.xml", b"<a><b>"),
+        ("x.txt", b"hello"),
+    ] {
+        let file = folder.path().join(name);
+        std::fs::write(&file, bytes).unwrap();
+        assert!(melody::read(&file).is_err(), "{name}");
+    }
+}
+
+#[test]
+fn what_rings_is_written_so() {
+    // MusicXML 4.0: <tied type="let-ring"/>; in MIDI a note ends after the next one begins.
+    let guitar = Tuning::standard();
+    let path = paths(&guitar, &[55, 57, 59], 12, &Costs::default(), 1).remove(0);
+    assert!(path.ringing() > 0.9);
+    let score = Score::of_path("x", &guitar, Key::default(), &path);
+    let xml = String::from_utf8(musicxml::score(&score).unwrap()).unwrap();
+    assert!(xml.contains("let-ring"));
+    let bytes = midi::score(&score).unwrap();
+    let file = midly::Smf::parse(&bytes).unwrap();
+    let mut sounding = 0i32;
+    let mut most = 0;
+    for event in file.tracks.iter().flatten() {
+        if let midly::TrackEventKind::Midi { message, .. } = event.kind {
+            match message {
+                midly::MidiMessage::NoteOn { .. } => sounding += 1,
+                midly::MidiMessage::NoteOff { .. } => sounding -= 1,
+                _ => {}
+            }
+            most = most.max(sounding);
+        }
+    }
+    assert!(most >= 2, "two notes at once");
 }

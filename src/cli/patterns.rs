@@ -1,6 +1,7 @@
 //! `patterns`: the picking pattern that a recording repeats, its faithfulness and syncopation.
 
 use super::outputs::OutputArguments;
+use super::strings::text::{WIDTH, wrapped};
 use super::terminal::Terminal;
 use super::{Command, source, usage};
 use anyhow::Result;
@@ -12,12 +13,12 @@ use thumbline::analysis::{Analysis, Options};
 use thumbline::load::Part;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
-use thumbline::music::picking::{self, Cell, Found, Placed, count};
+use thumbline::music::picking::{self, Cell, Found, Pattern, Placed, count};
 use thumbline::music::pitch::Key;
 use thumbline::music::score::{Score, Written};
-use thumbline::music::syncopation::{self, BarSyncopation};
+use thumbline::music::syncopation::{self, BarSyncopation, Sense};
 use thumbline::music::tuning::Tuning;
-use thumbline::preset::Presets;
+use thumbline::preset::{self, Presets};
 use thumbline::report::file::Target;
 use thumbline::report::tab;
 use thumbline::unit::{Beats, Bpm};
@@ -27,6 +28,9 @@ const NEAREST: usize = 3;
 
 /// Below this share of strokes that agree with the cell, it is not called the pattern.
 const HARDLY: f64 = 0.5;
+
+/// From this share of its strokes on, a bar is said to keep the pattern.
+const KEEPS: f64 = 0.75;
 
 /// Patterns further away than this are not called near.
 const NOTHING_ALIKE: f64 = 0.8;
@@ -46,6 +50,12 @@ pub struct Patterns {
     /// Fret of the capo; only with --tuning.
     #[arg(long, requires = "tuning", default_value_t = 0)]
     capo: i32,
+    /// Say more: every stroke's share, both measures of syncopation and their papers, bar by bar.
+    #[arg(long)]
+    details: bool,
+    /// Write the pattern down to be edited and practised: a presets file.
+    #[arg(long, value_name = "FILE")]
+    save: Option<PathBuf>,
     /// Write the answer as JSON; - is standard output.
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
@@ -55,7 +65,8 @@ pub struct Patterns {
 
 impl Command for Patterns {
     fn run(self, terminal: &Terminal) -> Result<()> {
-        let [json] = self.outputs.targets(&[&self.rec], [self.json.as_ref()])?;
+        let named = [self.json.as_ref(), self.save.as_ref()];
+        let [json, save] = self.outputs.targets(&[&self.rec], named)?;
         let presets = source::presets(terminal);
         let options = Options {
             tuning: given_tuning(&presets, self.tuning.as_deref(), self.capo)?,
@@ -78,12 +89,24 @@ impl Command for Patterns {
             heard,
             found,
         };
-        let shown = json == Some(Target::Output);
+        let shown = [&json, &save].contains(&&Some(Target::Output));
+        if let Some(target) = save {
+            let pattern = Pattern {
+                name: recording.title().to_owned(),
+                about: "found in a recording".to_owned(),
+                cell: answer.found.cell.clone(),
+            };
+            source::save(&target, &preset::write_pattern(&pattern))?;
+        }
         if let Some(target) = json {
             source::save(&target, &answer.json(recording.title()))?;
         }
         if !shown {
-            terminal.say(answer.text().trim_end())?;
+            let mut words = answer.text(&presets);
+            if self.details {
+                answer.details(&mut words);
+            }
+            terminal.say(words.trim_end())?;
         }
         Ok(())
     }
@@ -147,24 +170,94 @@ impl Answer {
         count(cell.meter, at)
     }
 
-    /// In words and tablature. Writing to a string cannot fail.
-    fn text(&self) -> String {
+    /// What a player can use: tuning, cell, pushes and delays, bars that differ. Writing to a string
+    /// cannot fail.
+    fn text(&self, presets: &Presets) -> String {
         let cell = &self.found.cell;
-        let bars = if cell.bars == 1 {
-            "one bar".to_owned()
-        } else {
-            format!("{} bars", cell.bars)
+        let tuning = &self.heard.tuning;
+        let capo = match tuning.capo() {
+            0 => "no capo".to_owned(),
+            fret => format!("capo {fret}"),
         };
-        let mut out = if self.faithful() < HARDLY {
+        let mut out = format!("Tuning {}, {capo}\n\n", presets.tuning_name(tuning));
+        out += &tab::text(&self.score(), WIDTH);
+        let bars = match cell.bars {
+            1 => "one bar".to_owned(),
+            n => format!("{n} bars"),
+        };
+        let fits = &self.found.fits;
+        let keep = fits.iter().filter(|f| f.faithful >= KEEPS).count();
+        let line = if self.faithful() < HARDLY {
             format!(
-                "Hardly a pattern: what repeats most is {bars} of {} long, and most strokes\n\
-                 leave it.\n\n",
+                "Hardly a pattern: what repeats most is {bars} of {} long, and most bars leave it.",
                 cell.meter
             )
         } else {
-            format!("The pattern is {bars} of {} long.\n\n", cell.meter)
+            format!(
+                "The pattern is {bars} of {} long; {keep} of {} bars keep it.",
+                cell.meter,
+                fits.len()
+            )
         };
-        out += &tab::text(&self.score(), 80);
+        let _ = writeln!(out, "{}", wrapped(&line, WIDTH - 2));
+        self.senses(&mut out);
+        let other: Vec<String> = fits
+            .iter()
+            .filter(|f| f.faithful < KEEPS)
+            .map(|f| f.number.to_string())
+            .collect();
+        if !other.is_empty() && keep > 0 {
+            let line = format!("Bars that differ: {}", other.join(" "));
+            let _ = writeln!(out, "{}", wrapped(&line, WIDTH - 2));
+        }
+        self.variants(&mut out);
+        if let Some((name, distance)) = self.nearest.first().filter(|(_, d)| *d < NOTHING_ALIKE) {
+            let how = if *distance < 0.15 {
+                "It is"
+            } else {
+                "Nearest known pattern:"
+            };
+            let _ = writeln!(out, "{how} “{name}”.");
+        }
+        let cells = cell.written().join(" / ");
+        let line =
+            format!("To practise it: thumbline drill --from REC, or edited: --cell \"{cells}\"");
+        let _ = writeln!(out, "{}", wrapped(&line, WIDTH - 2));
+        out
+    }
+
+    /// Where the melody is pushed ahead of its beat and where it is delayed behind it.
+    fn senses(&self, out: &mut String) {
+        let cell = &self.found.cell;
+        let named = |wanted: fn(&Sense) -> bool| -> String {
+            let senses = cell.melody_senses();
+            let names: Vec<String> = senses
+                .iter()
+                .filter(|(_, s)| wanted(s))
+                .map(|(at, _)| cell.count(Beats(*at)))
+                .collect();
+            names.join(" ")
+        };
+        let pushed = named(|s| matches!(s, Sense::Pushed { .. }));
+        let delayed = named(|s| matches!(s, Sense::Delayed { .. }));
+        if !pushed.is_empty() {
+            let _ = writeln!(
+                out,
+                "The melody is pushed at {pushed}: each belongs to the next beat."
+            );
+        }
+        if !delayed.is_empty() {
+            let _ = writeln!(
+                out,
+                "It is delayed at {delayed}: each belongs to the beat before."
+            );
+        }
+    }
+
+    /// Every stroke, patterns near it, and both measures of syncopation bar by bar.
+    fn details(&self, out: &mut String) {
+        let cell = &self.found.cell;
+        out.push('\n');
         for note in &cell.notes {
             let strings: Vec<String> = note.strings.iter().map(u8::to_string).collect();
             let _ = writeln!(
@@ -193,8 +286,7 @@ impl Answer {
         for (name, distance) in near {
             let _ = writeln!(out, "  {distance:.2}  {name}");
         }
-        self.bars_text(&mut out);
-        out
+        self.bars_text(out);
     }
 
     fn bars_text(&self, out: &mut String) {
@@ -227,6 +319,10 @@ impl Answer {
             out,
             "  (2&>3: a note after beat 2 that leaves beat 3 silent)"
         );
+    }
+
+    /// Other ways of playing a bar that come back.
+    fn variants(&self, out: &mut String) {
         for variant in &self.found.variants {
             let bars: Vec<String> = variant.bars.iter().map(i32::to_string).collect();
             let strokes: Vec<String> = variant
@@ -246,7 +342,7 @@ impl Answer {
                 bars.join(" "),
                 strokes.join(", ")
             );
-            let _ = writeln!(out, "\n{}", super::strings::text::wrapped(&line, 78));
+            let _ = writeln!(out, "{}", wrapped(&line, WIDTH - 2));
         }
     }
 
@@ -257,11 +353,20 @@ impl Answer {
             .notes
             .iter()
             .filter_map(|n| {
-                let mut note = Written::pluck(n.at, Beats(1.0), *n.strings.first()?, 0);
-                note.role = n.role;
-                note.finger = Some(n.finger);
-                Some(note)
+                let strings = if n.touch.brush.is_some() {
+                    n.strings.as_slice()
+                } else {
+                    n.strings.get(..1)?
+                };
+                Some(strings.iter().map(move |string| {
+                    let mut note = Written::pluck(n.at, Beats(1.0), *string, 0);
+                    note.role = n.role;
+                    note.finger = Some(n.finger);
+                    note.touch = n.touch;
+                    note
+                }))
             })
+            .flatten()
             .collect();
         let mut score = Score {
             title: "pattern".to_owned(),

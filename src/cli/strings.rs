@@ -5,8 +5,10 @@ mod chords;
 mod guess;
 mod harmonics;
 mod json;
+mod melody;
 pub mod text;
 
+use super::arguments::bars;
 use super::outputs::OutputArguments;
 use super::terminal::Terminal;
 use super::{Command, source, usage};
@@ -65,6 +67,12 @@ pub struct Strings {
     /// Where to put the capo for a key instead, so that its chords have open strings: "Eb".
     #[arg(long, value_name = "KEY", conflicts_with_all = ["harmonics", "chords"])]
     capo_for: Option<String>,
+    /// Put a melody on the neck instead: a MIDI or MusicXML file, or a recording's melody.
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["harmonics", "chords", "capo_for"])]
+    melody: Option<PathBuf>,
+    /// Bars of the recording whose melody it is, "5-8".
+    #[arg(long, value_name = "BARS", requires = "melody", value_parser = bars)]
+    bars: Option<(i32, i32)>,
     /// Guess the tuning of a recording instead: which known tuning, capo and detune fit.
     #[arg(long, value_name = "REC")]
     guess: Option<PathBuf>,
@@ -166,6 +174,16 @@ impl Command for Strings {
                 answer.picture(),
                 answer.score(),
             )
+        } else if let Some(file) = &self.melody {
+            if svg.is_some() {
+                return Err(usage(
+                    "a melody is written as text, --json, --midi or --musicxml",
+                ));
+            }
+            let (bars, highest) = (self.bars, self.highest);
+            let answer = melody::answer(file, bars, &tuning_name, tuning, highest, terminal)?;
+            let score = answer.score().clone();
+            (answer.json(), answer.text(), String::new(), Some(score))
         } else if let Some(key) = &self.capo_for {
             if svg.is_some() || midi.is_some() || musicxml.is_some() {
                 return Err(usage(

@@ -15,8 +15,8 @@ use super::picking::{Cell, CellNote, count, swung, thumb_walk};
 use super::pitch::Key;
 use super::progression::Held;
 use super::scale::Scale;
-use super::score::{Brush, Finger, Score, Written};
-use super::syncopation::{Sense, senses};
+use super::score::{Finger, Score, Written};
+use super::syncopation::Sense;
 use super::tuning::Tuning;
 use crate::dsp::pluck::Played;
 use crate::unit::{Beats, Bpm, Seconds, Span};
@@ -156,7 +156,7 @@ pub fn lesson(
             "long and short are the same in every beat, and the thumb stays on the beat".to_owned();
         stages.push(swing.saying("ONE-a TWO-a THREE-a FOUR-a".to_owned()));
     }
-    let syncopated = writer
+    let syncopated = cell
         .melody_senses()
         .iter()
         .any(|(_, s)| *s != Sense::Passing);
@@ -292,28 +292,6 @@ impl Writer<'_> {
         self.cell.notes.iter().map(|n| n.at.0).collect()
     }
 
-    /// What each melody note off the beat does, as (beats, sense); beats in pulses of the division.
-    fn melody_senses(&self) -> Vec<(f64, Sense)> {
-        let division = usize::from(self.cell.division.max(1));
-        let parts = division as f64;
-        let mut pulses: Vec<usize> = self
-            .cell
-            .notes
-            .iter()
-            .filter(|n| n.role == Role::Melody)
-            // A brush back up passes between two beats, whoever plays the next.
-            .filter(|n| n.touch.brush != Some(Brush::Up))
-            .map(|n| (n.at.0 * parts).round() as usize)
-            .collect();
-        pulses.sort_unstable();
-        pulses.dedup();
-        let length = (self.cell.beats() * parts).round() as usize;
-        senses(&pulses, division, Some(length))
-            .into_iter()
-            .map(|(pulse, sense)| (pulse as f64 / parts, sense))
-            .collect()
-    }
-
     /// Planted block, roll, half, whole.
     fn arpeggio(&self) -> Vec<Stage> {
         let thumb: Vec<f64> = self.of_part(Role::Bass).iter().map(|n| n.at.0).collect();
@@ -412,7 +390,7 @@ impl Writer<'_> {
         if melody.is_empty() {
             return stages;
         }
-        let off: Vec<(f64, Sense)> = self.melody_senses();
+        let off: Vec<(f64, Sense)> = self.cell.melody_senses();
         if off.is_empty() {
             let whole = self.stage(
                 "the whole pattern",

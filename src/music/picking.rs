@@ -10,6 +10,7 @@ pub use find::{BarFit, Found, Placed, Variant, division, find, place};
 use super::meter::Meter;
 use super::note::{Attack, Role};
 use super::score::{Brush, Finger, Touch, read_count};
+use super::syncopation::{Sense, senses};
 use crate::unit::Beats;
 
 /// One stroke of a cell.
@@ -146,6 +147,26 @@ impl Cell {
                 let words: Vec<String> = bar.into_iter().map(|(_, word)| word).collect();
                 words.join(" ")
             })
+            .collect()
+    }
+
+    /// What each melody note off the beat does, as (beats after the start, sense); the beats that a
+    /// sense names count in parts of [`Cell::division`]. The cell comes round.
+    pub fn melody_senses(&self) -> Vec<(f64, Sense)> {
+        let division = usize::from(self.division.max(1));
+        let parts = division as f64;
+        let melody = self.notes.iter().filter(|n| n.role == Role::Melody);
+        let mut pulses: Vec<usize> = melody
+            // A brush back up passes between two beats, whoever plays the next.
+            .filter(|n| n.touch.brush != Some(Brush::Up))
+            .map(|n| (n.at.0 * parts).round().max(0.0) as usize)
+            .collect();
+        pulses.sort_unstable();
+        pulses.dedup();
+        let length = (self.beats() * parts).round() as usize;
+        senses(&pulses, division, Some(length))
+            .into_iter()
+            .map(|(pulse, sense)| (pulse as f64 / parts, sense))
             .collect()
     }
 

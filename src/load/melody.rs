@@ -1,0 +1,350 @@
+//! Melodies from MIDI files (Standard MIDI File 1.0) and MusicXML (4.0, uncompressed).
+//!
+//! Owns reading; of several parts the highest is taken, of a chord the highest note. Nothing is played.
+
+use crate::music::melody::{Melody, MelodyNote};
+use crate::music::meter::Meter;
+use crate::music::pitch::{Key, letter_semitones};
+use crate::unit::{Beats, Bpm};
+use midly::{MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
+use quick_xml::Reader;
+use quick_xml::events::Event;
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// Why a file is no melody.
+#[derive(Debug, thiserror::Error)]
+pub enum MelodyError {
+    /// It cannot be read.
+    #[error("{file}: {error}")]
+    File {
+        /// Which file.
+        file: String,
+        /// What the system said.
+        error: std::io::Error,
+    },
+    /// Neither MIDI nor MusicXML.
+    #[error("`{0}` is neither a MIDI file nor uncompressed MusicXML")]
+    Unknown(String),
+    /// It is damaged.
+    #[error("`{file}` cannot be read: {why}")]
+    Damaged {
+        /// Which file.
+        file: String,
+        /// Where it stopped.
+        why: String,
+    },
+    /// It has no note.
+    #[error("`{0}` has no notes")]
+    Empty(String),
+}
+
+/// Files larger than this are no melodies.
+const LARGEST: u64 = 64 << 20;
+
+/// Does the file begin like one that [`read`] understands?
+pub fn is_melody(start: &[u8]) -> bool {
+    start.starts_with(b"MThd") || text_start(start).starts_with(b"<")
+}
+
+fn text_start(bytes: &[u8]) -> &[u8] {
+    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
+    bytes.trim_ascii_start()
+}
+
+/// Reads the melody of a file.
+///
+/// # Errors
+/// [`MelodyError`] tells what is wrong with it.
+pub fn read(path: &Path) -> Result<Melody, MelodyError> {
+    let file = path.display().to_string();
+    let failed = |error| MelodyError::File {
+        file: file.clone(),
+        error,
+    };
+    let size = std::fs::metadata(path).map_err(failed)?.len();
+    if size > LARGEST {
+        return Err(MelodyError::Unknown(file));
+    }
+    let bytes = std::fs::read(path).map_err(failed)?;
+    let title = path.file_stem().unwrap_or_default().to_string_lossy();
+    let damaged = |why: String| MelodyError::Damaged {
+        file: file.clone(),
+        why,
+    };
+    let melody = if bytes.starts_with(b"MThd") {
+        midi(&title, &bytes).map_err(damaged)?
+    } else if is_melody(&bytes) {
+        musicxml(&title, &bytes).map_err(damaged)?
+    } else {
+        return Err(MelodyError::Unknown(file));
+    };
+    if melody.notes.is_empty() {
+        return Err(MelodyError::Empty(file));
+    }
+    Ok(melody)
+}
+
+/// Quarters of one beat of `meter`.
+fn quarters_a_beat(meter: Meter) -> f64 {
+    let unit = 4.0 / f64::from(meter.unit.max(1));
+    if meter.is_compound() {
+        3.0 * unit
+    } else {
+        unit
+    }
+}
+
+/// Notes of each part in quarters, by the part's place.
+type Parts = BTreeMap<usize, Vec<MelodyNote>>;
+
+/// The part whose notes lie highest on average, its top line in beats.
+fn highest(parts: Parts, meter: Meter) -> Vec<MelodyNote> {
+    let mean = |notes: &[MelodyNote]| {
+        notes.iter().map(|n| f64::from(n.midi)).sum::<f64>() / notes.len().max(1) as f64
+    };
+    let best = parts
+        .into_values()
+        .filter(|notes| !notes.is_empty())
+        .max_by(|a, b| mean(a).total_cmp(&mean(b)));
+    let quarters = quarters_a_beat(meter);
+    let in_beats = best.unwrap_or_default().into_iter().map(|n| MelodyNote {
+        at: Beats(n.at.0 / quarters),
+        length: Beats(n.length.0 / quarters),
+        ..n
+    });
+    Melody::top_line(in_beats.collect())
+}
+
+fn midi(title: &str, bytes: &[u8]) -> Result<Melody, String> {
+    let smf = Smf::parse(bytes).map_err(|e| e.to_string())?;
+    let Timing::Metrical(ticks) = smf.header.timing else {
+        return Err("its times are not in beats".to_owned());
+    };
+    let quarter = f64::from(ticks.as_int().max(1));
+    let (mut meter, mut micros, mut fifths) = (None, None, None);
+    let mut parts = Parts::new();
+    for (index, track) in smf.tracks.iter().enumerate() {
+        let mut now = 0u64;
+        let mut sounding: BTreeMap<(u8, u8), u64> = BTreeMap::new();
+        let notes = parts.entry(index).or_default();
+        for event in track {
+            now += u64::from(event.delta.as_int());
+            match event.kind {
+                TrackEventKind::Meta(MetaMessage::TimeSignature(count, power, ..)) => {
+                    let unit = 1u8.checked_shl(power.into()).unwrap_or(4);
+                    meter.get_or_insert(Meter { count, unit });
+                }
+                TrackEventKind::Meta(MetaMessage::Tempo(t)) => {
+                    micros.get_or_insert(t.as_int());
+                }
+                TrackEventKind::Meta(MetaMessage::KeySignature(f, _)) => {
+                    fifths.get_or_insert(i32::from(f));
+                }
+                TrackEventKind::Midi { channel, message } => {
+                    let (key, on) = match message {
+                        MidiMessage::NoteOn { key, vel } => (key.as_int(), vel.as_int() > 0),
+                        MidiMessage::NoteOff { key, .. } => (key.as_int(), false),
+                        _ => continue,
+                    };
+                    // Channel 10 is percussion.
+                    let at = (channel.as_int(), key);
+                    if at.0 == 9 {
+                        continue;
+                    }
+                    if let Some(began) = sounding.remove(&at) {
+                        notes.push(MelodyNote {
+                            at: Beats(began as f64 / quarter),
+                            length: Beats((now - began).max(1) as f64 / quarter),
+                            midi: i32::from(key),
+                        });
+                    }
+                    if on {
+                        sounding.insert(at, now);
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+    let meter = usable(meter);
+    let quarter_s = f64::from(micros.unwrap_or(500_000)) * 1e-6;
+    Ok(Melody {
+        title: title.to_owned(),
+        meter,
+        tempo: tempo(60.0 / (quarter_s * quarters_a_beat(meter)).max(1e-3)),
+        key: Key::new(fifths.unwrap_or(0)),
+        notes: highest(parts, meter),
+    })
+}
+
+fn usable(meter: Option<Meter>) -> Meter {
+    meter
+        .filter(|m| (1..=15).contains(&m.count) && matches!(m.unit, 2 | 4 | 8 | 16))
+        .unwrap_or(Meter::COMMON)
+}
+
+fn tempo(bpm: f64) -> Bpm {
+    Bpm(bpm.clamp(20.0, 300.0))
+}
+
+/// What is being read of a MusicXML part; times in quarters.
+struct Part {
+    divisions: f64,
+    now: f64,
+    began: f64,
+    transpose: i32,
+    notes: Vec<MelodyNote>,
+}
+
+/// What is being read of one note.
+#[derive(Default)]
+struct Being {
+    step: Option<char>,
+    alter: i32,
+    octave: i32,
+    duration: f64,
+    chord: bool,
+    grace: bool,
+    tied: bool,
+}
+
+fn musicxml(title: &str, bytes: &[u8]) -> Result<Melody, String> {
+    let mut reader = Reader::from_reader(text_start(bytes));
+    let mut parts = Parts::new();
+    let mut part: Option<Part> = None;
+    let mut being = Being::default();
+    let (mut path, mut text) = (Vec::<String>::new(), String::new());
+    let (mut count, mut unit, mut fifths, mut bpm, mut named) = (None, None, None, None, None);
+    let mut buffer = Vec::new();
+    loop {
+        let event = reader
+            .read_event_into(&mut buffer)
+            .map_err(|e| e.to_string())?;
+        match event {
+            Event::Eof => break,
+            Event::Start(ref start) | Event::Empty(ref start) => {
+                let name = start.name().as_ref().to_owned();
+                match name.as_str() {
+                    "part" => {
+                        part = Some(Part {
+                            divisions: 1.0,
+                            now: 0.0,
+                            began: 0.0,
+                            transpose: 0,
+                            notes: Vec::new(),
+                        });
+                    }
+                    "note" => being = Being::default(),
+                    "chord" => being.chord = true,
+                    "grace" => being.grace = true,
+                    "tie" => {
+                        let stops = start
+                            .attributes()
+                            .flatten()
+                            .any(|a| a.value.as_ref() == "stop");
+                        being.tied |= stops;
+                    }
+                    "sound" => {
+                        let given = start
+                            .attributes()
+                            .flatten()
+                            .find(|a| a.key.as_ref() == "tempo")
+                            .and_then(|a| a.value.parse::<f64>().ok());
+                        bpm = bpm.or(given);
+                    }
+                    _ => {}
+                }
+                text.clear();
+                if matches!(event, Event::Start(_)) {
+                    path.push(name);
+                }
+            }
+            Event::Text(ref said) => text.push_str(said.as_ref()),
+            Event::End(_) => {
+                let name = path.pop().unwrap_or_default();
+                let within = path.last().map(String::as_str).unwrap_or_default();
+                let number = text.trim().parse::<f64>().ok().filter(|n| n.is_finite());
+                if name == "work-title" {
+                    named = Some(text.trim().to_owned());
+                }
+                match (name.as_str(), number) {
+                    ("beats", Some(n)) => count = count.or(Some(n as u8)),
+                    ("beat-type", Some(n)) => unit = unit.or(Some(n as u8)),
+                    ("fifths", Some(n)) => fifths = fifths.or(Some(n as i32)),
+                    ("alter", Some(n)) if within == "pitch" => being.alter = n as i32,
+                    ("octave", Some(n)) if within == "pitch" => being.octave = n as i32,
+                    ("step", _) if within == "pitch" => being.step = text.trim().chars().next(),
+                    _ => {}
+                }
+                if let Some(part) = &mut part {
+                    part.end(&name, within, number, &mut being);
+                }
+                if name == "part"
+                    && let Some(done) = part.take()
+                {
+                    parts.insert(parts.len(), done.notes);
+                }
+                text.clear();
+            }
+            _ => {}
+        }
+        buffer.clear();
+    }
+    if !path.is_empty() {
+        return Err(format!("it ends inside <{}>", path[path.len() - 1]));
+    }
+    let meter = usable(count.zip(unit).map(|(count, unit)| Meter { count, unit }));
+    Ok(Melody {
+        title: named
+            .filter(|n| !n.is_empty())
+            .unwrap_or_else(|| title.to_owned()),
+        meter,
+        tempo: tempo(bpm.unwrap_or(90.0) / quarters_a_beat(meter)),
+        key: Key::new(fifths.unwrap_or(0)),
+        notes: highest(parts, meter),
+    })
+}
+
+impl Part {
+    /// The end of an element inside the part.
+    fn end(&mut self, name: &str, within: &str, number: Option<f64>, being: &mut Being) {
+        match (name, number) {
+            ("divisions", Some(n)) if n > 0.0 => self.divisions = n,
+            ("chromatic", Some(n)) => self.transpose += n as i32,
+            ("octave-change", Some(n)) => self.transpose += 12 * n as i32,
+            ("duration", Some(n)) => match within {
+                "backup" => self.now = (self.now - n / self.divisions).max(0.0),
+                "forward" => self.now += n / self.divisions,
+                _ => being.duration = n / self.divisions,
+            },
+            ("note", _) => self.note(being),
+            _ => {}
+        }
+    }
+
+    fn note(&mut self, being: &Being) {
+        if being.grace {
+            return;
+        }
+        if !being.chord {
+            self.began = self.now;
+            self.now += being.duration;
+        }
+        let Some(semitones) = being.step.and_then(letter_semitones) else {
+            return;
+        };
+        let midi = 12 * (being.octave + 1) + semitones + being.alter + self.transpose;
+        let tied = self.notes.iter_mut().rev().find(|n| {
+            being.tied && n.midi == midi && (n.at.0 + n.length.0 - self.began).abs() < 1e-6
+        });
+        match tied {
+            Some(before) => before.length.0 += being.duration,
+            None => self.notes.push(MelodyNote {
+                at: Beats(self.began),
+                length: Beats(being.duration),
+                midi,
+            }),
+        }
+    }
+}
