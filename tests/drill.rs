@@ -149,7 +149,13 @@ fn pushed_and_delayed_mean_one_thing() {
     // Eighths of 4/4. Common practice: an eighth before a silent beat is an anticipation of it, one
     // after a silent beat whose next beat is played is a delay.
     let pushed = senses(&[0, 3, 7], 2, Some(8));
-    assert_eq!(pushed, [(3, Sense::Pushed { to: 4 }), (7, Sense::Passing)]);
+    assert_eq!(
+        pushed,
+        [
+            (3, Sense::Pushed { to: 4 }),
+            (7, Sense::Delayed { from: 6 })
+        ]
+    );
     let pushed = senses(&[3, 7], 2, Some(8));
     assert_eq!(
         pushed,

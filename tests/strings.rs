@@ -6,7 +6,7 @@ use serde_json::Value;
 use std::process::Command;
 use thumbline::load::melody;
 use thumbline::music::capo;
-use thumbline::music::chord::{Chord, drones, keys_chords, main_chords, shapes};
+use thumbline::music::chord::{Chord, Shape, drones, keys_chords, main_chords, shapes};
 use thumbline::music::fingering::{Costs, paths, usual_line};
 use thumbline::music::hand::Hand;
 use thumbline::music::harmonics::{
@@ -15,7 +15,7 @@ use thumbline::music::harmonics::{
 };
 use thumbline::music::moves::{Fate, fate, string_moves};
 use thumbline::music::pitch::{Key, read_pitch};
-use thumbline::music::progression::voice;
+use thumbline::music::progression::{alone, change, voice};
 use thumbline::music::score::Score;
 use thumbline::music::tension::{pulls, warning};
 use thumbline::music::tuning::{Tuning, TuningError};
@@ -526,8 +526,8 @@ fn shapes_have_the_notes_of_their_names_and_one_place_a_finger() {
         .iter()
         .enumerate()
         {
-            // Each root with a third of the kinds: all pairs of kind and interval to the tuning.
-            for kind in kinds.iter().skip(i % 3).step_by(3) {
+            // Each root with a quarter of the kinds.
+            for kind in kinds.iter().skip(i % 4).step_by(4) {
                 let chord = Chord::parse(&format!("{root}{kind}")).expect("a chord");
                 for shape in shapes(&chord, &guitar, &hand, 8) {
                     seen += 1;
@@ -596,7 +596,7 @@ fn shapes_have_the_notes_of_their_names_and_one_place_a_finger() {
             }
         }
     }
-    assert!(seen > 1000, "{seen}");
+    assert!(seen > 800, "{seen}");
 }
 
 #[test]
@@ -660,9 +660,18 @@ fn a_ringing_path_comes_before_the_box() {
         assert!(path.ringing() >= 0.8, "{}", path.ringing());
     }
     // What is said to ring does: another string, and the finger may stay.
-    for name in ["standard", "DADGAD", "open G", "open D", "drop D", "open C"] {
+    // Keys that the tunings are used for.
+    for (name, key) in [
+        ("standard", "G major"),
+        ("standard", "C major"),
+        ("DADGAD", "D major"),
+        ("open G", "G major"),
+        ("open D", "D major"),
+        ("drop D", "D major"),
+        ("open C", "C major"),
+    ] {
         let guitar = tuning(name);
-        let scale = Presets::built_in().scale("D major").unwrap();
+        let scale = Presets::built_in().scale(key).unwrap();
         let line = usual_line(&guitar, &scale, 12);
         let path = &paths(&guitar, &line, 12, &Costs::default(), 1)[0];
         println!("{name}: {:.2} ring on", path.ringing());
@@ -710,22 +719,19 @@ fn progressions_move_least() {
         let guitar = tuning(name);
         let chords: Vec<Chord> = text.split(' ').map(|c| Chord::parse(c).unwrap()).collect();
         let held = voice(&chords, &guitar, &hand, false).expect("shapes");
-        let total = |shapes: &[&thumbline::music::chord::Shape]| -> f64 {
-            let alone: f64 = shapes.iter().map(|s| s.cost).sum();
-            let pairs = shapes.windows(2);
-            alone
-                + pairs
-                    .map(|p| thumbline::music::progression::change(p[0], p[1], &hand))
-                    .sum::<f64>()
+        let total = |shapes: &[&Shape]| -> f64 {
+            let each = chords.iter().zip(shapes).map(|(c, s)| alone(c, s));
+            let changes = shapes.windows(2).map(|p| change(p[0], p[1], &hand));
+            each.sum::<f64>() + changes.sum::<f64>()
         };
-        let ours: Vec<_> = held.iter().map(|h| &h.shape).collect();
+        let ours: Vec<&Shape> = held.iter().map(|h| &h.shape).collect();
         // Never dearer than the first shape of every chord, one by one.
-        let alone: Vec<_> = chords
+        let firsts: Vec<Shape> = chords
             .iter()
             .map(|c| shapes(c, &guitar, &hand, 1).remove(0))
             .collect();
-        let first: Vec<_> = alone.iter().collect();
-        assert!(total(&ours) <= total(&first) + 2.0, "{text}");
+        let firsts: Vec<&Shape> = firsts.iter().collect();
+        assert!(total(&ours) <= total(&firsts) + 1e-9, "{text}");
         for pair in held.windows(2) {
             for (finger, string, fret) in &pair[1].stay {
                 for shape in [&pair[0].shape, &pair[1].shape] {

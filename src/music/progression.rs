@@ -55,17 +55,16 @@ pub struct Held {
 /// Shapes for `chords` in order; none when one of them has no shape in this tuning. With `round`, the
 /// last goes back to the first.
 pub fn voice(chords: &[Chord], tuning: &Tuning, hand: &Hand, round: bool) -> Option<Vec<Held>> {
-    let choices: Vec<Vec<Shape>> = chords
+    let choices: Vec<Vec<(Shape, f64)>> = chords
         .iter()
         .map(|chord| {
-            let mut shapes = shapes(chord, tuning, hand, THOUGHT_OF);
-            for shape in &mut shapes {
-                let inverted = shape.name != chord.name;
-                shape.cost *= ALONE;
-                shape.cost += if inverted { INVERTED } else { 0.0 };
-                shape.cost += MUTED * shape.grip.muted.len() as f64;
-            }
-            shapes
+            let found = shapes(chord, tuning, hand, THOUGHT_OF).into_iter();
+            found
+                .map(|shape| {
+                    let cost = alone(chord, &shape);
+                    (shape, cost)
+                })
+                .collect()
         })
         .collect();
     if choices.is_empty() || choices.iter().any(Vec::is_empty) {
@@ -77,7 +76,7 @@ pub fn voice(chords: &[Chord], tuning: &Tuning, hand: &Hand, round: bool) -> Opt
         .min_by(|a, b| a.0.total_cmp(&b.0))?;
     let mut held: Vec<Held> = Vec::new();
     for (chord, (choice, index)) in chords.iter().zip(choices.iter().zip(best.1)) {
-        let shape = choice[index].clone();
+        let shape = choice[index].0.clone();
         let (stay, sound_on) = held.last().map_or((Vec::new(), Vec::new()), |before| {
             (
                 before.shape.common_fingers(&shape),
@@ -96,13 +95,13 @@ pub fn voice(chords: &[Chord], tuning: &Tuning, hand: &Hand, round: bool) -> Opt
 
 /// The cheapest path, and its cost; from and back to the shape `around` of the first chord, where
 /// that is given.
-fn path(choices: &[Vec<Shape>], hand: &Hand, around: Option<usize>) -> (f64, Vec<usize>) {
+fn path(choices: &[Vec<(Shape, f64)>], hand: &Hand, around: Option<usize>) -> (f64, Vec<usize>) {
     let first: Vec<f64> = choices[0]
         .iter()
         .enumerate()
-        .map(|(i, s)| match around {
+        .map(|(i, (_, cost))| match around {
             Some(start) if start != i => f64::INFINITY,
-            _ => s.cost,
+            _ => *cost,
         })
         .collect();
     let mut costs = first;
@@ -110,15 +109,15 @@ fn path(choices: &[Vec<Shape>], hand: &Hand, around: Option<usize>) -> (f64, Vec
     for pair in choices.windows(2) {
         let mut next = Vec::with_capacity(pair[1].len());
         let mut from = Vec::with_capacity(pair[1].len());
-        for to in &pair[1] {
+        for (to, alone) in &pair[1] {
             let best = pair[0]
                 .iter()
                 .zip(&costs)
-                .map(|(s, c)| c + change(s, to, hand))
+                .map(|((s, _), c)| c + change(s, to, hand))
                 .enumerate()
                 .min_by(|a, b| a.1.total_cmp(&b.1));
             let (index, cost) = best.unwrap_or((0, f64::INFINITY));
-            next.push(cost + to.cost);
+            next.push(cost + alone);
             from.push(index);
         }
         costs = next;
@@ -126,8 +125,8 @@ fn path(choices: &[Vec<Shape>], hand: &Hand, around: Option<usize>) -> (f64, Vec
     }
     if let Some(start) = around {
         let last = &choices[choices.len() - 1];
-        for (cost, shape) in costs.iter_mut().zip(last) {
-            *cost += change(shape, &choices[0][start], hand);
+        for (cost, (shape, _)) in costs.iter_mut().zip(last) {
+            *cost += change(shape, &choices[0][start].0, hand);
         }
     }
     let end = (0..costs.len()).min_by(|a, b| costs[*a].total_cmp(&costs[*b]));
@@ -140,6 +139,16 @@ fn path(choices: &[Vec<Shape>], hand: &Hand, around: Option<usize>) -> (f64, Vec
     }
     order.reverse();
     (cost, order)
+}
+
+/// What a shape of `chord` costs by itself in a progression.
+pub fn alone(chord: &Chord, shape: &Shape) -> f64 {
+    let inverted = if shape.name == chord.name {
+        0.0
+    } else {
+        INVERTED
+    };
+    ALONE * shape.cost + inverted + MUTED * shape.grip.muted.len() as f64
 }
 
 /// What it costs to go from one shape to the next; below 0 where most of it stays.

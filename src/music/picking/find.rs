@@ -321,19 +321,23 @@ fn assign_fingers(notes: &mut [CellNote]) {
             _ => Finger::A,
         };
     }
-    let mut last: Option<(f64, Finger)> = None;
+    let mut last: (f64, Vec<Finger>) = (f64::NEG_INFINITY, Vec::new());
+    let mut now: (f64, Vec<Finger>) = last.clone();
     for note in notes.iter_mut().filter(|n| n.role == Role::Melody) {
-        if let Some((at, finger)) = last
-            && note.at.0 > at + 1e-6
-            && note.at.0 - at < 1.0 - 1e-6
-            && finger == note.finger
-        {
-            note.finger = match finger {
-                Finger::M => Finger::I,
-                Finger::I | Finger::A | Finger::P => Finger::M,
-            };
+        if note.at.0 > now.0 + 1e-6 {
+            last = std::mem::replace(&mut now, (note.at.0, Vec::new()));
         }
-        last = Some((note.at.0, note.finger));
+        let quick = note.at.0 - last.0 < 1.0 - 1e-6;
+        if quick && last.1.contains(&note.finger) {
+            let other = match note.finger {
+                Finger::M => [Finger::A, Finger::I],
+                Finger::A => [Finger::M, Finger::I],
+                Finger::I | Finger::P => [Finger::M, Finger::A],
+            };
+            let free = |f: &&Finger| !last.1.contains(f) && !now.1.contains(f);
+            note.finger = other.iter().find(free).copied().unwrap_or(note.finger);
+        }
+        now.1.push(note.finger);
     }
 }
 
