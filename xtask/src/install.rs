@@ -97,8 +97,11 @@ pub fn install(args: &[String]) -> Result<()> {
     if list.is_file() {
         take_away(&list)?;
     }
-    let put = put(&built, &places)?;
+    let mut put = Put::default();
+    let done = put.everything(&built, &places);
+    // What was put down before something failed can be taken away as well.
     run::write(&list, &put.list())?;
+    done?;
     refresh(&places);
     println!(
         "installed into {} and {}",
@@ -188,55 +191,59 @@ impl Put {
         }
         Ok(())
     }
+
+    /// Puts everything that was built into its places.
+    fn everything(&mut self, built: &Built, places: &Places) -> Result<()> {
+        let line = built.program("thumbline");
+        for name in ["thumbline", "thumbline-standalone"] {
+            let file = System::HERE.program(name);
+            self.file(&built.0.join(&file), places.programs.join(&file))?;
+        }
+        let bundles = run::target().join("bundled");
+        let library = built.0.join(System::HERE.library("thumbline_plugin"));
+        bundle::lay_out(System::HERE, std::env::consts::ARCH, &library, &bundles)?;
+        for (format, folder) in [(Format::Clap, &places.clap), (Format::Vst3, &places.vst3)] {
+            let name = format!("{NAME}.{}", format.name().to_lowercase());
+            self.tree(&bundles.join(&name), &folder.join(&name))?;
+        }
+        let scratch = run::target().join("man");
+        let _ = fs::remove_dir_all(&scratch);
+        run::must(Command::new(&line).args(["manual", "--man"]).arg(&scratch))?;
+        self.tree(&scratch, &places.share.join("man/man1"))?;
+        for (shell, to) in [
+            ("bash", "bash-completion/completions/thumbline"),
+            ("zsh", "zsh/site-functions/_thumbline"),
+            ("fish", "fish/vendor_completions.d/thumbline.fish"),
+        ] {
+            let output = Command::new(&line).args(["completions", shell]).output()?;
+            anyhow::ensure!(output.status.success(), "no completions for {shell}");
+            self.text(&output.stdout, places.share.join(to))?;
+        }
+        if System::HERE == System::Linux {
+            for (from, to) in [
+                (
+                    format!("{ID}.desktop"),
+                    format!("applications/{ID}.desktop"),
+                ),
+                (
+                    format!("{ID}.metainfo.xml"),
+                    format!("metainfo/{ID}.metainfo.xml"),
+                ),
+                (
+                    "thumbline.svg".to_owned(),
+                    format!("icons/hicolor/scalable/apps/{ID}.svg"),
+                ),
+            ] {
+                self.file(&Path::new("packaging").join(from), places.share.join(to))?;
+            }
+        }
+        Ok(())
+    }
 }
 
 /// Puts everything that was built into its places.
-pub fn put(built: &Built, places: &Places) -> Result<Put> {
-    let mut put = Put::default();
-    let line = built.program("thumbline");
-    for name in ["thumbline", "thumbline-standalone"] {
-        let file = System::HERE.program(name);
-        put.file(&built.0.join(&file), places.programs.join(&file))?;
-    }
-    let bundles = run::target().join("bundled");
-    let library = built.0.join(System::HERE.library("thumbline_plugin"));
-    bundle::lay_out(System::HERE, std::env::consts::ARCH, &library, &bundles)?;
-    for (format, folder) in [(Format::Clap, &places.clap), (Format::Vst3, &places.vst3)] {
-        let name = format!("{NAME}.{}", format.name().to_lowercase());
-        put.tree(&bundles.join(&name), &folder.join(&name))?;
-    }
-    let scratch = run::target().join("man");
-    let _ = fs::remove_dir_all(&scratch);
-    run::must(Command::new(&line).args(["manual", "--man"]).arg(&scratch))?;
-    put.tree(&scratch, &places.share.join("man/man1"))?;
-    for (shell, to) in [
-        ("bash", "bash-completion/completions/thumbline"),
-        ("zsh", "zsh/site-functions/_thumbline"),
-        ("fish", "fish/vendor_completions.d/thumbline.fish"),
-    ] {
-        let output = Command::new(&line).args(["completions", shell]).output()?;
-        anyhow::ensure!(output.status.success(), "no completions for {shell}");
-        put.text(&output.stdout, places.share.join(to))?;
-    }
-    if System::HERE == System::Linux {
-        for (from, to) in [
-            (
-                format!("{ID}.desktop"),
-                format!("applications/{ID}.desktop"),
-            ),
-            (
-                format!("{ID}.metainfo.xml"),
-                format!("metainfo/{ID}.metainfo.xml"),
-            ),
-            (
-                "thumbline.svg".to_owned(),
-                format!("icons/hicolor/scalable/apps/{ID}.svg"),
-            ),
-        ] {
-            put.file(&Path::new("packaging").join(from), places.share.join(to))?;
-        }
-    }
-    Ok(put)
+pub fn put(built: &Built, places: &Places) -> Result<()> {
+    Put::default().everything(built, places)
 }
 
 fn take_away(list: &Path) -> Result<()> {
