@@ -194,7 +194,10 @@ impl Lesson {
         let tempo = lesson::tempo(found);
         let tuning = &found.tuning;
         let wrong = |e: thumbline::preset::PresetError| usage(e.to_string());
-        let mut all: Vec<Practice> = lesson::pattern_alone(found).into_iter().collect();
+        // The last step of its own drill is the pattern alone.
+        let stepped = self.drill.as_deref() == Some("found");
+        let alone = lesson::pattern_alone(found).filter(|_| !stepped);
+        let mut all: Vec<Practice> = alone.into_iter().collect();
         if let Some(name) = &self.drill {
             let (title, stages) = if name == "found" {
                 (

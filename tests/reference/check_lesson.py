@@ -76,7 +76,7 @@ with tempfile.TemporaryDirectory() as scratch:
     assert size <= 3_000_000, f"eight bars take {size} bytes"
     (folder / "words.md").write_text(WORDS)
     run("lesson", recording, "--bars", "1-4", "--title", "Thimble Lane, the opening",
-        "--drill", "found", "--words", folder / "words.md", "--out", folder / "page.html")
+        "--words", folder / "words.md", "--out", folder / "page.html")
     (folder / "hostile.txt").write_text(TITLE)
     run("lesson", recording, "--bars", "9-9", "--title", TITLE, "--words", folder / "words.md",
         "--speeds", "60%", "--drill", "found", "--out", folder / "hostile.html")

@@ -282,6 +282,13 @@ fn inline(svg: &str) -> String {
     let from = svg.find("<svg").unwrap_or(0);
     let mut out = String::with_capacity(svg.len());
     let mut rest = &svg[from..];
+    // Its size in points would hold its shape where a page shows only a part of it.
+    if let (Some(size), Some(view)) = (rest.find(" width=\""), rest.find(" viewBox=\""))
+        && size < view
+    {
+        out.push_str(&rest[..size]);
+        rest = &rest[view..];
+    }
     while let Some(at) = rest.find("\"#") {
         let end = rest[at + 1..].find('"').map_or(rest.len(), |e| at + 1 + e);
         out.push_str(&rest[..=at]);
