@@ -62,6 +62,8 @@ pub(crate) struct Steering {
     pub pulse: Vec<(f64, f64)>,
     /// Shortest and longest beat allowed, seconds.
     pub length: Option<(f64, f64)>,
+    /// Is a pulse to be taken up on half the evidence, because a sparse line holds no more?
+    pub eager: bool,
 }
 
 /// The beats of one level: runs of beats with free time between them.
@@ -295,6 +297,9 @@ struct Decoder<'a> {
     must: Vec<bool>,
     allowed: [bool; WIDTH],
     change: Vec<f32>,
+    /// Cost of entering and of leaving a stretch with a pulse.
+    enter: f32,
+    leave: f32,
 }
 
 impl<'a> Decoder<'a> {
@@ -337,6 +342,7 @@ impl<'a> Decoder<'a> {
                 *cost = -slack(z) as f32;
             }
         }
+        let ease = if steering.eager { 0.5 } else { 1.0 };
         Self {
             lattice,
             evidence: &lattice.evidence[feel],
@@ -345,6 +351,8 @@ impl<'a> Decoder<'a> {
             must: mark(&steering.pulse),
             allowed,
             change,
+            enter: ease * priors::ENTER,
+            leave: ease * priors::LEAVE,
         }
     }
 
@@ -381,8 +389,8 @@ impl<'a> Decoder<'a> {
                 }
             }
             tops[t] = best;
-            if best.0 - priors::LEAVE > free[t] {
-                free[t] = best.0 - priors::LEAVE;
+            if best.0 - self.leave > free[t] {
+                free[t] = best.0 - self.leave;
                 left[t] = best.1;
             }
         }
@@ -401,9 +409,7 @@ impl<'a> Decoder<'a> {
         let row = &reach[a * WIDTH..(a + 1) * WIDTH];
         let costs = &self.change[i * WIDTH..(i + 1) * WIDTH];
         let mut best = (
-            free[a.saturating_sub(APART)] - priors::ENTER
-                + self.bonus[a]
-                + self.lattice.believed[a],
+            free[a.saturating_sub(APART)] - self.enter + self.bonus[a] + self.lattice.believed[a],
             FROM_FREE,
         );
         let from = i.saturating_sub(NEAR);

@@ -22,7 +22,7 @@ pub(super) const PATH: f64 = 0.7;
 /// Weight of the network's downbeats and meters (kept back), and of the table of meters beside them.
 pub(super) const DOWNBEATS: f64 = 1.0;
 pub(super) const METERS: f64 = 1.0;
-pub(super) const COMMON: f64 = 0.3;
+pub(super) const COMMON: f64 = 0.7;
 /// What the network says of a meter that it does not know, nats.
 pub(super) const UNKNOWN: f64 = -4.0;
 /// Nats that count as one when readings are turned into odds: notes overstate their case.

@@ -60,11 +60,21 @@ impl Part {
         let ways: Vec<(usize, usize)> = (0..LEVELS.len())
             .flat_map(|level| (0..FEELS.len()).map(move |feel| (level, feel)))
             .collect();
-        let decoded = parallel::map(&ways, |&(level, feel)| {
-            let path = self.decode(level, feel, &Steering::default())?;
-            Some((Source { level, feel }, path))
-        });
-        let paths: Vec<(Source, Path)> = decoded.into_iter().flatten().collect();
+        let decoded = |eager: bool| -> Vec<(Source, Path)> {
+            let steering = Steering {
+                eager,
+                ..Steering::default()
+            };
+            let paths = parallel::map(&ways, |&(level, feel)| {
+                let path = self.decode(level, feel, &steering)?;
+                Some((Source { level, feel }, path))
+            });
+            paths.into_iter().flatten().collect()
+        };
+        let mut paths = decoded(false);
+        if paths.is_empty() {
+            paths = decoded(true);
+        }
         let mut paths = self.distinct(paths);
         let others: Vec<_> = paths
             .iter()
