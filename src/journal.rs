@@ -37,7 +37,7 @@ use rusqlite::{Connection, OpenFlags};
 use serde::{Deserialize, Serialize};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Why the journal could not do what was asked. Whatever the error, rounds that were kept before
 /// are still kept.
@@ -384,9 +384,18 @@ impl Journal {
                 .map_err(|e| JournalError::NoFolder(format!("{}: {e}", folder.display())))?;
         }
         let path = absolute(path)?;
-        match Self::open_for_writing(&path) {
-            Err(JournalError::ReadOnly { why, .. }) => Self::open_for_reading(&path, why),
-            other => other,
+        let begun = Instant::now();
+        loop {
+            match Self::open_for_writing(&path) {
+                // SQLite does not wait by itself where several set up the log at once.
+                Err(JournalError::Busy(_)) if begun.elapsed() < PATIENCE => {
+                    std::thread::sleep(Duration::from_millis(20));
+                }
+                Err(JournalError::ReadOnly { why, .. }) => {
+                    return Self::open_for_reading(&path, why);
+                }
+                other => return other,
+            }
         }
     }
 

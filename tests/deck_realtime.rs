@@ -4,6 +4,8 @@
 
 #[path = "deck_realtime/soak.rs"]
 mod soak;
+#[path = "deck_realtime/two_threads.rs"]
+mod two_threads;
 
 use assert_no_alloc::{AllocDisabler, assert_no_alloc};
 use std::sync::Arc;

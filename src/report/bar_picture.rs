@@ -71,9 +71,8 @@ fn stretch(recording: &Recording, from: Seconds, to: Seconds) -> Vec<f32> {
     let rate = recording.rate();
     let end = to.frame(rate).min(recording.frames());
     let start = from.frame(rate).min(end);
-    let channels = recording.channels().iter();
-    let part = channels.map(|c| c[start..end].to_vec()).collect();
-    let Ok(part) = Recording::new("a stretch", rate, part) else {
+    let part = (0..recording.width()).map(|c| recording.part(c, start..end).into_owned());
+    let Ok(part) = Recording::new("a stretch", rate, part.collect()) else {
         return Vec::new();
     };
     let mono = Mono::new(&part);

@@ -53,8 +53,8 @@ const APART_STRUM: f64 = 7.0;
 const APART_SOFT: f64 = 25.0;
 const SOFT_REACH: f64 = 12.0;
 
-/// A recording longer than this is read block by block, so that memory does not grow with it;
-/// and how far a block is read beyond its ends. Seconds.
+/// A recording longer than this, or on disk, is read block by block, so that memory does not grow
+/// with it; and how far a block is read beyond its ends. Seconds.
 const WHOLE: f64 = 900.0;
 const BLOCK: f64 = 240.0;
 const MARGIN: f64 = 2.0;
@@ -67,7 +67,7 @@ pub fn onsets(recording: &Recording) -> OnsetTable {
 
 /// The same; `go_on` is asked every few thousand frames. None where it says no.
 pub fn onsets_while(recording: &Recording, mut go_on: impl FnMut() -> bool) -> Option<OnsetTable> {
-    if recording.end().0 <= WHOLE {
+    if recording.end().0 <= WHOLE && !recording.is_spooled() {
         return onsets_of(recording, &mut go_on);
     }
     let frames = |seconds: f64| (seconds * f64::from(recording.rate())) as usize;

@@ -1,7 +1,7 @@
 //! The licences of the libraries that are inside the programs, for what others download.
 
 use crate::run;
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, bail};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -35,6 +35,27 @@ pub fn third_parties() -> Result<String> {
         ));
     }
     Ok(list)
+}
+
+/// May all of them be given to others? Which licences a player can live with stands in `deny.toml`,
+/// once, for this and for cargo-deny.
+///
+/// # Errors
+/// With every library whose licence is none of those.
+pub fn check() -> Result<()> {
+    let allowed = allowed(&fs::read_to_string("deny.toml").context("deny.toml")?);
+    let wrong: Vec<String> = packages()?
+        .into_iter()
+        .filter(|(_, licence)| !holds(licence, &allowed))
+        .map(|(package, licence)| format!("{package}: {licence}"))
+        .collect();
+    if wrong.is_empty() {
+        return Ok(());
+    }
+    bail!(
+        "licences that deny.toml does not allow:\n  {}",
+        wrong.join("\n  ")
+    )
 }
 
 /// Name-version and licence of what is compiled in.
@@ -117,4 +138,62 @@ fn licence_files(folder: &Path) -> Vec<PathBuf> {
         .collect();
     found.sort();
     found
+}
+
+/// The names in `allow = [ … ]`.
+fn allowed(deny: &str) -> BTreeSet<String> {
+    let list = deny
+        .split("allow = [")
+        .nth(1)
+        .and_then(|rest| rest.split(']').next());
+    let quoted = list.unwrap_or_default().split('"').skip(1).step_by(2);
+    quoted.map(str::to_owned).collect()
+}
+
+/// Does an SPDX expression hold where only `allowed` may be taken? (SPDX 2.3, annex D; the older
+/// `A/B` is an OR.)
+fn holds(expression: &str, allowed: &BTreeSet<String>) -> bool {
+    let expression = expression
+        .replace('/', " OR ")
+        .replace('(', " ( ")
+        .replace(')', " ) ");
+    let words: Vec<&str> = expression.split_whitespace().collect();
+    let mut at = 0;
+    let held = either(&words, &mut at, allowed);
+    held && at == words.len() && !words.is_empty()
+}
+
+fn either(words: &[&str], at: &mut usize, allowed: &BTreeSet<String>) -> bool {
+    let mut held = both(words, at, allowed);
+    while words.get(*at) == Some(&"OR") {
+        *at += 1;
+        held |= both(words, at, allowed);
+    }
+    held
+}
+
+fn both(words: &[&str], at: &mut usize, allowed: &BTreeSet<String>) -> bool {
+    let mut held = one(words, at, allowed);
+    while words.get(*at) == Some(&"AND") {
+        *at += 1;
+        held &= one(words, at, allowed);
+    }
+    held
+}
+
+fn one(words: &[&str], at: &mut usize, allowed: &BTreeSet<String>) -> bool {
+    if words.get(*at) == Some(&"(") {
+        *at += 1;
+        let held = either(words, at, allowed);
+        *at += 1; // the closing bracket
+        return held;
+    }
+    let mut name = words.get(*at).copied().unwrap_or_default().to_owned();
+    *at += 1;
+    if words.get(*at) == Some(&"WITH") {
+        let exception = words.get(*at + 1).copied().unwrap_or_default();
+        name = format!("{name} WITH {exception}");
+        *at += 2;
+    }
+    allowed.contains(&name)
 }
