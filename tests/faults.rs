@@ -159,6 +159,7 @@ fn round(at: i64) -> Round {
         }),
         take: None,
         note: String::new(),
+        faults: Vec::new(),
     }
 }
 

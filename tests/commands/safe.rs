@@ -129,6 +129,7 @@ fn round(at: i64) -> Round {
         fingers: None,
         take: None,
         note: String::new(),
+        faults: Vec::new(),
     }
 }
 

@@ -39,6 +39,7 @@ fn round() -> Round {
         fingers: None,
         take: None,
         note: String::new(),
+        faults: Vec::new(),
     }
 }
 
