@@ -191,7 +191,7 @@ try {
             let late = at - lesson.parts[0].notes[target.dataset.n][0];
             if (late > length / 2) late -= length;
             if (late < -length / 2) late += length;
-            off.push([1000 * late / slow(), quick]);
+            off.push([1000 * late / slow(), quick && performance.now() - last < 25]);
           }
         });
         for (const halo of document.querySelectorAll('figure[data-part="0"] .wide [data-n]')) seen.observe(halo, { attributes: true, attributeOldValue: true, attributeFilter: ['class'] });
@@ -236,9 +236,9 @@ try {
     const facts = await page.evaluate(() => {
       const { playing, context, parts } = globalThis.lesson;
       const [a, b] = parts[playing.index].beats;
-      return { wait: playing.quiet - context.currentTime, bar: parts[0].meter * (b[0] - a[0]) / playing.slow, loud: playing.loud.gain.value };
+      return { ahead: playing.quiet > context.currentTime, wait: playing.counted, bar: parts[0].meter * (b[0] - a[0]) / playing.slow, loud: playing.loud.gain.value };
     });
-    assert.ok(Math.abs(facts.wait - facts.bar) < 0.4, JSON.stringify(facts));
+    assert.ok(facts.ahead && Math.abs(facts.wait - facts.bar) < 0.01, JSON.stringify(facts));
     assert.equal(facts.loud, 1);
     await page.click('#click');
     await page.click('#count');

@@ -138,7 +138,7 @@ async function play(again = true) {
   beat.connect(loud).connect(level);
   beat.start(start, offset);
   for (const { at, accent } of counted) ticked(ctx, soon + at, accent, level);
-  playing = { index, voice, speed, bar, from, to, slow, start: start - offset, length: source.length / rate, music, beat, loud, level, quiet: start };
+  playing = { index, voice, speed, bar, from, to, slow, start: start - offset, length: source.length / rate, music, beat, loud, level, quiet: start, counted: start - soon };
   shown();
   say(`Playing ${named(index, bar)} at ${percent(speed)}${{ both: '', thumb: ', thumb alone', fingers: ', fingers alone' }[voice]}`);
   if (!watching) frame();
