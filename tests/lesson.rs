@@ -143,7 +143,7 @@ fn titles_and_words_are_text() {
     assert_eq!(page.matches("<script").count(), 1 + 2 + 12);
     assert!(!page.contains("<script>alert"));
     assert!(!page.contains("<img") && !page.contains("javascript:alert(4)\""));
-    assert!(page.contains("<h3>Hello</h3>"));
+    assert!(page.contains("<h2>Hello</h2>"));
     assert!(page.contains("href=\"https://example.org\""));
     assert!(page.contains("&lt;script&gt;alert(1)&lt;/script&gt; &quot;quoted&quot;"));
     assert_eq!(lesson::read(&page).expect("its settings"), settings);
