@@ -3,8 +3,9 @@
 //!
 //! Layers, lowest first; a module uses only those below it (`tests/layers.rs` enforces it):
 //! 0 `unit`, `dsp`, `home`, `parallel`, `system`, `xml` · 1 `music`, `recording`, `stretch` · 2 `load`, `analysis`, `deck` ·
-//! 3 `timing`, `compare`, `separate` · 4 `report`, `journal`, `manual`, `preset`.
+//! 3 `timing`, `compare`, `separate`, `along` · 4 `report`, `journal`, `manual`, `preset`.
 
+pub mod along;
 pub mod analysis;
 pub mod compare;
 pub mod deck;

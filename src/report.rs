@@ -3,6 +3,7 @@
 //! Each format turns values into bytes; [`mod@file`] puts the bytes where they belong, whole or not at
 //! all. No format decides what a number means: that is `timing`.
 
+pub mod along;
 pub mod bar_picture;
 pub mod compare;
 pub mod csv;

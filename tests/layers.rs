@@ -7,16 +7,17 @@ const LAYERS: [&[&str]; 5] = [
     &["unit", "dsp", "home", "parallel", "system", "xml"],
     &["music", "recording", "stretch"],
     &["load", "analysis", "deck"],
-    &["timing", "compare", "separate"],
+    &["timing", "compare", "separate", "along"],
     &["report", "journal", "manual", "preset", "demo"],
 ];
 
 /// Modules of one layer that may use each other, with the reason.
-const SIDEWAYS: [(&str, &str); 6] = [
+const SIDEWAYS: [(&str, &str); 7] = [
     ("dsp", "unit"),          // filters speak in seconds and decibels
     ("stretch", "recording"), // the engine reads the recording it stretches
     ("deck", "load"),         // decoding feeds the deck
     ("compare", "timing"),    // comparing is drift against another player
+    ("along", "timing"),      // live lateness is drift too
     ("demo", "report"),       // the demo writes what it found
     ("journal", "report"),    // takes are kept as sound files
 ];

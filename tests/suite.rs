@@ -1,5 +1,6 @@
 //! One test binary; a file a capability.
 
+mod along;
 mod beats;
 mod commands;
 mod compare;

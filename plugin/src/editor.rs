@@ -5,6 +5,7 @@
 //! laid-out sheet. This module asks the instance for a snapshot, lets the views draw it and hands
 //! their wishes back; nothing here waits for the audio thread.
 
+mod along;
 pub mod bars;
 pub mod beats;
 pub mod keys;

@@ -37,6 +37,7 @@ pub fn view(state: &State) -> Snapshot {
         takes: state.takes.iter().map(take).collect(),
         page: Arc::clone(&state.page),
         capture: capture(state),
+        along: Arc::clone(&state.tape.along),
         recent: session.recent.clone().into(),
         level: LevelView {
             peak: sounding.map_or(0.0, |s| s.peak),

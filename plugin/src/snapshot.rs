@@ -4,11 +4,13 @@
 //! change their pointer when their content changes. What a player wants done is an
 //! [`Wish`](crate::wish::Wish).
 
+mod along;
 mod opened;
 mod practice;
 mod sounding;
 mod taped;
 
+pub use along::AlongView;
 pub use opened::{AnalysisView, Peaks, RecordingView};
 pub use practice::{ClickRate, Hear, Ladder, PracticeView, RegionView, Snap};
 pub use sounding::{DialsView, LevelView, TransportView};
@@ -42,6 +44,8 @@ pub struct Snapshot {
     pub page: Arc<PageView>,
     /// What is being recorded now, and from where.
     pub capture: CaptureView,
+    /// What is heard of the take while it is played.
+    pub along: Arc<AlongView>,
     /// Recordings opened lately, newest first.
     pub recent: Arc<[PathBuf]>,
     /// Output level and what the limiter takes away.

@@ -8,7 +8,7 @@ use crate::practice::SetUp;
 use crate::services::decode::Part;
 use crate::session::{Marks, Session, TakeRef};
 use crate::snapshot::{
-    AnalysisView, Answer, CaptureSource, DialsView, Hear, Notice, PageView, Peaks,
+    AlongView, AnalysisView, Answer, CaptureSource, DialsView, Hear, Notice, PageView, Peaks,
 };
 use std::collections::VecDeque;
 use std::path::PathBuf;
@@ -268,6 +268,8 @@ pub struct Tape {
     pub calibrating: Option<JobId>,
     /// The job that judges a round of the loop.
     pub judging: Option<JobId>,
+    /// What is heard of a take while it is played.
+    pub along: Arc<AlongView>,
 }
 
 /// A recording under way.

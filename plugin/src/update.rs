@@ -201,6 +201,7 @@ fn taped(state: &mut State, id: JobId, answer: tape::Answer, out: &mut Vec<Effec
     let records = state.tape.recording.is_some_and(|r| r.job == id);
     match answer {
         Answer::NotStarted(why) if records => taking::not_started(state, &why, out),
+        Answer::Along(told) if records => taking::along(state, told),
         Answer::Length(length) => {
             if let Some(recorded) = state.tape.recording.as_mut().filter(|r| r.job == id) {
                 recorded.length = length;
@@ -222,7 +223,11 @@ fn taped(state: &mut State, id: JobId, answer: tape::Answer, out: &mut Vec<Effec
         }
         Answer::Found(source, found) => taking::found(state, source, found, out),
         // The answer to a question of before.
-        Answer::NotStarted(_) | Answer::Done(_) | Answer::Round { .. } | Answer::RoundTrip(_) => {}
+        Answer::Along(_)
+        | Answer::NotStarted(_)
+        | Answer::Done(_)
+        | Answer::Round { .. }
+        | Answer::RoundTrip(_) => {}
     }
 }
 

@@ -32,7 +32,8 @@ const OFF: f64 = 0.0002;
 pub struct Tap {
     pub(super) source: Source,
     rate: f64,
-    frames: Producer<[f32; 2]>,
+    /// Left and right, and what the deck played meanwhile (mono).
+    frames: Producer<[f32; 3]>,
     places: Producer<Place>,
     last: Option<Place>,
     written: u64,
@@ -42,7 +43,7 @@ pub struct Tap {
 /// The other end.
 pub struct Reel {
     rate: u32,
-    frames: Consumer<[f32; 2]>,
+    frames: Consumer<[f32; 3]>,
     places: Consumer<Place>,
 }
 
@@ -87,8 +88,8 @@ impl Tap {
         }
     }
 
-    pub(super) fn push(&mut self, frame: [f32; 2]) {
-        if self.frames.push(frame).is_err() {
+    pub(super) fn push(&mut self, [left, right]: [f32; 2], played: f32) {
+        if self.frames.push([left, right, played]).is_err() {
             // The frame is lost, its time is not: a silent one cannot be put in either, so the
             // loss is counted and told.
             self.dropped += 1;
@@ -114,8 +115,19 @@ impl Reel {
 
     /// Moves what has been recorded since the last call into `frames` and `places`.
     pub fn drain(&mut self, frames: &mut Vec<[f32; 2]>, places: &mut Vec<Place>) {
-        while let Ok(frame) = self.frames.pop() {
-            frames.push(frame);
+        self.drain_beside(frames, &mut Vec::new(), places);
+    }
+
+    /// The same, and what the deck played at each of the frames into `played`.
+    pub fn drain_beside(
+        &mut self,
+        frames: &mut Vec<[f32; 2]>,
+        played: &mut Vec<f32>,
+        places: &mut Vec<Place>,
+    ) {
+        while let Ok([left, right, own]) = self.frames.pop() {
+            frames.push([left, right]);
+            played.push(own);
         }
         while let Ok(place) = self.places.pop() {
             places.push(place);

@@ -305,7 +305,12 @@ impl Player {
                 let _ = events.push(event);
             },
         );
-        self.record(block, from, n, position, speed);
+        let mut played = [0.0; PIECE];
+        let (gain, ticks) = (0.5 * self.gain.value(), self.click[0].value());
+        for (i, played) in played[..n].iter_mut().enumerate() {
+            *played = (left[i] + right[i]) * gain + click[i] * ticks;
+        }
+        self.record(block, (from, n), &played, position, speed);
         self.calibrate(block, from, n, &mut click[..n]);
         for i in 0..n {
             let (l, r) = (left[i], right[i]);
@@ -342,7 +347,14 @@ impl Player {
         }
     }
 
-    fn record(&mut self, block: &Block<'_>, from: usize, n: usize, position: f64, speed: f64) {
+    fn record(
+        &mut self,
+        block: &Block<'_>,
+        (from, n): (usize, usize),
+        played: &[f32],
+        position: f64,
+        speed: f64,
+    ) {
         let Some(tap) = &mut self.tap else { return };
         let running = match tap.source {
             Source::Track => block.host.is_none_or(|host| host.playing),
@@ -353,11 +365,12 @@ impl Player {
         }
         let rate = f64::from(self.rate);
         tap.place(position / rate, speed);
-        for at in from..from + n {
-            tap.push(match tap.source {
+        for (at, played) in (from..from + n).zip(played) {
+            let frame = match tap.source {
                 Source::Track => [sound(block.left[at]), sound(block.right[at])],
                 Source::Take => Self::take_input(block, at),
-            });
+            };
+            tap.push(frame, *played);
         }
         self.shared.recorded.store(tap.written(), Relaxed);
         self.shared.dropped.store(tap.dropped(), Relaxed);
@@ -368,7 +381,7 @@ impl Player {
             return;
         };
         for at in from..from + n {
-            calibration.tap.push(Self::take_input(block, at));
+            calibration.tap.push(Self::take_input(block, at), 0.0);
         }
         while calibration.next < calibrate::CLICKS {
             let due = calibrate::frame_of(calibration.next, self.rate);

@@ -53,6 +53,11 @@ impl Ramp {
         self.value
     }
 
+    /// The value of the last sample.
+    pub(super) fn value(&self) -> f32 {
+        self.value
+    }
+
     /// Where it heads.
     pub(super) fn target(&self) -> f32 {
         self.target

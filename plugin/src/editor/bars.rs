@@ -3,6 +3,7 @@
 //! Only visible rows are laid out. Notes, bar numbers and (while beats are moved) beats are
 //! widgets of their own, so that keyboard and screen reader reach them in order of time.
 
+use super::along;
 use super::keys::{self, Deed};
 use super::sight::{Scene, Side, Sight};
 use super::theme::{self, Brush};
@@ -23,6 +24,7 @@ const LONGEST: f64 = 1.2;
 /// Draws the sheet.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     proof::show(ui, snapshot, sight, wishes);
+    along::sentence(ui, snapshot);
     let width = f64::from(ui.available_width() - 14.0).max(200.0);
     let Some(scene) = sight.scene(snapshot, width) else {
         return;
@@ -368,6 +370,7 @@ impl View<'_> {
         for mark in marks.iter().filter(|m| m.second) {
             self.taken(ui, mark, sight);
         }
+        along::heads(ui, self.snapshot, self.scene, &brush, row, &marks);
     }
 
     /// The number at the left: loops its bar.

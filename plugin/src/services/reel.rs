@@ -47,6 +47,7 @@ pub struct Recorder {
     /// Where on the recording's timeline it was played.
     pub places: Vec<Place>,
     frames: Vec<[f32; 2]>,
+    played: Vec<f32>,
     written: u64,
     flushed: u64,
     noted: u64,
@@ -108,6 +109,7 @@ impl Recorder {
             file: same,
             places: Vec::new(),
             frames: Vec::new(),
+            played: Vec::new(),
             written: 0,
             flushed: 0,
             noted: 0,
@@ -131,7 +133,9 @@ impl Recorder {
     /// somebody wants them.
     pub fn tend(&mut self, heard: Option<&mut Vec<[f32; 2]>>) {
         self.frames.clear();
-        self.reel.drain(&mut self.frames, &mut self.places);
+        self.played.clear();
+        self.reel
+            .drain_beside(&mut self.frames, &mut self.played, &mut self.places);
         if let Some(heard) = heard {
             heard.extend_from_slice(&self.frames);
         }
@@ -140,6 +144,11 @@ impl Recorder {
             self.writer = None;
             self.written = self.flushed;
         }
+    }
+
+    /// What the last call of [`tend`](Self::tend) took over: the frames, and what the deck played meanwhile.
+    pub fn fresh(&self) -> (&[[f32; 2]], &[f32]) {
+        (&self.frames, &self.played)
     }
 
     fn write(&mut self) -> Result<(), hound::Error> {

@@ -5,6 +5,7 @@ use super::reel::{self, Found, Recorder, Taped};
 use crate::job::JobId;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
+use thumbline::along::{Expected, Listener, Setting, Told};
 use thumbline::deck::calibrate;
 use thumbline::deck::capture::{Place, Reel, Source};
 use thumbline::recording::ContentHash;
@@ -28,6 +29,8 @@ pub enum Order {
     },
     /// Listen for the clicks of a calibration.
     Calibrate(Box<Reel>),
+    /// Hear the take while it is played, against these notes; the round trip, where it is known.
+    Along(Vec<Expected>, Option<Span>),
     /// What it is recorded against has become known.
     BelongsTo(ContentHash),
     /// Keep the sound of each round of the loop too, or no longer.
@@ -65,6 +68,8 @@ pub enum Answer {
         /// Where the take was played.
         places: Vec<Place>,
     },
+    /// What was heard of a take while it is played.
+    Along(Vec<Told>),
     /// The round trip; none where the clicks were not heard.
     RoundTrip(Option<Span>),
     /// What was cut short or never kept.
@@ -79,7 +84,37 @@ struct Recording {
     round: Option<Vec<[f32; 2]>>,
     /// Frames of the take before it.
     before: u64,
+    along: Option<Along>,
     told: Instant,
+}
+
+/// Who hears a take while it is played.
+struct Along {
+    listener: Listener,
+    /// Places of the take that the listener knows.
+    known: usize,
+}
+
+impl Recording {
+    /// Takes over what has been recorded, and has it heard.
+    fn tend(&mut self, say: Say<'_>) {
+        self.recorder.tend(self.round.as_mut());
+        let Some(along) = &mut self.along else {
+            return;
+        };
+        let (frames, played) = self.recorder.fresh();
+        let mono: Vec<f32> = frames.iter().map(|[l, r]| 0.5 * (l + r)).collect();
+        let places = &self.recorder.places[along.known..];
+        let mut told = along.listener.feed(&mono, played, places);
+        along.known = self.recorder.places.len();
+        if self.recorder.finished() {
+            told.extend(along.listener.finish());
+            self.along = None;
+        }
+        if !told.is_empty() {
+            say(self.instance, self.id, Answer::Along(told));
+        }
+    }
 }
 
 struct Calibration {
@@ -123,6 +158,7 @@ impl Tape {
                     recorder,
                     round: None,
                     before: 0,
+                    along: None,
                     told: Instant::now(),
                 }),
                 Err(error) => say(instance, id, Answer::NotStarted(error.to_string())),
@@ -134,6 +170,14 @@ impl Tape {
                 frames: Vec::new(),
                 places: Vec::new(),
             }),
+            Order::Along(expected, latency) => {
+                for known in self.of(instance, id) {
+                    let rate = known.recorder.rate();
+                    // A take that has begun already is heard from its beginning's places on.
+                    known.along = Listener::new(expected.clone(), &Setting { rate, latency })
+                        .map(|listener| Along { listener, known: 0 });
+                }
+            }
             Order::BelongsTo(recording) => {
                 for known in self.of(instance, id) {
                     known.recorder.belongs_to(recording);
@@ -147,11 +191,10 @@ impl Tape {
             }
             Order::Cut => {
                 for known in self.of(instance, id) {
-                    let Some(round) = &mut known.round else {
+                    known.tend(say);
+                    let Some(frames) = known.round.as_mut().map(std::mem::take) else {
                         continue;
                     };
-                    known.recorder.tend(Some(round));
-                    let frames = std::mem::take(round);
                     let before = known.before;
                     known.before += frames.len() as u64;
                     let rate = known.recorder.rate();
@@ -189,7 +232,7 @@ impl Tape {
     pub fn tend(&mut self, say: Say<'_>) {
         let mut under_way = Vec::with_capacity(self.recordings.len());
         for mut known in self.recordings.drain(..) {
-            known.recorder.tend(known.round.as_mut());
+            known.tend(say);
             if !known.recorder.finished() {
                 if known.told.elapsed() >= TELL {
                     known.told = Instant::now();

@@ -13,11 +13,13 @@ use crate::snapshot::{Answer, CaptureSource, Hear};
 use crate::state::{Recorded, State, Take, Unkept};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use thumbline::along::Told;
 use thumbline::analysis::Analysis;
 use thumbline::deck::Message;
 use thumbline::deck::capture::{Place, Source, tap};
 use thumbline::journal::{Moment, Practised, rounds_of};
 use thumbline::recording::Recording;
+use thumbline::report::along;
 use thumbline::unit::Span;
 
 /// Seconds of sound that may wait to be written while the recording thread is held up.
@@ -62,6 +64,58 @@ pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Ef
     ));
     out.push(Effect::Deck(Message::Record(tap)));
     judge(state, out);
+    listen_along(state, out);
+}
+
+/// Has a take heard while it is played, once the recording's notes are known.
+fn listen_along(state: &mut State, out: &mut Vec<Effect>) {
+    state.tape.along = Arc::default();
+    let takes = |r: &Recorded| r.source == CaptureSource::Take;
+    let Some(recorded) = state.tape.recording.filter(takes) else {
+        return;
+    };
+    if let Some(model) = state.hearing.view.ready() {
+        let expected = thumbline::along::expected(&model.notes, &model.grid);
+        let latency = state.session.latency_ms;
+        let latency = (latency > 0.0).then(|| Span::from_ms(latency));
+        out.push(Effect::Tape(recorded.job, Order::Along(expected, latency)));
+    }
+}
+
+/// Rounds whose heads stay on the sheet.
+const ROUNDS_SHOWN: usize = 3;
+
+/// Something was heard of a take while it is played.
+pub fn along(state: &mut State, told: Vec<Told>) {
+    let meter = state.hearing.view.ready().map(|a| a.grid.meter);
+    let mut bleed = None;
+    let view = Arc::make_mut(&mut state.tape.along);
+    for one in told {
+        match one {
+            Told::Answered(answer) => {
+                view.round = view.round.max(answer.round);
+                view.heads.push(answer);
+            }
+            Told::Round(round) => {
+                view.round = view.round.max(round.number + 1);
+                view.said = meter.map(|meter| along::sentence(&round, meter));
+                view.slot = round.worst().map(|w| w.slot);
+            }
+            Told::Bleed(level) => bleed = Some(level),
+            Told::WrongPitch { .. } | Told::Missed { .. } | Told::Extra { .. } => {}
+        }
+    }
+    let oldest = (view.round + 1).saturating_sub(ROUNDS_SHOWN);
+    view.heads.retain(|head| head.round >= oldest);
+    if let Some(level) = bleed {
+        state.notice(
+            format!(
+                "The microphone hears the loudspeaker, {:.0} dB below you: headphones make this surer",
+                -level
+            ),
+            false,
+        );
+    }
 }
 
 /// Has the rounds of the loop collected while a take is recorded and the ladder asks how they were.

@@ -71,6 +71,7 @@ fn session() {
     bench.controls.through = false;
     seen(&mut bench, "heard", |s| s.analysis.ready().is_some());
     take(&mut bench, &piece.recording);
+    was_heard_along(&bench.instance.snapshot());
     let answered = seen(&mut bench, "answered", |s| {
         s.takes.first().is_some_and(|t| t.answer.is_some()) && !s.page.rounds.is_empty()
     });
@@ -112,6 +113,21 @@ fn take(bench: &mut Bench, recording: &Recording) {
     }
     bench.instance.apply(Wish::CaptureTake(false), None);
     bench.controls.play = false;
+}
+
+/// While it was played, nearly every note had its head within a few milliseconds of its place.
+fn was_heard_along(snapshot: &Snapshot) {
+    let heads = &snapshot.along.heads;
+    let notes = snapshot.analysis.ready().expect("heard").notes.len();
+    let mut off: Vec<f64> = heads.iter().map(|h| h.late.abs().ms()).collect();
+    off.sort_by(f64::total_cmp);
+    println!(
+        "{} of {notes} notes heard along, {:.1} ms off (p90)",
+        heads.len(),
+        off[off.len() * 9 / 10]
+    );
+    assert!(heads.len() * 10 >= notes * 9);
+    assert!(off[off.len() * 9 / 10] < 6.0);
 }
 
 fn is_answered(snapshot: &Snapshot) {

@@ -1,0 +1,17 @@
+//! What is heard of a take while it is played.
+
+use thumbline::along::Answer;
+use thumbline::timing::Slot;
+
+/// Heads of the newest rounds, and what the last round came to.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct AlongView {
+    /// Plucks that answered a note of the recording, oldest first; those of the newest three rounds.
+    pub heads: Vec<Answer>,
+    /// The round being played, from 0.
+    pub round: usize,
+    /// One sentence after each round.
+    pub said: Option<String>,
+    /// The slot that it speaks of.
+    pub slot: Option<Slot>,
+}

@@ -1,0 +1,232 @@
+//! Playing along: a take heard while it is played, note by note, against the recording that the deck
+//! is playing.
+//!
+//! The recording's notes and the deck's clock are known beforehand, so hearing a take live is matching,
+//! not transcription: find where something begins ([`mod@onset`]), take out what the loudspeaker plays
+//! ([`mod@bleed`]), ask which expected note it answers ([`mod@follow`]), and say after each time round
+//! what to change ([`mod@round`]). The thorough measurement of a take is `compare`; this one answers within
+//! a tenth of a second and is replaced by it later. Runs on a thread that may wait: it allocates.
+
+pub mod bleed;
+pub mod follow;
+pub mod onset;
+pub mod round;
+mod stream;
+
+use crate::deck::capture::Place;
+use crate::music::grid::Grid;
+use crate::music::note::{Attack, Note, Role};
+use crate::timing::{self, Slot};
+use crate::unit::{MidiNote, Seconds, Span};
+use bleed::Bleed;
+use follow::Follower;
+use stream::Stream;
+
+pub use round::Round;
+
+/// Samples a second that playing along listens at.
+pub const RATE: u32 = 22_050;
+
+/// Below this, a note without a slot is not called late.
+const UNPLACED: Span = Span::from_ms(12.0);
+
+/// What arrives is heard in pieces of a fiftieth of a second at most.
+const PIECES: usize = 50;
+
+/// One note that the recording expects.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// Its number, by which everything told names it.
+    pub note: usize,
+    /// When it begins in the recording.
+    pub time: Seconds,
+    /// Sounding pitch, where it has one.
+    pub pitch: Option<MidiNote>,
+    /// Which hand.
+    pub role: Role,
+    /// Where in the bar its player meant it; none in free time.
+    pub slot: Option<Slot>,
+    /// Below this, at the recording's own speed, nobody hears it as early or late.
+    pub floor: Span,
+}
+
+/// What the listener needs to know beforehand.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Setting {
+    /// Frames a second of input and output, 8,000 to 192,000.
+    pub rate: u32,
+    /// The measured round trip from the deck's output to the input; none where nobody measured it.
+    pub latency: Option<Span>,
+}
+
+/// What a recording expects of a player: its notes but for knocks, with the slots that they are meant for.
+/// The numbers are indices into `notes`.
+pub fn expected(notes: &[Note], grid: &Grid) -> Vec<Expected> {
+    let drift = timing::measure(notes, grid, timing::Reference::default());
+    let pairs = notes.iter().zip(&drift.notes).enumerate();
+    pairs
+        .filter(|(_, (note, _))| note.attack != Attack::Tap)
+        .map(|(i, (note, placed))| Expected {
+            note: i,
+            time: note.time,
+            pitch: note.pitch,
+            role: note.role,
+            slot: placed.map(|p| p.slot),
+            floor: placed.map_or(UNPLACED, |p| p.floor),
+        })
+        .collect()
+}
+
+/// What is told while somebody plays.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Told {
+    /// A pluck answers this note: draw its head.
+    Answered(Answer),
+    /// The pluck of an earlier answer has another pitch than the recording's.
+    WrongPitch {
+        /// Which note it answered.
+        note: usize,
+        /// Time round, from 0.
+        round: usize,
+    },
+    /// Nothing answered this note in this time round.
+    Missed {
+        /// Which note.
+        note: usize,
+        /// Time round, from 0.
+        round: usize,
+    },
+    /// A pluck that answers nothing, at this place of the recording.
+    Extra {
+        /// Where.
+        at: Seconds,
+        /// Time round, from 0.
+        round: usize,
+    },
+    /// A time round is over and everything in it is settled.
+    Round(Round),
+    /// The loudspeaker is heard in the input, this far below the loudest playing, dB (negative). Told once
+    /// when it is louder than −30 dB: headphones are advised.
+    Bleed(f64),
+}
+
+/// A pluck that answers an expected note.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Answer {
+    /// Which note.
+    pub note: usize,
+    /// Time round, from 0.
+    pub round: usize,
+    /// Where on the recording's timeline it fell.
+    pub at: Seconds,
+    /// How much later it came than the recording's note, in seconds of the take, the round trip taken off
+    /// where it is known. Without it, only differences between notes mean something.
+    pub late: Span,
+    /// The input's frame it began at.
+    pub frame: u64,
+}
+
+/// Listens to one take.
+pub struct Listener {
+    rate: u32,
+    input: Stream,
+    played: Stream,
+    bleed: Bleed,
+    onsets: onset::Detector,
+    follower: Follower,
+    /// The expected notes' own numbers.
+    notes: Vec<usize>,
+    said_bleed: bool,
+}
+
+impl Listener {
+    /// A listener for `expected` notes (sorted by time here). None where the rate is outside 8 to 192 kHz.
+    pub fn new(mut expected: Vec<Expected>, setting: &Setting) -> Option<Self> {
+        if !(8_000..=192_000).contains(&setting.rate) {
+            return None;
+        }
+        expected.retain(|n| n.time.0.is_finite());
+        expected.sort_by(|a, b| a.time.total_cmp(&b.time));
+        Some(Self {
+            rate: setting.rate,
+            input: Stream::new(setting.rate),
+            played: Stream::new(setting.rate),
+            bleed: Bleed::new(),
+            onsets: onset::Detector::new(),
+            notes: expected.iter().map(|n| n.note).collect(),
+            follower: Follower::new(expected, setting.latency),
+            said_bleed: false,
+        })
+    }
+
+    /// Hears the next stretch: `input` and what the deck `played` meanwhile (mono, as many frames each; a
+    /// frame that is no number counts as silence), and the `places` that begin in it or later, whose frames
+    /// count from the first one ever fed. Answers with what can be told now, in order.
+    pub fn feed(&mut self, input: &[f32], played: &[f32], places: &[Place]) -> Vec<Told> {
+        for place in places {
+            self.follower.place(*place, self.rate);
+        }
+        let mut told = Vec::new();
+        let piece = (self.rate as usize / PIECES).max(1);
+        for (k, input) in input.chunks(piece).enumerate() {
+            let from = (k * piece).min(played.len());
+            let to = (from + input.len()).min(played.len());
+            self.hear(input, &played[from..to], &mut told);
+        }
+        self.number(&mut told);
+        if let Some(level) = self
+            .bleed
+            .level()
+            .filter(|l| *l > -30.0 && !self.said_bleed)
+        {
+            self.said_bleed = true;
+            told.push(Told::Bleed(level));
+        }
+        told
+    }
+
+    /// Frames and notes as the caller counts them.
+    fn number(&self, told: &mut [Told]) {
+        let per_frame = f64::from(RATE) / f64::from(self.rate);
+        for one in told {
+            match one {
+                Told::Answered(answer) => {
+                    answer.frame = (answer.frame as f64 / per_frame).round() as u64;
+                    answer.note = self.notes[answer.note];
+                }
+                Told::WrongPitch { note, .. } | Told::Missed { note, .. } => {
+                    *note = self.notes[*note];
+                }
+                Told::Extra { .. } | Told::Round(_) | Told::Bleed(_) => {}
+            }
+        }
+    }
+
+    fn hear(&mut self, input: &[f32], played: &[f32], told: &mut Vec<Told>) {
+        let heard = self.input.push(input);
+        let mut known = self.played.push(played);
+        known.resize(heard.len(), 0.0);
+        let clean = self.bleed.push(&heard, &known);
+        for pluck in self.onsets.push(&clean) {
+            self.follower.pluck(pluck);
+        }
+        let now = self.onsets.now();
+        self.follower.until(now, &mut self.onsets, told);
+    }
+
+    /// The round trip as the loudspeaker's own sound in the input shows it, where that is clear.
+    pub fn latency_by_ear(&self) -> Option<Span> {
+        self.bleed.delay()
+    }
+
+    /// Settles everything that waits, as at the end of a take.
+    pub fn finish(&mut self) -> Vec<Told> {
+        let silence = vec![0.0; self.rate as usize / 2];
+        let mut told = self.feed(&silence, &silence, &[]);
+        let mut last = Vec::new();
+        self.follower.finish(&mut last);
+        self.number(&mut last);
+        told.extend(last);
+        told
+    }
+}
