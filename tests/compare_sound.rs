@@ -268,11 +268,18 @@ fn a_slowed_and_edited_real_recording_is_found_in_itself() {
 #[test]
 fn a_rendered_performance_of_a_real_recording_is_compared() {
     use thumbline::dsp::pluck::{Guitar, Played};
+    use thumbline::music::{grid::Grid, meter::Meter};
     use thumbline::unit::{MidiNote, Seconds, Span};
     let Some((path, recording)) = real("05_Rock1-130-A_solo_mic") else {
         return;
     };
-    let model = heard(&recording);
+    let mut model = heard(&recording);
+    // The tracker reads this take half a beat off (its figures are in the contributor's guide); what is
+    // asked here is comparing, so the click it was played to is the grid (the data's own README).
+    let click: Vec<Seconds> = (0..64)
+        .map(|k| Seconds(f64::from(k) * 60.0 / 130.0))
+        .collect();
+    model.grid = Grid::from_beats(&click, 0, Meter::COMMON);
     let labels = std::fs::read_to_string(path.with_extension("csv")).expect("reads");
     // The labels lie 15.25 ms late (the data's own README); they tell the string, not the pitch:
     // that is taken from the nearest note heard.
@@ -332,6 +339,7 @@ fn a_rendered_performance_of_a_real_recording_is_compared() {
     };
     let (slow, even) = (differences(true), differences(false));
     let gap = slow[slow.len() / 2] - even[even.len() / 2];
+    println!("{slow:.1?} {even:.1?}");
     println!(
         "same tune {:.2}, {right} of {} pairs right at {ratio:.3}; {late} strokes late by {gap:.1} ms (24 were played)",
         found.same_tune,
@@ -358,9 +366,9 @@ fn bad_takes_are_said_to_be_what_they_are() {
     };
     let silent = against(&model, &heard(&with(&|_| 0.0)));
     assert!(
-        silent.pairs.is_empty() && silent.warnings[0].contains("no note"),
+        silent.pairs.is_empty() && silent.fault == Some(Fault::SilentTake),
         "{:?}",
-        silent.warnings
+        silent.fault
     );
     let clipped = heard(&with(&|s| (20.0 * s).clamp(-1.0, 1.0)));
     assert!(

@@ -135,7 +135,7 @@ fn a_strict_content_policy_names_the_script_and_the_style_by_hash() {
 #[test]
 fn titles_and_words_are_text() {
     let title = "<script>alert(1)</script> \"quoted\" 'so' & 🎸 עברית";
-    let words = "# Hello\n\n<script>alert(2)</script> <img src=x onerror=alert(3)> \
+    let words = "# Hello\n\n<script>alert(2)</script> <img src=x onerror=alert(3)>\n\n\
                  [no](javascript:alert(4)) [yes](https://example.org) ![p](https://example.org/p.png)";
     let settings = settings((1, 1), title, words);
     let page = page_of(&tune().recording, &truth(), &settings, Vec::new()).expect("a page");

@@ -109,11 +109,11 @@ pub fn judge(
             })
             .collect::<Vec<[f32; BANDS]>>()
     };
-    super::go_on(observer, Stage::Notes, 1.0)?;
+    super::go_on(observer, Stage::Roles, 0.0)?;
     let fresh = || Spectrum::new(WINDOW, WINDOW);
     parallel::stream(&mono.blocks(), fresh, listen, |some| {
         frames.extend(some);
-        super::go_on(observer, Stage::Notes, 1.0)
+        super::go_on(observer, Stage::Roles, 0.0)
     })?;
     let mut totals: Vec<f32> = frames.iter().map(|f| f.iter().sum()).collect();
     totals.sort_by(f32::total_cmp);

@@ -64,6 +64,8 @@ pub(crate) struct Steering {
     pub length: Option<(f64, f64)>,
     /// Is a pulse to be taken up on half the evidence, because a sparse line holds no more?
     pub eager: bool,
+    /// Has the player said how fast it goes and where a beat is?
+    pub told: bool,
 }
 
 /// The beats of one level: runs of beats with free time between them.

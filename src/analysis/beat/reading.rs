@@ -6,6 +6,7 @@ use super::bars::{self, Choice, Pulse};
 use super::events::Event;
 use super::lattice::{FEELS, Lattice, Path, Steering};
 use super::measure::Run;
+use super::net::Belief;
 use super::smooth::{self, Pin};
 use super::{LEVELS, Part, priors};
 use crate::music::meter::Meter;
@@ -105,6 +106,11 @@ impl Part {
     /// The beats of one level and feel; none where no run is long enough for a pulse.
     pub(super) fn decode(&self, level: usize, feel: usize, steering: &Steering) -> Option<Path> {
         let mut path = match self.lattices.get(level) {
+            // What a player says of tempo and beat counts for more than what the network believes.
+            _ if steering.told => {
+                let plain = Lattice::new(&self.events, &Belief::default(), LEVELS[level]);
+                plain.decode(feel, steering)
+            }
             Some(lattice) => lattice.decode(feel, steering),
             None => Lattice::new(&self.events, &self.belief, LEVELS[level]).decode(feel, steering),
         };

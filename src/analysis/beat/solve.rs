@@ -83,6 +83,7 @@ impl Part {
         let target = target_beat(best.beat, held);
         let mut steering = steering(target.unwrap_or(best.beat), target, held);
         let told = held.iter().any(|e| e.beat().is_some());
+        steering.told = target.is_some() && told;
         if target.is_none() && told {
             // An edit stays where it was made: the other beats are kept.
             steering.length = Some((best.beat / LEVEL, best.beat * LEVEL));
@@ -151,7 +152,9 @@ impl Part {
     /// from what follows; nothing where the player has said that there is a pulse.
     fn opening(&self, reading: &Reading, held: &[Edit], beats: &mut Vec<Beat>) -> Option<FreeTime> {
         let run = reading.measured.runs.first()?.curve.beats.len();
-        let free = opening::free(beats.get(..run)?);
+        let events: Vec<f64> = self.events.iter().map(|e| e.time).collect();
+        let beats_of_run = beats.get(..run)?;
+        let free = opening::free(beats_of_run).max(opening::unfit(beats_of_run, &events));
         let to = beats.get(free)?.time;
         let told = held.iter().any(|edit| match *edit {
             Edit::Pulse { from, .. } => from < to,

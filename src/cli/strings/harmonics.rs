@@ -88,7 +88,7 @@ impl Harmonics {
         };
         let _ = writeln!(
             out,
-            "\nNatural harmonics up to fret {:.0}: partial, pitch, cents off; touch over these frets\n\
+            "\nNatural harmonics up to fret {:.0}: partial, pitch, cents off; where to touch\n\
              (mm from the {from}; the strings sound over {:.0} mm)",
             self.highest, self.length_mm
         );

@@ -200,7 +200,9 @@ fn chords(out: &mut String, answer: &Answer) {
             let _ = writeln!(out, "    no shape within reach");
         }
         for shape in found {
-            let _ = writeln!(out, "    {:<7} {}", shape.name, shapes::line(shape));
+            let line = wrapped(&shapes::line(shape), WIDTH - 12);
+            let line = line.replace('\n', "\n            ");
+            let _ = writeln!(out, "    {:<7} {line}", shape.name);
         }
     }
     if answer.drones.is_empty() {
