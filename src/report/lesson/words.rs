@@ -71,7 +71,7 @@ pub(super) fn markdown(words: &str) -> String {
         ]))
         .generic_attributes(HashSet::new())
         .url_schemes(HashSet::from(["http", "https", "mailto"]))
-        .link_rel(Some("noopener noreferrer"))
+        .link_rel(None)
         .clean(&out)
         .to_string()
 }
