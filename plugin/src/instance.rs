@@ -131,7 +131,7 @@ impl Instance {
     pub fn wait(&self, longest: Duration) {
         let still = self.shared.core.wait(longest, || self.shared.look());
         if let Some(what) = still {
-            let text = format!("The render began too soon: {what} still");
+            let text = format!("Rendered without waiting any longer: {what}");
             self.shared.core.send(Message::Tell(text, true));
         }
     }

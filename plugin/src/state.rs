@@ -359,13 +359,13 @@ impl State {
     /// begin.
     pub fn pending(&self) -> Option<&'static str> {
         if matches!(self.open.stage, Stage::Loading { .. }) || self.open.errand.is_some() {
-            Some("the recording is read")
+            Some("the recording is still being read")
         } else if self.hearing.job.is_some() || self.hearing.correcting.is_some() {
-            Some("the recording is listened to")
+            Some("the recording is still being listened to")
         } else if self.mix.job.is_some() {
-            Some("what is to be heard is made")
+            Some("what is to be heard is still being made")
         } else if self.waiting {
-            Some("the audio thread is told")
+            Some("the audio thread still has to be told")
         } else {
             None
         }

@@ -88,8 +88,11 @@ impl Seat {
         self.guest.foremost.store(foremost, Ordering::Relaxed);
     }
 
-    /// Queues a job.
+    /// Queues a job; who has left gets nothing done any more.
     pub fn start(&self, id: JobId, job: Job) {
+        if self.left.load(Ordering::Acquire) {
+            return;
+        }
         self.crew.lanes[job.lane() as usize].push(&self.guest, id, job);
     }
 
@@ -102,6 +105,9 @@ impl Seat {
 
     /// Gives an order to the thread that records.
     pub fn tape(&self, id: JobId, order: tape::Order) {
+        if self.left.load(Ordering::Acquire) {
+            return;
+        }
         self.crew.taping.order(&self.guest, id, order);
     }
 

@@ -1,6 +1,12 @@
 //! Recording on the audio thread: frames and where on the recording's timeline they were heard go
 //! into rings; a thread that may wait takes them out.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use crate::unit::Seconds;
 use rtrb::{Consumer, Producer, RingBuffer};
 use serde::{Deserialize, Serialize};
@@ -48,6 +54,10 @@ pub struct Reel {
 }
 
 /// Makes both ends, with room for `seconds` of sound that nobody has taken out yet.
+#[allow(
+    clippy::disallowed_methods,
+    reason = "made before the audio thread runs"
+)]
 pub fn tap(source: Source, rate: u32, seconds: f64) -> (Box<Tap>, Reel) {
     let room = (seconds.clamp(0.1, 60.0) * f64::from(rate)) as usize;
     let (frames, out) = RingBuffer::new(room);
@@ -114,6 +124,7 @@ impl Reel {
     }
 
     /// Moves what has been recorded since the last call into `frames` and `places`.
+    #[allow(clippy::disallowed_methods, reason = "the other end may wait")]
     pub fn drain(&mut self, frames: &mut Vec<[f32; 2]>, places: &mut Vec<Place>) {
         self.drain_beside(frames, &mut Vec::new(), places);
     }

@@ -1,5 +1,11 @@
 //! What a host can automate, as plain values.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use crate::unit::{Cents, Decibels};
 use serde::{Deserialize, Serialize};
 

@@ -1,5 +1,11 @@
 //! A recording made ready for the audio thread: its samples and a stretch engine of its own.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::head::Head;
 use crate::recording::Recording;
 use crate::stretch::{OnsetTable, Stretcher};

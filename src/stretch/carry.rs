@@ -12,6 +12,12 @@
 //! held through it), every peak found on both keeps its phase; where they are not, the new one
 //! begins as recorded, since its partials would stand to each other as they never did.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::peaks::{MOST_SLIP, Peaks};
 use super::phase::wrap;
 use super::ring::Ring;
@@ -58,6 +64,11 @@ pub(super) struct Carry {
 }
 
 impl Carry {
+    #[allow(
+        clippy::disallowed_macros,
+        clippy::disallowed_methods,
+        reason = "made before the audio thread runs"
+    )]
     pub(super) fn new(geometry: &Geometry, channels: usize) -> Self {
         let longest = 2 * (geometry.zone + geometry.lead) + geometry.fade;
         Self {
@@ -75,6 +86,7 @@ impl Carry {
 
     /// Finds the peaks of `new` that go on from `old` through `zone`, and lets them keep their
     /// turn.
+    #[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
     pub(super) fn through_attack(
         &mut self,
         new: &mut Spectra,
@@ -146,6 +158,7 @@ impl Carry {
     }
 
     /// Complex amplitudes of the carried partials at both ends of the zone.
+    #[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
     fn measure(&mut self, new: &Spectra, old: &Spectra, zone: &Copy, per_bin: f64) {
         let length = (zone.len + zone.fall).max(1) as f64;
         for p in &self.partials {

@@ -5,6 +5,12 @@
 //! due date. When work is done depends only on the number of output frames, never on block
 //! sizes, so the same calls at the same output frames give the same samples.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::onsets::OnsetTable;
 use super::place::Places;
 use super::plan::Planner;

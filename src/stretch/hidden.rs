@@ -4,6 +4,12 @@
 //! string that rang evenly before has no peak there for some frames, and its bins would turn with
 //! a neighbour's. Where the spectrum at its bin still has the level that it had, its peak is kept.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::carry::MOST_GROWTH;
 use super::peaks::Peak;
 use super::vocoder::Spectra;
@@ -14,6 +20,7 @@ const OWN: u32 = 2;
 const LEAST_REST: f64 = 0.4;
 
 /// Adds to the peaks of `new` the even ones of `old` that show none. `spare` is working space.
+#[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
 pub(super) fn keep(new: &mut Spectra, old: &Spectra, spare: &mut Vec<Peak>) {
     spare.clear();
     let mut kept = false;

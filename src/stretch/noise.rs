@@ -10,6 +10,12 @@
 //! as much stronger as they lose by it. Frames near an onset are left alone: there, noise is part
 //! of an attack and must stay in its place.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::step::Geometry;
 use realfft::num_complex::Complex32;
 use std::f64::consts::TAU;
@@ -45,6 +51,10 @@ pub(super) struct Noise {
 }
 
 impl Noise {
+    #[allow(
+        clippy::disallowed_macros,
+        reason = "made before the audio thread runs"
+    )]
     pub(super) fn new(geometry: &Geometry) -> Self {
         let phasors = (0..PHASES)
             .map(|i| {

@@ -1,5 +1,11 @@
 //! The onset table: where strings are plucked, as frames of the recording.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 /// Why frames cannot become an [`OnsetTable`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum OnsetError {

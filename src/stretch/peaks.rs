@@ -1,5 +1,11 @@
 //! Peaks of a spectrum, the bins each one leads, and the turn of each.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::phase::{angle, turn, wrap};
 use realfft::num_complex::Complex32;
 use std::f64::consts::TAU;
@@ -62,6 +68,10 @@ pub(super) struct Peaks {
 }
 
 impl Peaks {
+    #[allow(
+        clippy::disallowed_methods,
+        reason = "made before the audio thread runs"
+    )]
     pub(super) fn new(bins: usize) -> Self {
         Self {
             peaks: Vec::with_capacity(bins / 2 + 2),
@@ -76,6 +86,7 @@ impl Peaks {
     /// Finds the local maxima over two bins on either side; regions meet at the lowest bin
     /// between two peaks.
     #[expect(clippy::needless_bitwise_bool, reason = "one branch a bin, not five")]
+    #[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
     pub(super) fn find(&mut self, power: &[f32]) {
         self.peaks.clear();
         // The lowest bin since the last peak.

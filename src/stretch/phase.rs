@@ -3,6 +3,12 @@
 //! The standard library calls out for each of these; here they are polynomials (least squares,
 //! made even, over the range; errors below 1e-6) that the compiler puts in line.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use realfft::num_complex::Complex32;
 use std::f64::consts::TAU;
 

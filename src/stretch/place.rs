@@ -1,5 +1,11 @@
 //! Which frame of the recording sounds at an output frame: the planned places still ahead.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::step::{Start, Step};
 use std::collections::VecDeque;
 
@@ -22,6 +28,10 @@ pub(super) struct Places {
 const MOST: usize = 1024;
 
 impl Places {
+    #[allow(
+        clippy::disallowed_methods,
+        reason = "made before the audio thread runs"
+    )]
     pub(super) fn new() -> Self {
         Self {
             places: VecDeque::with_capacity(MOST),
@@ -33,6 +43,7 @@ impl Places {
     }
 
     /// Adds a planned step.
+    #[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
     pub(super) fn note(&mut self, step: &Step) {
         if self.places.len() == MOST {
             self.places.pop_front();

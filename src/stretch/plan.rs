@@ -8,6 +8,12 @@
 //!
 //! The planner deals out [`Step`]s in the order of their first output frame. It reads no samples.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::onsets::OnsetTable;
 use super::speed::Rates;
 use super::step::{Copy, Frame, Geometry, Start, Step};

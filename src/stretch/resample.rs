@@ -5,6 +5,12 @@
 //! phase machinery rather than inside it: moving peaks within a spectrum would move an attack's
 //! noise too, and phases between partials would no longer be those of the recording.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::core::Core;
 use std::f64::consts::PI;
 
@@ -46,6 +52,10 @@ const REACH: usize = CROSSINGS * MOST_RATIO + 1;
 const LENGTH: usize = 4 * REACH + 4 * FETCH;
 
 impl Resampler {
+    #[allow(
+        clippy::disallowed_macros,
+        reason = "made before the audio thread runs"
+    )]
     pub(super) fn new(channels: usize) -> Self {
         let kernel = (0..=CROSSINGS * STEPS + 1)
             .map(|i| {

@@ -8,6 +8,12 @@
 //! keep the power: unlike sounds cross without a dip, like ones without a bump. Midway, with a
 //! correlation r of the two, that is 1/√(2 + 2r) for each.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::window::raised;
 
 /// Weight below which an output sample fades out rather than being scaled up.
@@ -59,6 +65,10 @@ impl Likeness {
 
 impl Ring {
     /// A ring of at least `frames` frames for `channels` channels.
+    #[allow(
+        clippy::disallowed_macros,
+        reason = "made before the audio thread runs"
+    )]
     pub(super) fn new(channels: usize, frames: usize) -> Self {
         let len = frames.next_power_of_two();
         Self {

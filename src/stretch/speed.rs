@@ -1,5 +1,11 @@
 //! Speeds: one, or a list of changes along the recording.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use crate::unit::Seconds;
 
 /// Slowest playable speed.
@@ -76,6 +82,10 @@ pub struct SpeedMap {
 
 impl SpeedMap {
     /// One speed throughout.
+    #[allow(
+        clippy::disallowed_macros,
+        reason = "made before the audio thread runs"
+    )]
     pub fn constant(speed: Speed) -> Self {
         Self {
             steps: vec![(Seconds(0.0), speed)],
@@ -87,6 +97,10 @@ impl SpeedMap {
     ///
     /// # Errors
     /// [`SpeedError`] names the line that is wrong.
+    #[allow(
+        clippy::disallowed_methods,
+        reason = "read before the audio thread runs"
+    )]
     pub fn parse(text: &str) -> Result<Self, SpeedError> {
         let mut steps: Vec<(Seconds, Speed)> = Vec::new();
         for (number, line) in text.lines().enumerate().map(|(i, l)| (i + 1, l)) {
@@ -150,6 +164,7 @@ impl Rates {
     }
 
     /// One speed from now on.
+    #[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
     pub(super) fn set(&mut self, speed: f64) {
         self.steps.clear();
         self.steps.push((0.0, speed));

@@ -2,6 +2,12 @@
 //!
 //! Types alone; which of them comes when, `plan` decides.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::window::raised;
 
 /// Lengths in frames, for one sample rate.

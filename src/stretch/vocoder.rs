@@ -14,6 +14,12 @@
 //!
 //! A frame is worked on in units (one transform each), so that the caller can spread them.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::carry::{self, Carry};
 use super::hidden;
 use super::noise::Noise;
@@ -33,6 +39,10 @@ struct Shape {
 }
 
 impl Shape {
+    #[allow(
+        clippy::disallowed_methods,
+        reason = "made before the audio thread runs"
+    )]
     fn new(half: usize) -> Self {
         Self {
             before: Vec::with_capacity(half),
@@ -40,6 +50,7 @@ impl Shape {
         }
     }
 
+    #[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
     fn set(&mut self, (left, right): (usize, usize)) {
         if self.before.len() != left {
             self.before.resize(left, 0.0);
@@ -65,6 +76,10 @@ pub(super) struct Spectra {
 }
 
 impl Spectra {
+    #[allow(
+        clippy::disallowed_macros,
+        reason = "made before the audio thread runs"
+    )]
     fn new(channels: usize, bins: usize) -> Self {
         Self {
             bins: vec![vec![Complex32::new(0.0, 0.0); bins]; channels],
@@ -123,6 +138,11 @@ pub(super) struct Vocoder {
 }
 
 impl Vocoder {
+    #[allow(
+        clippy::disallowed_macros,
+        clippy::disallowed_methods,
+        reason = "made before the audio thread runs"
+    )]
     pub(super) fn new(geometry: &Geometry, channels: usize) -> Self {
         let size = 2 * geometry.half;
         let bins = geometry.half + 1;

@@ -3,6 +3,12 @@
 //! Next to an onset a frame sees less on one side; its window is made of two half Hann windows
 //! that meet at the frame's centre, so that it stays smooth whatever its lengths.
 
+#![deny(
+    clippy::disallowed_macros,
+    clippy::disallowed_methods,
+    clippy::disallowed_types
+)]
+
 use super::phase::cosine;
 use realfft::num_complex::Complex64;
 use std::f32::consts::FRAC_PI_2;

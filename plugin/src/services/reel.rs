@@ -299,12 +299,18 @@ pub fn left_over(source: Source, against: Option<ContentHash>) -> Vec<Found> {
         .map(|entry| entry.path())
         .filter(|path| path.extension().is_some_and(|e| e == NOTE))
         .filter_map(|path| {
-            let note: Note = serde_json::from_slice(&std::fs::read(&path).ok()?).ok()?;
+            let mut note: Note = serde_json::from_slice(&std::fs::read(&path).ok()?).ok()?;
             let sound = path.with_extension("wav");
             let ours = source == Source::Track || note.recording == against;
             let free = note.left || abandoned(&path);
             // Whoever removes the note has found it: two instances do not both take it.
             let first = ours && free && std::fs::remove_file(&path).is_ok();
+            if first && source == Source::Take {
+                // And has it to keep from now on.
+                note.left = false;
+                let bytes = serde_json::to_vec(&note).ok()?;
+                let _ = write_whole(&path, &bytes);
+            }
             let ended = std::fs::metadata(&sound).and_then(|m| m.modified()).ok()?;
             let since = ended.duration_since(UNIX_EPOCH).ok()?;
             first.then_some(Found {

@@ -217,6 +217,10 @@ impl Tape {
             }
             Order::Find { source, against } => {
                 let found = reel::left_over(source, against);
+                if source == Source::Take {
+                    let takes = found.iter().map(|f| (instance, f.path.clone()));
+                    self.unkept.extend(takes);
+                }
                 say(instance, id, Answer::Found(source, found));
             }
         }

@@ -11,13 +11,17 @@ use nice_plug::context::process::SendEventError;
 use nice_plug::prelude::*;
 use serde_json::json;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::Ordering;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 use thumbline_plugin::Thumbline;
 use thumbline_plugin::audio::{TRIP, Voice};
 use thumbline_plugin::instance::Instance;
+use thumbline_plugin::job::JobId;
+use thumbline_plugin::services::Said;
 use thumbline_plugin::snapshot::Hear;
 use thumbline_plugin::standalone::Program;
+use thumbline_plugin::supervisor::{Client, Seat};
 use thumbline_plugin::wish::Wish;
 
 /// Plucks all over, so that there is much to listen to.
@@ -231,6 +235,129 @@ fn a_callback_that_breaks_falls_silent_is_said_once_and_plays_again() {
             instance.apply(Wish::Play(true), None);
             until_heard(&mut voice);
         },
+    );
+}
+
+#[test]
+fn a_take_whose_instance_goes_is_found_at_the_next_opening() {
+    in_own_folder(
+        "life::a_take_whose_instance_goes_is_found_at_the_next_opening",
+        || {
+            let dir = tempfile::tempdir().expect("a folder");
+            let path = recording(dir.path(), "tone.wav", RATE);
+            let mut bench = Bench::opened(&path);
+            bench.instance.apply(Wish::CaptureTake(true), None);
+            bench.controls.play = true;
+            for _ in 0..100 {
+                bench.run(480, true);
+                std::thread::sleep(Duration::from_millis(2));
+            }
+            // The host closes everything while the take runs.
+            drop(bench);
+            let mut bench = Bench::opened(&path);
+            bench.until("found", |instance| instance.snapshot().takes.len() == 1);
+            let take = bench.instance.snapshot().takes[0].clone();
+            let sound = thumbline::load::load(&take.path.expect("a file")).expect("whole");
+            assert!(sound.frames() >= 47_000, "{} frames", sound.frames());
+            // Once: the next one has it from the project.
+            drop(bench);
+            let mut bench = Bench::opened(&path);
+            bench.run(4800, true);
+            std::thread::sleep(Duration::from_millis(100));
+            assert!(bench.instance.snapshot().takes.len() <= 1);
+        },
+    );
+}
+
+/// A client that breaks once.
+#[derive(Default)]
+struct Stumbler {
+    breaks: bool,
+    ticks: AtomicUsize,
+    said: AtomicUsize,
+}
+
+impl Client for Stumbler {
+    fn said(&self, _: JobId, _: Said) {}
+    fn tick(&self) {
+        let before = self.ticks.fetch_add(1, Ordering::AcqRel);
+        assert!(!self.breaks || before != 2, "stumbled");
+    }
+    fn broke(&self, what: String) {
+        assert_eq!(what, "stumbled");
+        self.said.fetch_add(1, Ordering::AcqRel);
+    }
+}
+
+#[test]
+fn one_that_breaks_is_told_and_looked_after_like_all_others() {
+    let clumsy = Arc::new(Stumbler {
+        breaks: true,
+        ..Stumbler::default()
+    });
+    let other = Arc::new(Stumbler::default());
+    let seats = [Seat::take(clumsy.clone()), Seat::take(other.clone())];
+    let begun = Instant::now();
+    while clumsy.ticks.load(Ordering::Acquire) < 8 || other.ticks.load(Ordering::Acquire) < 8 {
+        assert!(begun.elapsed() < Duration::from_secs(10), "nobody ticks");
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    assert_eq!(clumsy.said.load(Ordering::Acquire), 1);
+    assert_eq!(other.said.load(Ordering::Acquire), 0);
+    for seat in &seats {
+        seat.leave();
+    }
+    // Who has left is not looked after any more.
+    let ticks = other.ticks.load(Ordering::Acquire);
+    std::thread::sleep(Duration::from_millis(50));
+    assert_eq!(other.ticks.load(Ordering::Acquire), ticks);
+}
+
+#[test]
+fn many_that_listen_do_not_starve_the_one_that_is_heard() {
+    in_own_folder(
+        "life::many_that_listen_do_not_starve_the_one_that_is_heard",
+        || {
+            let dir = tempfile::tempdir().expect("a folder");
+            let first = busy(dir.path(), 10);
+            // Each another sound: none is taken from the shelf.
+            let mut crowd = Vec::new();
+            for n in 0..9 {
+                let path = dir.path().join(format!("busy {n}.wav"));
+                let bytes = std::fs::read(&first).expect("a file");
+                let mut bytes: Vec<u8> = bytes;
+                bytes[1000] = n;
+                std::fs::write(&path, bytes).expect("written");
+                let instance = Instance::default();
+                let player = instance.activate(RATE);
+                instance.apply(Wish::Load(path), None);
+                crowd.push((instance, player));
+            }
+            let mut bench = Bench::new();
+            bench.controls.play = true;
+            bench.instance.apply(Wish::Load(first), None);
+            bench.until("heard", |instance| {
+                instance.snapshot().analysis.ready().is_some()
+            });
+            let ready = |instance: &Instance| instance.snapshot().analysis.ready().is_some();
+            let before = crowd.iter().filter(|(i, _)| ready(i)).count();
+            println!("{before} of nine were listened to first");
+            assert!(before <= 6, "it waited for {before} others");
+        },
+    );
+}
+
+#[test]
+fn a_vst3_host_is_shown_no_parameter_but_our_own() {
+    // One for each controller of each channel otherwise: 2,080.
+    assert!(<Thumbline<false> as Plugin>::MIDI_INPUT < MidiConfig::MidiCCs);
+    assert!(<Thumbline<true> as Plugin>::MIDI_INPUT >= MidiConfig::MidiCCs);
+    let mut rig = Rig::new();
+    rig.param("Speed");
+    let saved = rig.save();
+    assert_eq!(
+        saved["params"].as_object().map(serde_json::Map::len),
+        Some(16)
     );
 }
 
