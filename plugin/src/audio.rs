@@ -11,6 +11,7 @@ use crate::control::{Control, Trigger};
 use crate::feet::{Feet, Override};
 use crate::params::{Channels, Dials};
 use crate::relay::Runner;
+use nice_plug::context::PluginApi;
 use nice_plug::midi::Key;
 use nice_plug::prelude::*;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -188,6 +189,7 @@ impl Voice {
                 _ => {}
             }
         }
+        let api = context.plugin_api();
         let transport = context.transport();
         let ready = self.runner.heed(&mut self.player, transport.sample_rate);
         let Some(player) = self.player.as_mut().filter(|_| ready) else {
@@ -198,7 +200,7 @@ impl Voice {
         player.set_controls(controls);
         let host = Host {
             playing: transport.playing,
-            quarters: transport.pos_beats,
+            quarters: quarters(transport, api),
             tempo: transport.tempo,
         };
         let side = aux.inputs.first_mut().map(Buffer::as_slice);
@@ -220,8 +222,78 @@ impl Voice {
     }
 }
 
+/// The host's place in quarter notes. Of a JACK session the framework's program adds up bar, beat
+/// and tick as if both were counted from 0 and every bar had four quarters; JACK counts bars and
+/// beats from 1 (jack/transport.h). Where a beat is shorter than a quarter its sum cannot be taken
+/// apart again: the place follows from the time then.
+fn quarters(transport: &Transport, api: PluginApi) -> Option<f64> {
+    let place = transport.pos_beats?;
+    let (Some(bar), Some(beats), Some(unit)) = (
+        transport.bar_number,
+        transport.time_sig_numerator,
+        transport.time_sig_denominator,
+    ) else {
+        return Some(place);
+    };
+    if api != PluginApi::Standalone || unit < 1 {
+        return Some(place);
+    }
+    let beat = 4.0 / f64::from(unit);
+    if beat < 1.0 {
+        let frames = transport.pos_samples? as f64;
+        return Some(frames / f64::from(transport.sample_rate) * transport.tempo? / 60.0 * beat);
+    }
+    let inside = place - 4.0 * f64::from(bar);
+    let count = (inside / beat).floor();
+    let part = inside - count * beat;
+    let before = f64::from(bar - 1) * f64::from(beats);
+    Some((before + count - 1.0 + part) * beat)
+}
+
 fn silence(buffer: &mut Buffer) {
     for channel in buffer.as_slice() {
         channel.fill(0.0);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// As the framework adds up what JACK says: bar, beat and the part of the beat gone by.
+    fn jack(bar: i32, beat: i32, part: f64, beats: i32, unit: i32) -> Transport {
+        let mut transport = Transport::new(48_000.0);
+        let sum = f64::from(bar) * 4.0 + f64::from(beat) / f64::from(unit) * 4.0 + part;
+        transport.pos_beats = Some(sum);
+        transport.bar_number = Some(bar);
+        transport.time_sig_numerator = Some(beats);
+        transport.time_sig_denominator = Some(unit);
+        transport.tempo = Some(120.0);
+        transport.pos_samples = Some(72_000);
+        transport
+    }
+
+    #[test]
+    fn a_jack_session_begins_at_nought() {
+        for (bar, beat, part, beats, unit, wanted) in [
+            (1, 1, 0.0, 4, 4, 0.0),
+            (1, 3, 0.25, 4, 4, 2.25),
+            (3, 1, 0.0, 4, 4, 8.0),
+            (3, 2, 0.5, 3, 4, 7.5),
+            (2, 2, 0.5, 2, 2, 7.0),
+            // Three beats in 1.5 s: eighths.
+            (2, 1, 0.0, 3, 8, 1.5),
+        ] {
+            let transport = jack(bar, beat, part, beats, unit);
+            let found = quarters(&transport, PluginApi::Standalone);
+            assert_eq!(
+                found,
+                Some(wanted),
+                "bar {bar}, beat {beat}, {beats}/{unit}"
+            );
+            // What another host says is true as it is.
+            let other = quarters(&transport, PluginApi::Clap);
+            assert_eq!(other, transport.pos_beats);
+        }
     }
 }
