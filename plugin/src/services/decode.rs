@@ -230,6 +230,9 @@ fn advance(
                     warnings,
                 });
             }
+            if cancel.is_cancelled() {
+                return Ok(Stage::Done);
+            }
             let prefix = Arc::new(decoder.prefix().map_err(|e| e.to_string())?);
             let progress = decoder.share().map(|s| s as f32);
             let sound = fitted(&prefix, open.rate, cancel)?;
@@ -330,10 +333,16 @@ fn part(
     progress: Option<f32>,
     cancel: &Cancel,
 ) -> Option<Part> {
+    if cancel.is_cancelled() {
+        return None;
+    }
     let onsets = match &open.heard {
         Some(heard) => onsets::of_notes(heard, &sound),
         None => onsets::read(&sound, cancel)?,
     };
+    if cancel.is_cancelled() {
+        return None;
+    }
     Some(Part {
         onsets,
         peaks: Arc::new(outline(&sound)),
