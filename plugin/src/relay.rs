@@ -121,7 +121,7 @@ impl Runner {
             self.retire(back);
         }
         if !fits(player) {
-            let asked = u64::from(activation) << 32 | u64::from(rate);
+            let asked = (u64::from(activation) << 32) | u64::from(rate);
             self.wanted.store(asked, Ordering::Release);
         }
         fits(player)

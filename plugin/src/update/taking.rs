@@ -412,12 +412,11 @@ pub fn compared(state: &mut State, path: &Path, answer: Arc<Answer>, out: &mut V
 
 /// The journal has a take, or says why not.
 pub fn kept(state: &mut State, take: PathBuf, fault: Option<String>, out: &mut Vec<Effect>) {
-    match fault {
-        Some(fault) => state.notice(fault, true),
-        None => {
-            let id = state.job();
-            out.push(Effect::Tape(id, Order::Kept(take)));
-        }
+    if let Some(fault) = fault {
+        state.notice(fault, true);
+    } else {
+        let id = state.job();
+        out.push(Effect::Tape(id, Order::Kept(take)));
     }
     read_page(state, out);
 }
