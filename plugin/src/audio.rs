@@ -226,7 +226,7 @@ impl Voice {
 /// and tick as if both were counted from 0 and every bar had four quarters; JACK counts bars and
 /// beats from 1 (jack/transport.h). Where a beat is shorter than a quarter its sum cannot be taken
 /// apart again: the place follows from the time then.
-fn quarters(transport: &Transport, api: PluginApi) -> Option<f64> {
+pub fn quarters(transport: &Transport, api: PluginApi) -> Option<f64> {
     let place = transport.pos_beats?;
     let (Some(bar), Some(beats), Some(unit)) = (
         transport.bar_number,
@@ -253,47 +253,5 @@ fn quarters(transport: &Transport, api: PluginApi) -> Option<f64> {
 fn silence(buffer: &mut Buffer) {
     for channel in buffer.as_slice() {
         channel.fill(0.0);
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// As the framework adds up what JACK says: bar, beat and the part of the beat gone by.
-    fn jack(bar: i32, beat: i32, part: f64, beats: i32, unit: i32) -> Transport {
-        let mut transport = Transport::new(48_000.0);
-        let sum = f64::from(bar) * 4.0 + f64::from(beat) / f64::from(unit) * 4.0 + part;
-        transport.pos_beats = Some(sum);
-        transport.bar_number = Some(bar);
-        transport.time_sig_numerator = Some(beats);
-        transport.time_sig_denominator = Some(unit);
-        transport.tempo = Some(120.0);
-        transport.pos_samples = Some(72_000);
-        transport
-    }
-
-    #[test]
-    fn a_jack_session_begins_at_nought() {
-        for (bar, beat, part, beats, unit, wanted) in [
-            (1, 1, 0.0, 4, 4, 0.0),
-            (1, 3, 0.25, 4, 4, 2.25),
-            (3, 1, 0.0, 4, 4, 8.0),
-            (3, 2, 0.5, 3, 4, 7.5),
-            (2, 2, 0.5, 2, 2, 7.0),
-            // Three beats in 1.5 s: eighths.
-            (2, 1, 0.0, 3, 8, 1.5),
-        ] {
-            let transport = jack(bar, beat, part, beats, unit);
-            let found = quarters(&transport, PluginApi::Standalone);
-            assert_eq!(
-                found,
-                Some(wanted),
-                "bar {bar}, beat {beat}, {beats}/{unit}"
-            );
-            // What another host says is true as it is.
-            let other = quarters(&transport, PluginApi::Clap);
-            assert_eq!(other, transport.pos_beats);
-        }
     }
 }
