@@ -155,7 +155,7 @@ impl System {
         match self {
             Self::Linux => vec![
                 cards(),
-                server(variable("XDG_RUNTIME_DIR").map(PathBuf::from)),
+                server(variable("XDG_RUNTIME_DIR").map(PathBuf::from).as_deref()),
             ],
             Self::MacOs => vec![("sound: the system's own, Core Audio".to_owned(), true)],
             Self::Windows => vec![("sound: the system's own, WASAPI".to_owned(), true)],
@@ -186,12 +186,8 @@ fn cards() -> (String, bool) {
 }
 
 /// The sound server whose socket is there.
-fn server(runtime: Option<PathBuf>) -> (String, bool) {
-    let there = |socket: &str| {
-        runtime
-            .as_ref()
-            .is_some_and(|folder| folder.join(socket).exists())
-    };
+fn server(runtime: Option<&Path>) -> (String, bool) {
+    let there = |socket: &str| runtime.is_some_and(|folder| folder.join(socket).exists());
     for (socket, name) in [("pipewire-0", "PipeWire"), ("pulse/native", "PulseAudio")] {
         if there(socket) {
             return (format!("sound server: {name}"), true);

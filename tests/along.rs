@@ -314,7 +314,9 @@ fn listen(session: &Session) -> Figures {
                                     (
                                         u.note,
                                         ((u.frame - t.frame) / f64::from(RATE) * 1e3).round(),
-                                        session.expected[u.note].pitch.map(|p| p.nearest()),
+                                        session.expected[u.note]
+                                            .pitch
+                                            .map(thumbline::unit::MidiNote::nearest),
                                     )
                                 })
                                 .collect();

@@ -5,7 +5,7 @@
 
 use crate::invented::{Duo, duo};
 use thumbline::analysis::{Analysis, Options, analyze};
-use thumbline::compare::{Comparison, Fault, Model, compare};
+use thumbline::compare::{Comparison, Model, compare};
 use thumbline::demo::Rendition;
 use thumbline::music::note::{Note, Role};
 use thumbline::recording::Recording;
@@ -353,6 +353,7 @@ fn a_rendered_performance_of_a_real_recording_is_compared() {
 /// Bad takes through sound: silence, clipping, only the bass, another tuning, another tune.
 #[test]
 fn bad_takes_are_said_to_be_what_they_are() {
+    use thumbline::compare::Fault;
     use thumbline::music::note::Attack;
     let pair = duo(8, 611);
     let model = heard(&pair.recording.recording);

@@ -259,7 +259,7 @@ fn turn(dials: &Dials, dial: Dial, gui: &GuiContext) {
         Dial::Through(on) => set(gui, &dials.track.through, on),
         Dial::Follow(on) => set(gui, &dials.track.follow, on),
         Dial::Channels(channels) => {
-            set::<EnumParam<Channels>>(gui, &dials.sound.channels, channels)
+            set::<EnumParam<Channels>>(gui, &dials.sound.channels, channels);
         }
     }
 }

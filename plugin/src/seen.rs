@@ -117,7 +117,7 @@ fn practice(state: &State) -> PracticeView {
         undoable: marks.map_or(0, |m| m.corrections.done().len()),
         redoable: marks.map_or(0, |m| m.corrections.redoable()),
         tuning: marks.and_then(|m| m.tuning.clone()),
-        reading: marks.and_then(|m| m.reading.clone()),
+        reading: marks.and_then(|m| m.reading),
         pins: Arc::clone(&state.hearing.pins),
     }
 }

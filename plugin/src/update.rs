@@ -159,7 +159,7 @@ fn analysed(state: &mut State, id: JobId, answer: analyse::Answer, out: &mut Vec
         }
         Answer::Take { path, heard, sound } => taking::heard(state, &path, heard, sound, out),
         Answer::TakeGone(path) => taking::unheard(state, &path, None),
-        Answer::Compared { path, answer } => taking::compared(state, &path, answer, out),
+        Answer::Compared { path, answer } => taking::compared(state, &path, &answer, out),
         Answer::Judged(drift) if state.tape.judging == Some(id) => {
             taking::judged(state, drift, out);
         }

@@ -31,7 +31,7 @@ fn states() -> Vec<(&'static str, Harness<'static, World>)> {
     };
     let mut close = plain(heard(8));
     close.state_mut().sight.close_up = Some(2);
-    let mut chosen = plain(heard(8));
+    let chosen = plain(heard(8));
     chosen.key_press(egui::Key::Period);
     let mut page = plain(with_page());
     page.state_mut().sight.side = Side::Journal;

@@ -383,7 +383,7 @@ impl Follower {
         let lost = self.heard.iter().filter(|h| !h.2).count();
         self.sought += 1;
         let unsure = self.latency.is_none() && self.jump == 0.0 && self.sought <= 4 * MEMORY;
-        if self.heard.len() >= AGREE + 1 && unsure {
+        if self.heard.len() > AGREE && unsure {
             self.find_lag();
         }
         if self.heard.len() == MEMORY && lost >= AGREE {

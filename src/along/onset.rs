@@ -48,7 +48,7 @@ impl View {
     ) -> Self {
         let spectrum = Spectrum::new(window, window);
         let hz = f64::from(RATE) / window as f64;
-        let mut edges: Vec<usize> = (0..)
+        let mut edges: Vec<usize> = (0..u16::MAX)
             .map(|i| lowest * (f64::from(i) / per_octave).exp2())
             .take_while(|f| *f < 9_500.0)
             .map(|f| (f / hz).round() as usize)

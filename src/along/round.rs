@@ -79,7 +79,7 @@ fn cautious(lates: &mut [f64]) -> f64 {
     let Some(&upper) = lates.get(lates.len() / 2) else {
         return 0.0;
     };
-    let lower = if lates.len() % 2 == 0 {
+    let lower = if lates.len().is_multiple_of(2) {
         lates[lates.len() / 2 - 1]
     } else {
         upper

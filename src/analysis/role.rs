@@ -90,12 +90,11 @@ pub fn assign(
         let note = &mut notes[i];
         note.string = place.map(|p| p.string);
         note.fret = place.map(|p| p.fret as u8);
-        (note.role, note.role_confidence) = match pitch.role {
-            Some(role) => (role, 1.0),
-            None => {
-                let hand = hands.get(k).filter(|_| !hand::strummed(&struck, k));
-                role_of(pitch, place, tuning, hand.copied())
-            }
+        (note.role, note.role_confidence) = if let Some(role) = pitch.role {
+            (role, 1.0)
+        } else {
+            let hand = hands.get(k).filter(|_| !hand::strummed(&struck, k));
+            role_of(pitch, place, tuning, hand.copied())
         };
     }
     ring(notes);

@@ -124,12 +124,12 @@ impl Reel {
     }
 
     /// Moves what has been recorded since the last call into `frames` and `places`.
-    #[allow(clippy::disallowed_methods, reason = "the other end may wait")]
     pub fn drain(&mut self, frames: &mut Vec<[f32; 2]>, places: &mut Vec<Place>) {
         self.drain_beside(frames, &mut Vec::new(), places);
     }
 
     /// The same, and what the deck played at each of the frames into `played`.
+    #[allow(clippy::disallowed_methods, reason = "the other end may wait")]
     pub fn drain_beside(
         &mut self,
         frames: &mut Vec<[f32; 2]>,

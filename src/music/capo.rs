@@ -16,7 +16,8 @@ pub fn shape_of(sounding: &Chord, capo: i32) -> Chord {
     let mut shape = Chord::of(root, &sounding.steps, Key::new(place));
     if let Some(bass) = sounding.bass {
         let bass = (bass - capo).rem_euclid(12);
-        shape.name += &format!("/{}", shape.key.class_name(bass));
+        shape.name.push('/');
+        shape.name.push_str(&shape.key.class_name(bass));
         shape.bass = Some(bass);
     }
     shape

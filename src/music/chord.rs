@@ -98,7 +98,8 @@ impl Chord {
         let root = &above[..above.len() - kind.len()];
         chord.name = format!("{root}{}", names[0]);
         if let Some(bass) = bass.filter(|b| *b != chord.root) {
-            chord.name += &format!("/{}", key.class_name(bass));
+            chord.name.push('/');
+            chord.name.push_str(&key.class_name(bass));
             chord.bass = Some(bass);
         }
         Ok(chord)
@@ -150,7 +151,8 @@ impl Chord {
                     let place = (7 * root + 5).rem_euclid(12) - 5 - minor;
                     let mut chord = Self::of(*root, steps, Key::new(place));
                     if *root != bass {
-                        chord.name += &format!("/{}", chord.key.class_name(bass));
+                        chord.name.push('/');
+                        chord.name.push_str(&chord.key.class_name(bass));
                         chord.bass = Some(bass);
                     }
                     best = Some((rank, chord));
@@ -359,7 +361,7 @@ fn says_nothing_new(shape: &Shape, other: &Shape) -> bool {
     let fewer = pairs().all(|(a, b)| a.is_none() || a == b);
     let more = pairs().all(|(a, b)| b.is_none() || a == b);
     let hard = |s: &Shape| s.grip.barre() > 4 || s.grip.presses.iter().any(|p| p.finger == 0);
-    (fewer && !(hard(other) && !hard(shape))) || (more && !hard(shape))
+    (fewer && (hard(shape) || !hard(other))) || (more && !hard(shape))
 }
 
 /// Every shape that a hand can hold.
@@ -373,11 +375,9 @@ fn all_shapes(chord: &Chord, tuning: &Tuning, hand: &Hand) -> Vec<Shape> {
             .map(|string| {
                 let mut frets = vec![None];
                 if let Some(open) = tuning.open(string) {
-                    let stopped = if low == 0 {
-                        1..=0
-                    } else {
-                        low..=(low + WINDOW)
-                    };
+                    // At the nut nothing is stopped.
+                    let reach = if low == 0 { 0 } else { WINDOW + 1 };
+                    let stopped = low..low + reach;
                     frets.extend(
                         std::iter::once(0)
                             .chain(stopped)
@@ -491,7 +491,8 @@ pub fn shape(chord: &Chord, tuning: &Tuning, hand: &Hand, frets: &[Option<i32>])
         } else {
             OTHER_IN_BASS
         };
-        name += &format!("/{}", chord.key.class_name(bass));
+        name.push('/');
+        name.push_str(&chord.key.class_name(bass));
     }
     Some(Shape {
         name,

@@ -152,8 +152,8 @@ pub fn lesson(
         }
         swing.title += ", swung";
         swing.swing = cell.swing;
-        swing.goal =
-            "long and short are the same in every beat, and the thumb stays on the beat".to_owned();
+        "long and short are the same in every beat, and the thumb stays on the beat"
+            .clone_into(&mut swing.goal);
         stages.push(swing.saying("ONE-a TWO-a THREE-a FOUR-a".to_owned()));
     }
     let syncopated = cell
@@ -166,13 +166,13 @@ pub fn lesson(
     {
         if cell.meter == Meter::COMMON {
             let mut back = whole.clone().clicking(Clicks::Backbeat);
-            back.title = "the whole pattern, click on two and four".to_owned();
-            back.goal = "you count one and three; the click answers".to_owned();
+            "the whole pattern, click on two and four".clone_into(&mut back.title);
+            "you count one and three; the click answers".clone_into(&mut back.goal);
             stages.push(back);
         }
         let mut silent = whole.clicking(Clicks::TwoAndTwo);
-        silent.title = "the whole pattern, two bars with the click and two without".to_owned();
-        silent.goal = "the click comes back on your beat".to_owned();
+        "the whole pattern, two bars with the click and two without".clone_into(&mut silent.title);
+        "the click comes back on your beat".clone_into(&mut silent.goal);
         stages.push(silent);
     }
     if chords.len() > 1 {
@@ -680,12 +680,11 @@ impl Writer<'_> {
 /// note of the chord.
 fn fret_on(shape: &Shape, chord: &Chord, tuning: &Tuning, string: u8) -> Option<u8> {
     let held = shape.frets.get(usize::from(string).checked_sub(1)?)?;
-    match held {
-        Some(fret) => u8::try_from(*fret).ok(),
-        None => {
-            let open = tuning.open(string)?.rem_euclid(12);
-            chord.classes().contains(&open).then_some(0)
-        }
+    if let Some(fret) = held {
+        u8::try_from(*fret).ok()
+    } else {
+        let open = tuning.open(string)?.rem_euclid(12);
+        chord.classes().contains(&open).then_some(0)
     }
 }
 

@@ -327,7 +327,7 @@ fn muted(frets: &[Option<i32>]) -> Option<Vec<u8>> {
             continue;
         }
         let stopped = |j: usize| frets.get(j).copied().flatten().is_some_and(|f| f > 0);
-        if !stopped(i + 1) && !(i > 0 && stopped(i - 1)) {
+        if !stopped(i + 1) && (i == 0 || !stopped(i - 1)) {
             return None;
         }
         muted.push(i as u8 + 1);

@@ -98,10 +98,11 @@ pub fn warning(tuning: &Tuning) -> Option<String> {
             .collect();
         words = format!("This tuning tightens {}. ", each.join(", "));
     }
-    words += &format!(
+    let all = format!(
         "All strings together pull {:.0} % more than in standard tuning (a light set). Use lighter \
          strings, or tune lower and put a capo on: a string may break and the top may lift.",
         100.0 * (all - 1.0)
     );
+    words.push_str(&all);
     Some(words)
 }

@@ -61,5 +61,5 @@ fn carries_sign(path: &Path) -> io::Result<bool> {
         file.take(REACH).read_to_end(&mut head)?;
     }
     let holds = |sign: &&str| head.windows(sign.len()).any(|w| w == sign.as_bytes());
-    Ok(signs.iter().any(|sign| holds(sign)))
+    Ok(signs.iter().any(holds))
 }

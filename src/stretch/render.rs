@@ -64,7 +64,9 @@ pub fn render_blocks(
     let mut done = 0;
     while done < frames {
         let n = BLOCK.min(frames - done);
-        block.iter_mut().for_each(|channel| channel.resize(n, 0.0));
+        for channel in &mut block {
+            channel.resize(n, 0.0);
+        }
         resampler.read(&mut core, n, |channel, i, s| block[channel][i] = s);
         done += n;
         if !take(&block, done as f64 / frames as f64) {

@@ -64,9 +64,9 @@ fn what_is_handed_over_comes_back_once() {
         freed += deck.collect();
         while deck.event().is_some() {}
         if i % 7 == 0 {
-            reels
-                .iter_mut()
-                .for_each(|r| r.drain(&mut frames, &mut places));
+            for reel in &mut reels {
+                reel.drain(&mut frames, &mut places);
+            }
         }
     }
     for message in [

@@ -82,7 +82,7 @@ fn remove(path: &Path) -> Result<()> {
 /// common practice, from memory).
 fn property_list() -> String {
     let version = env!("CARGO_PKG_VERSION");
-    let entries: String = [
+    let entries = [
         ("CFBundleDevelopmentRegion", "en"),
         ("CFBundleExecutable", NAME),
         ("CFBundleIdentifier", IDENTIFIER),
@@ -94,7 +94,8 @@ fn property_list() -> String {
     ]
     .iter()
     .map(|(key, value)| format!("    <key>{key}</key>\n    <string>{value}</string>\n"))
-    .collect();
+    .collect::<Vec<_>>()
+    .concat();
     format!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
          <!DOCTYPE plist PUBLIC \"-//Apple//DTD PLIST 1.0//EN\" \

@@ -140,18 +140,11 @@ pub struct Put {
 
 impl Put {
     fn list(&self) -> String {
-        let line = |path: &PathBuf| format!("{}\n", path.display());
-        let folders: String = self
-            .folders
-            .iter()
-            .map(|f| format!("folder {}", line(f)))
-            .collect();
-        let files: String = self
-            .files
-            .iter()
-            .map(|f| format!("file {}", line(f)))
-            .collect();
-        folders + &files
+        let folders = self.folders.iter().map(|f| ("folder", f));
+        let files = self.files.iter().map(|f| ("file", f));
+        let lines = folders.chain(files);
+        let lines = lines.map(|(what, path)| format!("{what} {}\n", path.display()));
+        lines.collect::<Vec<_>>().concat()
     }
 
     fn folder(&mut self, folder: &Path) -> Result<()> {

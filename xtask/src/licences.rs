@@ -3,6 +3,7 @@
 use crate::run;
 use anyhow::{Context, Result, bail};
 use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -13,7 +14,7 @@ pub fn third_parties() -> Result<String> {
     let mut texts: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     let folders = folders()?;
     for (package, licence) in packages()? {
-        list.push_str(&format!("{package}: {licence}\n"));
+        let _ = writeln!(list, "{package}: {licence}");
         let Some(folder) = folders.get(&package) else {
             continue;
         };
@@ -28,11 +29,12 @@ pub fn third_parties() -> Result<String> {
     }
     for (text, whose) in texts {
         let whose: Vec<_> = whose.into_iter().collect();
-        list.push_str(&format!(
-            "\n{}\n{}:\n\n{text}\n",
+        let _ = writeln!(
+            list,
+            "\n{}\n{}:\n\n{text}",
             "=".repeat(80),
             whose.join(", ")
-        ));
+        );
     }
     Ok(list)
 }
@@ -119,7 +121,8 @@ fn licence_files(folder: &Path) -> Vec<PathBuf> {
             .to_string_lossy()
             .to_uppercase();
         let marks = ["LICENSE", "LICENCE", "COPYING", "NOTICE", "OFL", "UFL"];
-        marks.iter().any(|mark| name.contains(mark)) && !name.ends_with(".RS")
+        marks.iter().any(|mark| name.contains(mark))
+            && Path::new(&name).extension().is_none_or(|e| e != "RS")
     };
     let inside = |folder: &Path| -> Vec<PathBuf> {
         let entries = fs::read_dir(folder).into_iter().flatten().flatten();

@@ -5,7 +5,7 @@ use super::decode::read_whole;
 use super::shelf;
 use crate::job::Cancel;
 use crate::snapshot::Answer as TakeAnswer;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::analysis::correct::Corrections;
 use thumbline::analysis::{self, Analysis, AnalysisError, Observer, Options, Stage, beat};
@@ -140,7 +140,7 @@ pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
             corrections,
             reading,
         } => say(corrected(heard, corrections, reading.as_ref())),
-        Job::Take { path, tuning } => take(path, tuning.as_ref(), cancel, say),
+        Job::Take { path, tuning } => take(&path, tuning.as_ref(), cancel, say),
         Job::Compare { path, model, take } => {
             let found = against(model, &take.notes);
             say(Answer::Compared {
@@ -210,7 +210,7 @@ fn corrected(heard: &Analysis, corrections: &Corrections, reading: Option<&beat:
     let mut corrected = corrections.applied(heard);
     let mut edits = corrections.grid_edits();
     if let Some(reading) = reading {
-        edits.list.insert(0, reading.clone());
+        edits.list.insert(0, *reading);
     }
     if !edits.is_empty() {
         let tracked = beat::track(&corrected.notes, corrected.end, &edits);
@@ -227,15 +227,15 @@ fn corrected(heard: &Analysis, corrections: &Corrections, reading: Option<&beat:
     }
 }
 
-fn take(path: &PathBuf, tuning: Option<&Tuning>, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
+fn take(path: &Path, tuning: Option<&Tuning>, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
     let failed = |reason: String| Answer::Failed {
-        take: Some(path.clone()),
+        take: Some(path.to_owned()),
         reason,
     };
     let sound = match read_whole(path, cancel) {
         Ok(Some(sound)) => sound,
         Ok(None) => return,
-        Err(_) if !path.is_file() => return say(Answer::TakeGone(path.clone())),
+        Err(_) if !path.is_file() => return say(Answer::TakeGone(path.to_owned())),
         Err(error) => return say(failed(error.to_string())),
     };
     let options = Options {
@@ -244,7 +244,7 @@ fn take(path: &PathBuf, tuning: Option<&Tuning>, cancel: &Cancel, say: &mut dyn 
     };
     match analysis::analyze(&sound, &options, &mut Stop(cancel)) {
         Ok(heard) => say(Answer::Take {
-            path: path.clone(),
+            path: path.to_owned(),
             heard: Arc::new(heard),
             sound: Arc::new(sound),
         }),

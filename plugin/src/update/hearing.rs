@@ -91,7 +91,7 @@ pub fn correct(state: &mut State, out: &mut Vec<Effect>) {
     let job = Job::Analyse(analyse::Job::Correct {
         heard,
         corrections: Box::new(marks.map(|m| m.corrections.clone()).unwrap_or_default()),
-        reading: marks.and_then(|m| m.reading.clone()),
+        reading: marks.and_then(|m| m.reading),
     });
     let id = state.job();
     state.hearing.correcting = Some(id);

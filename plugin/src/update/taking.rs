@@ -367,7 +367,7 @@ pub fn compare(state: &mut State, out: &mut Vec<Effect>) {
 }
 
 /// A take was compared: what is new goes into the journal.
-pub fn compared(state: &mut State, path: &Path, answer: Arc<Answer>, out: &mut Vec<Effect>) {
+pub fn compared(state: &mut State, path: &Path, answer: &Arc<Answer>, out: &mut Vec<Effect>) {
     let recording = state.open.hash;
     let name = state.open.stage.name().unwrap_or_default();
     let tuning = state.marks().and_then(|m| m.tuning.as_ref());
@@ -376,7 +376,7 @@ pub fn compared(state: &mut State, path: &Path, answer: Arc<Answer>, out: &mut V
         return;
     };
     take.job = None;
-    take.answer = Some(Arc::clone(&answer));
+    take.answer = Some(Arc::clone(answer));
     let new = take.unkept.take();
     let Some((recording, ended, sound)) = recording
         .zip(new)

@@ -73,12 +73,11 @@ fn paths(code: &str, start: &str) -> Vec<Vec<String>> {
             let name: String = rest.chars().take_while(|c| word(*c)).collect();
             rest = &rest[name.len()..];
             path.push(name);
-            match rest.strip_prefix("::") {
-                Some(more) => rest = more,
-                None => {
-                    found.push(path);
-                    break;
-                }
+            if let Some(more) = rest.strip_prefix("::") {
+                rest = more
+            } else {
+                found.push(path);
+                break;
             }
         }
     }

@@ -206,12 +206,10 @@ impl<const IN: usize, const OUT: usize> Layer<IN, OUT> {
     /// Reads (output, input, tap) and biases.
     fn read(values: &mut impl Iterator<Item = f32>, taps: usize) -> Self {
         let mut weights = vec![[0.0; OUT]; taps * IN];
-        for output in 0..OUT {
-            for input in 0..IN {
-                for tap in 0..taps {
-                    weights[tap * IN + input][output] = values.next().unwrap_or(0.0);
-                }
-            }
+        let places =
+            (0..OUT).flat_map(|o| (0..IN).flat_map(move |i| (0..taps).map(move |t| (o, i, t))));
+        for (output, input, tap) in places {
+            weights[tap * IN + input][output] = values.next().unwrap_or(0.0);
         }
         let bias = std::array::from_fn(|_| values.next().unwrap_or(0.0));
         Self {

@@ -47,7 +47,7 @@ pub(super) fn write(lesson: &Lesson<'_>, parts: &[Part], sounds: &[Sounding]) ->
     page.practice(&pictures[1..], &mut out);
     page.guitar(&mut out);
     out.push_str(TAKE);
-    page.care(&mut out);
+    Page::care(&mut out);
     out.push_str("</main>\n");
     page.footer(&mut out);
     out.push_str(PLAYER);
@@ -108,7 +108,7 @@ impl Page<'_> {
             0 => {}
             fret => facts.push(format!("capo at fret {fret}")),
         }
-        let facts: String = facts.iter().map(|f| format!("<li>{f}</li>")).collect();
+        let facts = format!("<li>{}</li>", facts.join("</li><li>"));
         let _ = write!(
             out,
             "<header>\n<p class=\"of\">A lesson on {} of <cite dir=\"auto\">{}</cite></p>\n\
@@ -120,14 +120,14 @@ impl Page<'_> {
         out.push_str(&picture::strings(&self.parts[0]));
         let said = words::markdown(&settings.words);
         if !said.trim().is_empty() {
-            let _ = write!(out, "<div class=\"words\" dir=\"auto\">{said}</div>\n");
+            let _ = writeln!(out, "<div class=\"words\" dir=\"auto\">{said}</div>");
         }
         out.push_str("</header>\n");
     }
 
     fn phrase(&self, pictures: &[(Layout, Picture)], out: &mut String) {
         out.push_str("<section class=\"part\" aria-labelledby=\"h-0\">\n");
-        self.heading(0, "The phrase", 2, out);
+        Self::heading(0, "The phrase", 2, out);
         out.push_str(
             "<p class=\"hint\">Touch a bar to loop it, touch it again for all of them. Thumb notes \
              hang below the line, finger notes stand above it.</p>\n",
@@ -152,11 +152,11 @@ impl Page<'_> {
                     escaped(group)
                 );
             }
-            let _ = write!(
+            let _ = writeln!(
                 out,
-                "<div class=\"part\" role=\"group\" aria-labelledby=\"h-{i}\">\n"
+                "<div class=\"part\" role=\"group\" aria-labelledby=\"h-{i}\">"
             );
-            self.heading(i, &sentence(&part.title), 3, out);
+            Self::heading(i, &sentence(&part.title), 3, out);
             self.figure(i, picture, out);
             out.push_str("</div>\n");
         }
@@ -166,22 +166,22 @@ impl Page<'_> {
     }
 
     /// A part's heading with the button that plays it.
-    fn heading(&self, part: usize, title: &str, level: u8, out: &mut String) {
+    fn heading(part: usize, title: &str, level: u8, out: &mut String) {
         let title = escaped(title);
-        let _ = write!(
+        let _ = writeln!(
             out,
             "<div class=\"heading\"><h{level} id=\"h-{part}\" dir=\"auto\">{title}</h{level}>\
              <button type=\"button\" class=\"play\" data-play=\"{part}\" \
-             aria-label=\"Play: {title}\" disabled>Play</button></div>\n",
+             aria-label=\"Play: {title}\" disabled>Play</button></div>",
         );
     }
 
     fn figure(&self, part: usize, pictures: &[(Layout, Picture)], out: &mut String) {
-        let _ = write!(out, "<figure class=\"sheet\" data-part=\"{part}\">\n");
+        let _ = writeln!(out, "<figure class=\"sheet\" data-part=\"{part}\">");
         for (layout, picture) in pictures {
-            let _ = write!(
+            let _ = writeln!(
                 out,
-                "<div class=\"{}\">{}</div>\n",
+                "<div class=\"{}\">{}</div>",
                 layout.class(),
                 picture.svg
             );
@@ -244,7 +244,7 @@ impl Page<'_> {
         out.push_str("</section>\n");
     }
 
-    fn care(&self, out: &mut String) {
+    fn care(out: &mut String) {
         out.push_str(
             "<section class=\"care\" aria-labelledby=\"h-care\">\n<h2 id=\"h-care\">Hands and \
              ears</h2>\n<p>Warm up, rest every ten minutes or so, and stop when anything hurts; if it \
@@ -301,13 +301,13 @@ impl Page<'_> {
             "speeds": self.lesson.settings.speeds,
             "parts": parts,
         });
-        let _ = write!(
+        let _ = writeln!(
             out,
-            "<script type=\"application/json\" id=\"lesson\">{}</script>\n",
+            "<script type=\"application/json\" id=\"lesson\">{}</script>",
             inert(&facts)
         );
         let settings = serde_json::to_value(self.lesson.settings).unwrap_or_default();
-        let _ = write!(out, "{OPENING}{}{CLOSING}\n", inert(&settings));
+        let _ = writeln!(out, "{OPENING}{}{CLOSING}", inert(&settings));
     }
 
     fn facts(&self, index: usize, pictures: &[(Layout, Picture)], sounds: &[Sounding]) -> Value {
@@ -347,9 +347,9 @@ impl Page<'_> {
 
 /// A neck; on a phone it is wider than the page and moves under the finger.
 fn neck(name: &str, svg: &str, out: &mut String) {
-    let _ = write!(
+    let _ = writeln!(
         out,
-        "<div class=\"neck\" role=\"region\" aria-label=\"{}\" tabindex=\"0\">{svg}</div>\n",
+        "<div class=\"neck\" role=\"region\" aria-label=\"{}\" tabindex=\"0\">{svg}</div>",
         escaped(name)
     );
 }

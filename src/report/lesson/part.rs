@@ -25,7 +25,7 @@ pub(super) enum Source {
     /// The recording, and each hand of it alone.
     Recording,
     /// The plucked-string model.
-    Written(Stage, Bpm),
+    Written(Box<Stage>, Bpm),
 }
 
 /// A part of the page. Times are those of its sound at 100 %.
@@ -220,6 +220,6 @@ fn written(stage: &Stage, tempo: Bpm) -> Part {
             .map(|b| (b.number, Seconds((b.start.0 - BEFORE_PLUCK).max(0.0))))
             .collect(),
         grid,
-        source: Source::Written(stage.clone(), tempo),
+        source: Source::Written(Box::new(stage.clone()), tempo),
     }
 }

@@ -266,7 +266,7 @@ fn draw(tuning: &Tuning, title: &str, dots: &[Dot], highest: u8) -> String {
 
 /// How the notes are spelled.
 pub(super) fn spelling(notes: &[Note], offset: Cents) -> Key {
-    key::of_notes(notes, offset).map_or(Key { fifths: 1 }, |tonality| tonality.signature())
+    key::of_notes(notes, offset).map_or(Key { fifths: 1 }, crate::music::key::Tonality::signature)
 }
 
 /// A place on the neck in words.

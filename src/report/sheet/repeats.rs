@@ -76,9 +76,10 @@ impl Sheet {
                     told.reference.told(&figure.figure, verdict)
                 );
                 // Writing to a string cannot fail.
-                let _ = match verdict.drifts() {
-                    true => write!(text, ", {} of {} notes", agree.len(), all.len()),
-                    false => write!(text, ", {} notes", all.len()),
+                let _ = if verdict.drifts() {
+                    write!(text, ", {} of {} notes", agree.len(), all.len())
+                } else {
+                    write!(text, ", {} notes", all.len())
                 };
                 Repeat {
                     area: Rect::about(middle, 15.0 * z, 20.0 * z),

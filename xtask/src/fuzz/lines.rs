@@ -10,7 +10,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// A line that runs longer has hung.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_mins(1);
 
 const VERBS: [&str; 12] = [
     "analyze", "check", "compare", "drill", "export", "journal", "loop", "patterns", "slow",

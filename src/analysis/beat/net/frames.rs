@@ -146,8 +146,8 @@ fn compare(rows: &mut [[f32; FEATURES]]) {
         for (k, span) in SPANS.into_iter().enumerate() {
             let (from, to) = (i.saturating_sub(span), (i + span).min(n));
             let (mut before, mut after, mut both) = (0.0, 0.0, 0.0);
-            for c in 0..12 {
-                let (a, b) = (sums[i][c] - sums[from][c], sums[to][c] - sums[i][c]);
+            for ((at, from), to) in sums[i].iter().zip(&sums[from]).zip(&sums[to]) {
+                let (a, b) = (at - from, to - at);
                 before += a * a;
                 after += b * b;
                 both += a * b;
