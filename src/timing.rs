@@ -34,7 +34,7 @@ pub enum Reference {
     /// The thumb itself: each beat where the thumb played it, where it did.
     Thumb,
     /// The player on a recording: each note where the recording has it. Only a comparison measures
-    /// so ([`Comparison::drift`](crate::compare::Comparison::drift)); a grid alone reads as
+    /// so ([`compare`](crate::compare)); a grid alone reads as
     /// [`Reference::OwnTempo`].
     Recording,
 }

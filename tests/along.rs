@@ -323,7 +323,7 @@ fn listen(session: &Session) -> Figures {
                             println!(
                                 "  off {error:.1} ms: {:?} {:?} round {} near {near:?}",
                                 e.role,
-                                e.pitch.map(|p| p.nearest()),
+                                e.pitch.map(thumbline::unit::MidiNote::nearest),
                                 a.round
                             );
                         }

@@ -221,7 +221,7 @@ fn the_bass_follows_the_chord() {
     assert!(stages.last().unwrap().title.starts_with("the joins"));
     for note in stages.iter().flat_map(|s| &s.score.notes) {
         let sounds = Tuning::standard().open(note.string).unwrap() + i32::from(note.fret);
-        let chord = if (note.at.0 / 4.0) as usize % 2 == 0 {
+        let chord = if ((note.at.0 / 4.0) as usize).is_multiple_of(2) {
             &chords[0]
         } else {
             &chords[1]

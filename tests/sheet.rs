@@ -96,7 +96,12 @@ fn the_printed_page_is_a_pdf_with_every_bar() {
         assert!(rest[long..].starts_with("endstream"));
     }
     assert_eq!(text.matches("/MediaBox [0 0 595.28 841.89]").count(), pages);
-    let hex = |text: &str| text.bytes().map(|b| format!("{b:02x}")).collect::<String>();
+    let hex = |text: &str| {
+        text.bytes()
+            .map(|b| format!("{b:02x}"))
+            .collect::<Vec<_>>()
+            .concat()
+    };
     for bar in 1..=40 {
         assert!(
             text.contains(&format!("<{}> Tj", hex(&bar.to_string()))),

@@ -375,7 +375,13 @@ fn row_against_label(
 fn table_agrees(found: &Analysis, drift: &Drift) -> bool {
     let text = table::drift(found, drift);
     let said = text.matches("bar after bar").count();
-    let json = serde_json::to_string(&drift.slots.iter().map(|s| s.verdict()).collect::<Vec<_>>());
+    let json = serde_json::to_string(
+        &drift
+            .slots
+            .iter()
+            .map(thumbline::timing::SlotFigure::verdict)
+            .collect::<Vec<_>>(),
+    );
     let json = json.expect("verdicts");
     let written = json.matches("ahead").count() + json.matches("behind").count();
     said == drift.slants().count() && written == said

@@ -479,7 +479,10 @@ fn among_three(rows: &[ShapeRow]) -> f64 {
         let told = shapes(&chord, &tuning(&row.tuning), &Hand::default(), 3);
         let right = told.iter().any(|s| row.first.contains(&s.diagram()));
         if !right {
-            let told: Vec<String> = told.iter().map(|s| s.diagram()).collect();
+            let told: Vec<String> = told
+                .iter()
+                .map(thumbline::music::chord::Shape::diagram)
+                .collect();
             println!(
                 "{} {}: {:?}, told {told:?}",
                 row.tuning, row.chord, row.first

@@ -25,6 +25,10 @@ pub fn painted<S>(harness: &Harness<S>) -> Picture {
         height,
         pixels: vec![[255.0; 3]; width * height],
     };
+    #[allow(
+        clippy::redundant_closure_for_method_calls,
+        reason = "the method is not general enough over lifetimes"
+    )]
     let font = ctx.fonts(|fonts| fonts.image());
     for clipped in ctx.tessellate(output.shapes.clone(), scale) {
         let Primitive::Mesh(mesh) = &clipped.primitive else {

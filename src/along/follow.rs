@@ -4,7 +4,7 @@
 //! answered for once the sound after it tells its pitches (46 ms); what it might have been but for its
 //! pitch is settled with a longer look (93 ms). Owns the player's own lag, which follows them slowly, and
 //! the jump, for a player who is some beats away from the deck. Times are in samples of the take at
-//! [`RATE`](super::RATE). Constants are chosen on rendered takes (seeds 101 to 106, which the tests hear); not judged on others yet.
+//! [`RATE`]. Constants are chosen on rendered takes (seeds 101 to 106, which the tests hear); not judged on others yet.
 
 use super::onset::{Detector, LOWEST, Pluck, Rising};
 use super::round::Tally;

@@ -1,4 +1,4 @@
-//! Sound at any rate as it arrives → sound at [`RATE`](super::RATE), without delay but the filter's
+//! Sound at any rate as it arrives → sound at [`RATE`], without delay but the filter's
 //! reach (under 2 ms).
 
 use super::RATE;

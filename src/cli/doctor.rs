@@ -114,12 +114,11 @@ fn plugin(format: Format) -> Found {
     let place = System::HERE.plugin(format, "Thumbline", std::env::consts::ARCH);
     let folders = System::HERE.plugin_folders(format, |name| std::env::var_os(name));
     let name = format.name();
-    match folders.iter().find(|folder| folder.join(&place).is_file()) {
-        Some(folder) => Found::Well(format!("plug-in, {name}: in {}", tidy(folder))),
-        None => {
-            let list: Vec<_> = folders.iter().map(|f| tidy(f)).collect();
-            Found::Amiss(format!("plug-in, {name}: in none of {}", list.join(", ")))
-        }
+    if let Some(folder) = folders.iter().find(|folder| folder.join(&place).is_file()) {
+        Found::Well(format!("plug-in, {name}: in {}", tidy(folder)))
+    } else {
+        let list: Vec<_> = folders.iter().map(|f| tidy(f)).collect();
+        Found::Amiss(format!("plug-in, {name}: in none of {}", list.join(", ")))
     }
 }
 

@@ -178,10 +178,16 @@ fn tablature(name: &str, heard: &Analysis) -> Result<String> {
     let mut out = String::from("The tuning is not sure; here are the likeliest two.\n");
     for guess in heard.guesses.iter().take(2) {
         let sure = (100.0 * guess.odds).round();
-        out += &format!(
-            "\n{guess}, {sure} %\n\n{}",
-            page(&heard.tuned(&guess.tuning))?
-        );
+        let shown = page(&heard.tuned(&guess.tuning))?;
+        out += &[
+            "\n",
+            &guess.to_string(),
+            ", ",
+            &sure.to_string(),
+            " %\n\n",
+            &shown,
+        ]
+        .concat();
     }
     Ok(out)
 }

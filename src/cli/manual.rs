@@ -27,13 +27,13 @@ impl Command for Manual {
             return man_pages(folder);
         }
         let Some(name) = &self.page else {
-            let list: String = PAGES
+            let list: Vec<_> = PAGES
                 .iter()
-                .map(|page| format!("  {:10}{}\n", page.name, page.title()))
+                .map(|page| format!("  {:10}{}", page.name, page.title()))
                 .collect();
             terminal.say(&format!(
                 "thumbline manual PAGE shows one of\n\n{}",
-                list.trim_end()
+                list.join("\n")
             ))?;
             return Ok(());
         };
@@ -120,12 +120,15 @@ fn roff(page: manual::Page) -> String {
     for line in page.plain().lines().skip(1) {
         let line = line.replace('\\', "\\e").replace('-', "\\-");
         match line.trim() {
-            "" => text.push_str(".PP\n"),
-            code if line.starts_with("    ") => text.push_str(&format!(".br\n\\fB{code}\\fR\n")),
+            "" => text.push_str(".PP"),
+            code if line.starts_with("    ") => {
+                text.extend([".br\n\\fB", code, "\\fR"]);
+            }
             // A line that began with these would be taken for a request.
-            words if words.starts_with(['.', '\'']) => text.push_str(&format!("\\&{words}\n")),
-            words => text.push_str(&format!("{words}\n")),
+            words if words.starts_with(['.', '\'']) => text.extend(["\\&", words]),
+            words => text.push_str(words),
         }
+        text.push('\n');
     }
     text
 }

@@ -51,7 +51,7 @@ pub fn write(
 /// Writes a recording, wherever its samples lie.
 ///
 /// # Errors
-/// As for [`write`].
+/// As for [`write()`].
 pub fn write_recording(out: &mut dyn Write, sound: &Recording, depth: Depth) -> io::Result<()> {
     let size = (sound.width(), sound.frames());
     write_parts(out, sound.rate(), size, depth, |channel, part| {

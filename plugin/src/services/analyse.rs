@@ -140,7 +140,7 @@ pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
             corrections,
             reading,
         } => say(corrected(heard, corrections, reading.as_ref())),
-        Job::Take { path, tuning } => take(&path, tuning.as_ref(), cancel, say),
+        Job::Take { path, tuning } => take(path, tuning.as_ref(), cancel, say),
         Job::Compare { path, model, take } => {
             let found = against(model, &take.notes);
             say(Answer::Compared {

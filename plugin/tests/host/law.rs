@@ -74,7 +74,7 @@ fn paths(code: &str, start: &str) -> Vec<Vec<String>> {
             rest = &rest[name.len()..];
             path.push(name);
             if let Some(more) = rest.strip_prefix("::") {
-                rest = more
+                rest = more;
             } else {
                 found.push(path);
                 break;

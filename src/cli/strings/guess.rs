@@ -21,9 +21,9 @@ pub fn run(rec: &Path, presets: &Presets, json: Option<Target>, terminal: &Termi
     };
     let found = source::analyze(&recording, &options, terminal)?;
     let mut guesses = found.guesses;
-    guesses
-        .iter_mut()
-        .for_each(|g| g.cents = found.tuning_offset.unwrap_or_default());
+    for guess in &mut guesses {
+        guess.cents = found.tuning_offset.unwrap_or_default();
+    }
     if guesses.is_empty() {
         bail!(
             "no pitch was heard in `{}`: there is nothing to guess a tuning from",

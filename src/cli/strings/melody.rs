@@ -57,7 +57,8 @@ fn heard(file: &Path, bars: Option<(i32, i32)>, terminal: &Terminal) -> Result<M
     let placed = picking::place(&heard.notes, &heard.grid);
     let division = picking::division(&placed, heard.grid.meter);
     let offset = heard.tuning_offset.unwrap_or_default();
-    let key = key::of_notes(&heard.notes, offset).map_or_else(Key::default, |k| k.signature());
+    let key = key::of_notes(&heard.notes, offset)
+        .map_or_else(Key::default, thumbline::music::key::Tonality::signature);
     let all = heard.grid.bars();
     let whole = all
         .first()
