@@ -105,6 +105,14 @@ impl Default for Look {
 }
 
 impl Look {
+    /// The same with notes `by` times as large.
+    pub fn larger(self, by: f64) -> Self {
+        Self {
+            zoom: (self.zoom * by).clamp(0.5, 4.0),
+            ..self
+        }
+    }
+
     /// The same with every number in its range.
     pub fn mended(self) -> Self {
         let within = |x: f64, low: f64, high: f64, or: f64| {

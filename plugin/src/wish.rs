@@ -7,6 +7,7 @@ use crate::snapshot::{ClickRate, Hear, Ladder, Look, Snap};
 use std::path::PathBuf;
 pub use thumbline::analysis::beat::Edit as GridEdit;
 pub use thumbline::analysis::correct::{NoteAt, NoteEdit};
+use thumbline::music::note::Note;
 use thumbline::music::tuning::Tuning;
 use thumbline::unit::{Seconds, Span};
 
@@ -123,4 +124,13 @@ pub enum Wish {
     SetLook(Look),
     /// Keep what a page of the window remembers, by the page's name, in the page's own form.
     KeepPage(&'static str, serde_json::Value),
+}
+
+impl Wish {
+    /// What makes a note heard: the sound from just before it, for .25 to 1.2 s.
+    pub fn hear(note: &Note) -> Self {
+        let from = Seconds((note.time - Span::from_ms(60.0)).0.max(0.0));
+        let length = (note.end - note.time).0.clamp(0.25, 1.2);
+        Self::HearOnce(from, note.time + Span(length))
+    }
 }

@@ -1,6 +1,6 @@
 //! A note as a guitarist thinks of it: when, by which hand's part, at which pitch and place.
 
-use crate::unit::{Decibels, MidiNote, Seconds};
+use crate::unit::{Decibels, MidiNote, Seconds, Span};
 use serde::{Deserialize, Serialize};
 
 /// Which part of the hand plays a note, in the words of the music: the thumb plays the bass
@@ -57,4 +57,22 @@ pub struct Note {
     pub strength: Decibels,
     /// Probability that it is a note at all, 0 to 1.
     pub confidence: f32,
+}
+
+impl Note {
+    /// A note that a player adds by hand: surely there, a plucked one of unknown pitch, .2 s long.
+    pub fn by_hand(time: Seconds, role: Role) -> Self {
+        Self {
+            time,
+            end: time + Span(0.2),
+            role,
+            role_confidence: 1.0,
+            pitch: None,
+            string: None,
+            fret: None,
+            attack: Attack::Pluck,
+            strength: Decibels(0.0),
+            confidence: 1.0,
+        }
+    }
 }

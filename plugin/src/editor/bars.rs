@@ -8,18 +8,12 @@ use super::keys::{self, Deed};
 use super::sight::{Scene, Side, Sight};
 use super::theme::{self, Brush};
 use super::{proof, repeats};
-use crate::snapshot::{Look, Snapshot};
+use crate::snapshot::Snapshot;
 use crate::wish::{GridEdit, NoteAt, NoteEdit, Wish};
 use egui::{CursorIcon, Role, ScrollArea, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
-use thumbline::music::note::{Attack, Note, Role as Hand};
+use thumbline::music::note::{Note, Role as Hand};
 use thumbline::report::sheet::{Ink, Mark, Point, Rect, RowKind, describe, describe_taken};
-use thumbline::unit::{Beats, Decibels, Seconds, Span};
-
-/// How far before a note its sound is started when it is to be heard.
-const LEAD: Span = Span::from_ms(60.0);
-/// A note is heard at least and at most this long, seconds.
-const SHORTEST: f64 = 0.25;
-const LONGEST: f64 = 1.2;
+use thumbline::unit::{Beats, Seconds};
 
 /// Draws the sheet.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
@@ -65,15 +59,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
 fn zoom(ui: &Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     let by = f64::from(ui.input(egui::InputState::zoom_delta));
     if by != 1.0 && ui.rect_contains_pointer(ui.max_rect()) {
-        wishes.push(Wish::SetLook(larger(&snapshot.look, by)));
-    }
-}
-
-/// The look with notes `by` times as large.
-pub fn larger(look: &Look, by: f64) -> Look {
-    Look {
-        zoom: (look.zoom * by).clamp(0.5, 4.0),
-        ..*look
+        wishes.push(Wish::SetLook(snapshot.look.larger(by)));
     }
 }
 
@@ -296,7 +282,7 @@ impl View<'_> {
         let upper = page.y < self.scene.sheet.line(row).unwrap_or(area.top);
         let role = if upper { Hand::Melody } else { Hand::Bass };
         Some(NoteEdit::Add {
-            note: added(time, role),
+            note: Note::by_hand(time, role),
         })
     }
 
@@ -436,7 +422,7 @@ impl View<'_> {
             sight.choose(&heard.analysis, mark.note);
         }
         if head.double_clicked() {
-            wishes.push(hear(note));
+            wishes.push(Wish::hear(note));
         }
         if head.dragged()
             && let Some(at) = head.interact_pointer_pos()
@@ -565,29 +551,6 @@ impl View<'_> {
             let stroke = Stroke::new(2.0, self.ink(Ink::Position));
             ui.painter().vline(x, range, stroke);
         }
-    }
-}
-
-/// What makes a note heard: the sound from just before it.
-pub fn hear(note: &Note) -> Wish {
-    let from = Seconds((note.time - LEAD).0.max(0.0));
-    let length = (note.end - note.time).0.clamp(SHORTEST, LONGEST);
-    Wish::HearOnce(from, note.time + Span(length))
-}
-
-/// A note that a player adds by hand: surely there, of unknown pitch.
-pub fn added(time: Seconds, role: Hand) -> Note {
-    Note {
-        time,
-        end: time + Span(0.2),
-        role,
-        role_confidence: 1.0,
-        pitch: None,
-        string: None,
-        fret: None,
-        attack: Attack::Pluck,
-        strength: Decibels(0.0),
-        confidence: 1.0,
     }
 }
 

@@ -1,12 +1,11 @@
 //! Keys: what each does, and the one list that tooltips and the help page read.
 
-use super::bars;
 use super::sight::Sight;
 use crate::snapshot::{CaptureView, Snap, Snapshot};
 use crate::wish::{Control, NoteAt, NoteEdit, Wish};
 use egui::{Key, KeyboardShortcut, Modifiers};
 use thumbline::analysis::Analysis;
-use thumbline::music::note::Role;
+use thumbline::music::note::{Note, Role};
 use thumbline::report::sheet::Hands;
 use thumbline::unit::{Beats, Seconds};
 
@@ -271,8 +270,8 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
         Deed::Tap => tap(transport.position, sight, wishes),
         Deed::Undo => wishes.push(Wish::Undo),
         Deed::Redo => wishes.push(Wish::Redo),
-        Deed::Larger => wishes.push(Wish::SetLook(bars::larger(&snapshot.look, 1.15))),
-        Deed::Smaller => wishes.push(Wish::SetLook(bars::larger(&snapshot.look, 1.0 / 1.15))),
+        Deed::Larger => wishes.push(Wish::SetLook(snapshot.look.larger(1.15))),
+        Deed::Smaller => wishes.push(Wish::SetLook(snapshot.look.larger(1.0 / 1.15))),
         Deed::Hairs => sight.hairs = !sight.hairs,
         Deed::Hands => {
             sight.hands = match sight.hands {
@@ -360,7 +359,7 @@ fn on_note(
     let position = snapshot.transport.position;
     match (deed, chosen) {
         (Deed::Add, _) => {
-            let note = bars::added(position, Role::Melody);
+            let note = Note::by_hand(position, Role::Melody);
             wishes.push(Wish::EditNote(NoteEdit::Add { note }));
         }
         (Deed::Next, chosen) => {
@@ -378,7 +377,7 @@ fn on_note(
             let note = &analysis.notes[index];
             let which = NoteAt::of(note);
             match deed {
-                Deed::Hear => wishes.push(bars::hear(note)),
+                Deed::Hear => wishes.push(Wish::hear(note)),
                 Deed::Swap => {
                     let role = match note.role {
                         Role::Bass => Role::Melody,

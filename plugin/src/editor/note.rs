@@ -1,6 +1,5 @@
 //! The chosen note: what is known of it, and how to correct it.
 
-use super::bars;
 use super::keys::{self, Deed};
 use super::sight::{Heard, Sight};
 use super::theme;
@@ -177,7 +176,7 @@ fn corrections(
         ))
         .clicked()
     {
-        let note = bars::added(snapshot.transport.position, note.role);
+        let note = Note::by_hand(snapshot.transport.position, note.role);
         wishes.push(Wish::EditNote(NoteEdit::Add { note }));
     }
 }

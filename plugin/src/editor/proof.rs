@@ -3,7 +3,7 @@
 //! Waveform, where the sound rises and each onset with the error it may have, painted from the same
 //! shapes that the command line draws. Made anew only when what it shows changes.
 
-use super::sight::{Heard, Sight};
+use super::sight::{Proof, Sight};
 use super::theme::Brush;
 use super::transport;
 use crate::snapshot::{RecordingView, Snapshot};
@@ -11,20 +11,8 @@ use crate::wish::Wish;
 use egui::{Panel, Role, Sense, Ui, WidgetInfo, vec2};
 use std::sync::Arc;
 use thumbline::report::bar_picture;
-use thumbline::report::sheet::{Shape, describe};
+use thumbline::report::sheet::describe;
 use thumbline::unit::Seconds;
-
-/// A close-up that is ready to be painted.
-pub struct Proof {
-    heard: Arc<Heard>,
-    bar: i32,
-    size: (f64, f64),
-    from: Seconds,
-    to: Seconds,
-    shapes: Vec<Shape>,
-    /// What it shows, for those who do not see it.
-    told: String,
-}
 
 /// Height of the picture.
 const HEIGHT: f32 = 210.0;

@@ -2,7 +2,6 @@
 //!
 //! Owns the selection and the laid-out page, which is made anew only when what it shows changes.
 
-use super::proof::Proof;
 use crate::snapshot::{Answer, Look, Peaks, Snapshot, TakeView};
 use crate::wish::NoteAt;
 use std::sync::Arc;
@@ -351,4 +350,16 @@ impl Sight {
 pub(super) fn shown_take(snapshot: &Snapshot) -> Option<&TakeView> {
     let shown = |take: &&TakeView| take.shown && take.analysis.is_some();
     snapshot.takes.iter().rev().find(shown)
+}
+
+/// A close-up that is ready to be painted.
+pub struct Proof {
+    pub(super) heard: Arc<Heard>,
+    pub(super) bar: i32,
+    pub(super) size: (f64, f64),
+    pub(super) from: Seconds,
+    pub(super) to: Seconds,
+    pub(super) shapes: Vec<Shape>,
+    /// What it shows, for those who do not see it.
+    pub(super) told: String,
 }

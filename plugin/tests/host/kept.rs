@@ -43,7 +43,7 @@ fn version_1() -> Value {
         "latency_ms": 12.5,
         "learnt": [["play", {"note": 36}], ["loop", {"controller": 64}]],
         "recent": ["/music/tune.wav", "/music/other.wav"],
-        "look": {"ground": "Paper", "zoom": 1.5, "scale": 1.25, "bars_a_row": 2,
+        "look": {"ground": "paper", "zoom": 1.5, "scale": 1.25, "bars_a_row": 2,
                  "cautioned": true, "size": [1000.0, 700.0]},
     })
 }
@@ -102,6 +102,12 @@ fn holds(after: &Value, before: &Value, place: &str) {
                     let found = after.get(key).unwrap_or(&Value::Null);
                     holds(found, value, &format!("{place}/{key}"));
                 }
+            }
+        }
+        (Value::Array(after), Value::Array(before)) => {
+            assert_eq!(after.len(), before.len(), "{place}");
+            for (i, (after, before)) in after.iter().zip(before).enumerate() {
+                holds(after, before, &format!("{place}/{i}"));
             }
         }
         _ => assert_eq!(after, before, "{place}"),
