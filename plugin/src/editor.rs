@@ -8,11 +8,15 @@
 mod along;
 pub mod bars;
 pub mod beats;
+pub mod ends;
+pub mod icon;
 pub mod keys;
 pub mod look;
+pub mod looped;
 pub mod note;
 pub mod overview;
 pub mod page;
+pub mod place;
 pub mod proof;
 pub mod repeats;
 pub mod sight;
@@ -118,7 +122,7 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         Panel::top("heading").frame(pane).show(ui, |ui| {
             heading(ui, snapshot, sight, wishes, wide);
         });
-        if overview::length(snapshot).is_some() {
+        if snapshot.end().is_some() {
             Panel::top("overview").frame(pane).show(ui, |ui| {
                 overview::show(ui, snapshot, sight, wishes);
             });

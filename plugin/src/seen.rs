@@ -41,6 +41,7 @@ pub fn view(state: &State) -> Snapshot {
         recent: session.recent.clone().into(),
         level: LevelView {
             peak: sounding.map_or(0.0, |s| s.peak),
+            input: sounding.map_or(0.0, |s| s.input),
             reduction_db: sounding.map_or(0.0, |s| s.reduction_db),
         },
         notices: state.notices.iter().cloned().collect(),

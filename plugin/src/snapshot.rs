@@ -12,7 +12,7 @@ mod taped;
 
 pub use along::AlongView;
 pub use opened::{AnalysisView, Peaks, RecordingView};
-pub use practice::{ClickRate, Hear, Ladder, PracticeView, RegionView, Snap};
+pub use practice::{ClickRate, End, Hear, Ladder, PracticeView, RegionView, Snap};
 pub use sounding::{DialsView, LevelView, TransportView};
 pub use taped::{Answer, CaptureSource, CaptureView, PageView, TakeView};
 
@@ -20,6 +20,7 @@ use serde_json::{Map, Value};
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::report::sheet::Ground;
+use thumbline::unit::Seconds;
 
 /// Everything a view may draw.
 #[derive(Debug, Clone, Default)]
@@ -62,6 +63,31 @@ pub struct Snapshot {
     pub look: Look,
     /// What each page of the window remembers, by the page's name, in the page's own form.
     pub pages: Arc<Map<String, Value>>,
+}
+
+impl Snapshot {
+    /// Length of the open recording; none while nothing is open.
+    pub fn end(&self) -> Option<Seconds> {
+        let end = match &self.recording {
+            RecordingView::Ready { sound, .. } => sound.end(),
+            _ => Seconds(self.peaks.step.0 * self.peaks.range.len() as f64),
+        };
+        (end.0.is_finite() && end.0 > 0.0).then_some(end)
+    }
+
+    /// Does the ladder lead the speed?
+    pub fn climbs(&self) -> bool {
+        self.practice.ladder.on && self.practice.loop_on && !self.dials.follow
+    }
+
+    /// The speed that is heard: as it was asked for, or where the ladder or the host has brought it.
+    pub fn heard_speed(&self) -> f64 {
+        if self.climbs() || self.dials.follow {
+            self.transport.speed
+        } else {
+            self.dials.speed
+        }
+    }
 }
 
 /// How the window looks, as the player left it.

@@ -283,6 +283,12 @@ pub struct Recorded {
     pub length: Span,
     /// Is every round of the loop judged?
     pub judged: bool,
+    /// Did it begin to play with it, and does it end with the playing?
+    pub plays: bool,
+    /// Once round the loop?
+    pub once: bool,
+    /// Has the loop come to its end?
+    pub over: bool,
 }
 
 /// The program of its own.

@@ -8,6 +8,7 @@ mod hearing;
 mod marking;
 mod mixing;
 mod opening;
+mod recording;
 mod taking;
 mod telling;
 mod ticking;
@@ -70,8 +71,11 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
 
 fn deck(state: &mut State, event: Event, out: &mut Vec<Effect>) {
     match event {
-        Event::Ended => out.push(Effect::Play(false)),
-        Event::Seam { .. } => taking::seam(state, out),
+        Event::Ended => {
+            recording::stopped(state, out);
+            out.push(Effect::Play(false));
+        }
+        Event::Seam { .. } => recording::seam(state, out),
         Event::OutOfReach => state.notice(
             "The host's tempo is too far from the recording's: it plays at 25 to 150 %",
             false,
@@ -161,7 +165,7 @@ fn analysed(state: &mut State, id: JobId, answer: analyse::Answer, out: &mut Vec
         Answer::TakeGone(path) => taking::unheard(state, &path, None),
         Answer::Compared { path, answer } => taking::compared(state, &path, &answer, out),
         Answer::Judged(drift) if state.tape.judging == Some(id) => {
-            taking::judged(state, drift, out);
+            recording::judged(state, drift, out);
         }
         Answer::Failed {
             take: Some(path),
@@ -200,8 +204,8 @@ fn taped(state: &mut State, id: JobId, answer: tape::Answer, out: &mut Vec<Effec
     use tape::Answer;
     let records = state.tape.recording.is_some_and(|r| r.job == id);
     match answer {
-        Answer::NotStarted(why) if records => taking::not_started(state, &why, out),
-        Answer::Along(told) if records => taking::along(state, told),
+        Answer::NotStarted(why) if records => recording::not_started(state, &why, out),
+        Answer::Along(told) if records => recording::along(state, told),
         Answer::Length(length) => {
             if let Some(recorded) = state.tape.recording.as_mut().filter(|r| r.job == id) {
                 recorded.length = length;
@@ -217,9 +221,9 @@ fn taped(state: &mut State, id: JobId, answer: tape::Answer, out: &mut Vec<Effec
             rate,
             before,
             places,
-        } if records => taking::round(state, frames, rate, before, places, out),
+        } if records => recording::round(state, frames, rate, before, places, out),
         Answer::RoundTrip(latency) if state.tape.calibrating == Some(id) => {
-            taking::calibrated(state, latency, out);
+            recording::calibrated(state, latency, out);
         }
         Answer::Found(source, found) => taking::found(state, source, found, out),
         // The answer to a question of before.
@@ -249,7 +253,7 @@ fn broke(state: &mut State, id: JobId, what: &str, out: &mut Vec<Effect>) {
         mixing::made(state, Err(text), out);
         return;
     } else if state.tape.recording.is_some_and(|r| Some(r.job) == id) {
-        taking::not_started(state, what, out);
+        recording::not_started(state, what, out);
         return;
     } else if state.tape.calibrating == id {
         state.tape.calibrating = None;

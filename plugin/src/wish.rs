@@ -3,13 +3,22 @@
 //! A view never carries one out: a wish is a [`Message`](crate::message::Message).
 
 pub use crate::control::Control;
-use crate::snapshot::{ClickRate, Hear, Ladder, Look, Snap};
+use crate::snapshot::{ClickRate, End, Hear, Ladder, Look, Snap, Snapshot};
 use std::path::PathBuf;
 pub use thumbline::analysis::beat::Edit as GridEdit;
 pub use thumbline::analysis::correct::{NoteAt, NoteEdit};
 use thumbline::music::note::Note;
 use thumbline::music::tuning::Tuning;
 use thumbline::unit::{Seconds, Span};
+
+/// Which way something is moved in time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// To before.
+    Earlier,
+    /// To after.
+    Later,
+}
 
 /// One wish.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,6 +63,10 @@ pub enum Wish {
     SetLoop(bool),
     /// Loop this stretch (ends hold on to the current [`Snap`]); none loops the whole recording.
     SetRegion(Option<(Seconds, Seconds)>),
+    /// Loop exactly this stretch, whatever dragged ends hold on to.
+    LoopFromTo(Seconds, Seconds),
+    /// Move an end of the loop to the next beat (or slot) after it, or before it.
+    MoveEnd(End, Snap, Way),
     /// Loop these bars, first and last included.
     SetBars(i32, i32),
     /// Keep the current region under a name.
@@ -100,6 +113,8 @@ pub enum Wish {
     CaptureTrack(bool),
     /// Arm or stop recording an own take.
     CaptureTake(bool),
+    /// One button: count in, play and record an own take; or stop all that.
+    Record(bool),
     /// Draw a take over the sheet, or not.
     ShowTake(usize, bool),
     /// Choose what is heard of the recording.
@@ -127,6 +142,21 @@ pub enum Wish {
 }
 
 impl Wish {
+    /// What makes a speed heard, 0.25 to 1.5: where the ladder leads it is left.
+    pub fn speed(snapshot: &Snapshot, speed: f64) -> Vec<Self> {
+        let ladder = snapshot.practice.ladder;
+        let leave = Self::SetLadder(Ladder {
+            on: false,
+            ..ladder
+        });
+        let speed = Self::SetSpeed(speed.clamp(0.25, 1.5));
+        if snapshot.climbs() {
+            vec![leave, speed]
+        } else {
+            vec![speed]
+        }
+    }
+
     /// What makes a note heard: the sound from just before it, for .25 to 1.2 s.
     pub fn hear(note: &Note) -> Self {
         let from = Seconds((note.time - Span::from_ms(60.0)).0.max(0.0));

@@ -1,5 +1,7 @@
 //! The window, drawn without a display: labels, focus, keys, dragging, every state, corrections.
 
+#[path = "window_loops.rs"]
+mod loops;
 #[path = "window_painting.rs"]
 mod painting;
 #[path = "window_scenes.rs"]
@@ -266,7 +268,7 @@ fn keys_do_what_their_list_says() {
         [Wish::SetSpeed(0.65)]
     );
     assert_eq!(press(&mut harness, none, Key::C), [Wish::SetClick(true)]);
-    assert_eq!(press(&mut harness, none, Key::R), [Wish::CaptureTake(true)]);
+    assert_eq!(press(&mut harness, none, Key::R), [Wish::Record(true)]);
     assert_eq!(
         press(&mut harness, Modifiers::COMMAND, Key::Z),
         [Wish::Undo]

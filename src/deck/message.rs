@@ -111,6 +111,8 @@ pub struct State {
     pub beats_left: u32,
     /// Highest output sample since the last call.
     pub peak: f32,
+    /// Highest sample since the last call of the input that takes are recorded from.
+    pub input: f32,
     /// Most that the limiter took away since the last call, in dB, 0 or more.
     pub reduction_db: f32,
     /// Frames recorded through the tap.
@@ -131,6 +133,7 @@ pub(super) struct Shared {
     pub round: AtomicU32,
     pub beats_left: AtomicU32,
     pub peak: AtomicU32,
+    pub input: AtomicU32,
     pub reduction: AtomicU32,
     pub recorded: AtomicU64,
     pub dropped: AtomicU64,
@@ -153,6 +156,7 @@ impl Shared {
             round: self.round.load(Ordering::Relaxed),
             beats_left: self.beats_left.load(Ordering::Relaxed),
             peak: take(&self.peak),
+            input: take(&self.input),
             reduction_db: take(&self.reduction),
             recorded: self.recorded.load(Ordering::Relaxed),
             dropped: self.dropped.load(Ordering::Relaxed),

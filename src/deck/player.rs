@@ -310,6 +310,7 @@ impl Player {
         for (i, played) in played[..n].iter_mut().enumerate() {
             *played = (left[i] + right[i]) * gain + click[i] * ticks;
         }
+        self.meter(block, from, n);
         self.record(block, (from, n), &played, position, speed);
         self.calibrate(block, from, n, &mut click[..n]);
         for i in 0..n {
@@ -345,6 +346,16 @@ impl Player {
             Some((l, r)) => [l, r].map(|side| side.get(at).copied().map_or(0.0, sound)),
             None => [sound(block.left[at]), sound(block.right[at])],
         }
+    }
+
+    /// How loud the input of takes is, recorded or not.
+    fn meter(&self, block: &Block<'_>, from: usize, n: usize) {
+        let mut peak = 0.0_f32;
+        for at in from..from + n {
+            let [left, right] = Self::take_input(block, at);
+            peak = peak.max(left.abs()).max(right.abs());
+        }
+        Shared::raise(&self.shared.input, peak);
     }
 
     fn record(

@@ -3,16 +3,19 @@
 //! Only visible rows are laid out. Notes, bar numbers and (while beats are moved) beats are
 //! widgets of their own, so that keyboard and screen reader reach them in order of time.
 
+mod asked;
+mod dragged;
+mod looped;
+
 use super::along;
-use super::keys::{self, Deed};
 use super::sight::{Scene, Side, Sight};
 use super::theme::{self, Brush};
 use super::{proof, repeats};
 use crate::snapshot::Snapshot;
-use crate::wish::{GridEdit, NoteAt, NoteEdit, Wish};
+use crate::wish::{NoteAt, NoteEdit, Wish};
 use egui::{CursorIcon, Role, ScrollArea, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::note::{Note, Role as Hand};
-use thumbline::report::sheet::{Ink, Mark, Point, Rect, RowKind, describe, describe_taken};
+use thumbline::report::sheet::{Ink, Mark, Point, RowKind, describe, describe_taken};
 use thumbline::unit::{Beats, Seconds};
 
 /// Draws the sheet.
@@ -43,6 +46,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         let rows = scene
             .sheet
             .visible(f64::from(viewport.min.y), f64::from(viewport.max.y));
+        sight.view = (f64::from(viewport.min.y), f64::from(viewport.max.y));
+        sight.pointed = None;
+        sight.pointed_at = ground.hover_pos().and_then(|at| sheet.time_under(at));
         sheet.ground(ui, &ground, sight, wishes);
         for row in rows.clone() {
             sheet.loop_wash(ui, row, sight);
@@ -63,24 +69,35 @@ fn zoom(ui: &Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     }
 }
 
-/// Where to scroll: to a row that was asked for, or after the sound.
+/// Where to scroll: to a row that was asked for, after the sound while it runs, and to the place it
+/// was brought to while it stands, where that is not in view.
 fn jump(snapshot: &Snapshot, sight: &mut Sight, scene: &Scene, room: f64) -> Option<f64> {
+    let (transport, rows) = (&snapshot.transport, scene.sheet.rows());
+    let moved = sight.stood.replace(transport.position) != Some(transport.position);
     let row = if let Some(row) = sight.reveal.take() {
         row
     } else {
-        if !(snapshot.transport.playing && snapshot.look.follow) {
+        if !snapshot.look.follow || !(transport.playing || moved) {
             sight.followed = None;
             return None;
         }
         let piece = scene.heard.piece();
-        let row = scene.sheet.place(&piece, snapshot.transport.position)?.row;
-        if sight.followed == Some(row) {
+        let row = scene.sheet.place(&piece, transport.position)?.row;
+        let (top, bottom) = sight.view;
+        let area = rows.get(row)?;
+        let seen = area.top >= top && area.top + area.height <= bottom;
+        let stays = if transport.playing {
+            sight.followed == Some(row)
+        } else {
+            seen
+        };
+        if stays {
             return None;
         }
         row
     };
     sight.followed = Some(row);
-    let row = scene.sheet.rows().get(row)?;
+    let row = rows.get(row)?;
     // A third down the page: what comes next matters more than what was.
     Some((row.top - (room - row.height) / 3.0).max(0.0))
 }
@@ -142,137 +159,6 @@ impl View<'_> {
         }
     }
 
-    /// Behind the other mouse button, or a long press: what can be done at a place.
-    fn what_can_be_done(
-        &self,
-        ui: &Ui,
-        ground: &egui::Response,
-        sight: &mut Sight,
-        wishes: &mut Vec<Wish>,
-    ) {
-        if ground.secondary_clicked() || ground.long_touched() {
-            let at = ui.input(|i| i.pointer.interact_pos());
-            sight.asked = at.map(|at| self.on_page(at));
-        }
-        let Some(asked) = sight.asked else {
-            return;
-        };
-        let piece = self.scene.heard.piece();
-        let time = self.scene.sheet.time_at(&piece, asked);
-        let bar = self.scene.sheet.bar_at(asked).copied();
-        let region = self.snapshot.practice.region.as_ref();
-        ground.context_menu(|ui| {
-            let mut chosen: Vec<Wish> = Vec::new();
-            if let Some(time) = time {
-                if ui.button("Play from here").clicked() {
-                    chosen.extend([Wish::Seek(time), Wish::Play(true)]);
-                }
-                let to = region.map(|r| r.to).filter(|to| *to > time);
-                let to = to.unwrap_or(piece.end);
-                if ui.button("Loop from here").clicked() && time < to {
-                    chosen.extend([Wish::SetRegion(Some((time, to))), Wish::SetLoop(true)]);
-                }
-                let from = region.map_or(Seconds(0.0), |r| r.from);
-                if ui.button("Loop up to here").clicked() && from < time {
-                    chosen.extend([Wish::SetRegion(Some((from, time))), Wish::SetLoop(true)]);
-                }
-            }
-            if let Some(bar) = bar {
-                if ui.button(format!("Loop bar {}", bar.number)).clicked() {
-                    chosen.extend([Wish::SetBars(bar.number, bar.number), Wish::SetLoop(true)]);
-                }
-                if ui.button(format!("Bar {} close up", bar.number)).clicked() {
-                    sight.close_up = Some(bar.number);
-                    ui.close();
-                }
-            }
-            if ui.button("A note was missed here").clicked() {
-                let at = egui::pos2(
-                    self.origin.x + asked.x as f32,
-                    self.origin.y + asked.y as f32,
-                );
-                chosen.extend(self.new_note(at).map(Wish::EditNote));
-            }
-            if !chosen.is_empty() {
-                wishes.extend(chosen);
-                ui.close();
-            }
-        });
-    }
-
-    /// The ends of the loop, to be dragged.
-    fn edges(
-        &self,
-        ui: &Ui,
-        rows: &std::ops::Range<usize>,
-        sight: &mut Sight,
-        wishes: &mut Vec<Wish>,
-    ) {
-        let practice = &self.snapshot.practice;
-        let Some(region) = practice.region.as_ref().filter(|_| practice.loop_on) else {
-            return;
-        };
-        let (piece, sheet) = (self.scene.heard.piece(), &self.scene.sheet);
-        for (start, time) in [(true, region.from), (false, region.to)] {
-            // The end belongs to the row that it ends.
-            let shown = if start {
-                time
-            } else {
-                Seconds((time.0 - 1e-4).max(region.from.0))
-            };
-            let Some(place) = sheet.place(&piece, shown).filter(|p| rows.contains(&p.row)) else {
-                continue;
-            };
-            let Some(area) = sheet.row_area(place.row) else {
-                continue;
-            };
-            let top = self.brush(ui).at(Point::new(place.x, area.top + 3.0));
-            let rect = egui::Rect::from_center_size(
-                pos2(top.x, top.y + area.height() as f32 / 2.0 - 3.0),
-                vec2(12.0, area.height() as f32 - 6.0),
-            );
-            let id = ui.scope_id().with(("loop end", start));
-            let handle = ui.interact(rect, id, Sense::drag());
-            let label = if start {
-                "Start of the loop"
-            } else {
-                "End of the loop"
-            };
-            handle.widget_info(|| WidgetInfo::labeled(Role::Slider, true, label));
-            if handle.hovered() || handle.dragged() {
-                let stroke = Stroke::new(4.0, self.ink(Ink::Position));
-                ui.painter().vline(top.x, rect.y_range(), stroke);
-            }
-            if handle.dragged() {
-                sight.edge = Some(start);
-            }
-            if handle.drag_stopped() {
-                sight.edge = None;
-                let to = handle
-                    .interact_pointer_pos()
-                    .and_then(|at| self.time_under(at));
-                let ends = to.map(|to| {
-                    if start {
-                        (to, region.to)
-                    } else {
-                        (region.from, to)
-                    }
-                });
-                if let Some(ends) = ends.filter(|e| e.0 < e.1) {
-                    wishes.push(Wish::SetRegion(Some(ends)));
-                }
-            }
-            let hint = if start {
-                Deed::StartLater
-            } else {
-                Deed::EndLater
-            };
-            handle
-                .on_hover_cursor(CursorIcon::ResizeHorizontal)
-                .on_hover_text(format!("{label}; a beat later with {}", keys::name(hint)));
-        }
-    }
-
     /// A note at a place of a row: above its line a finger's, below it the thumb's.
     fn new_note(&self, at: egui::Pos2) -> Option<NoteEdit> {
         let time = self.time_under(at)?;
@@ -284,59 +170,6 @@ impl View<'_> {
         Some(NoteEdit::Add {
             note: Note::by_hand(time, role),
         })
-    }
-
-    /// Under a row, where it is looped (or being looped).
-    fn loop_wash(&self, ui: &Ui, row: usize, sight: &Sight) {
-        let practice = &self.snapshot.practice;
-        let mut region = practice.region.as_ref().map(|r| (r.from, r.to));
-        let pointer = ui.input(|i| i.pointer.interact_pos());
-        if let Some(from) = sight.loop_from {
-            let to = pointer.and_then(|at| self.time_under(at));
-            region = to.map(|to| if from < to { (from, to) } else { (to, from) });
-        }
-        let Some((from, to)) = region.filter(|_| practice.loop_on || sight.loop_from.is_some())
-        else {
-            return;
-        };
-        let sheet = &self.scene.sheet;
-        let piece = self.scene.heard.piece();
-        let Some(area) = sheet.row_area(row) else {
-            return;
-        };
-        let edge = |time: Seconds| sheet.place(&piece, time).filter(|p| p.row == row);
-        let start = sheet.rows()[row].from();
-        let next = sheet
-            .rows()
-            .get(row + 1)
-            .map_or(piece.end, thumbline::report::sheet::Row::from);
-        if to <= start || from >= next {
-            return;
-        }
-        let left = edge(from).map_or(area.left, |p| p.x);
-        let right = match edge(to) {
-            Some(p) if to < next => p.x,
-            _ => area.right,
-        };
-        let inner = 3.0;
-        let wash = Rect {
-            left,
-            right,
-            top: area.top + inner,
-            bottom: area.bottom - inner,
-        };
-        let brush = self.brush(ui);
-        let rect = brush.area(&wash);
-        ui.painter().rect_filled(rect, 4.0, self.ink(Ink::Wash));
-        let stroke = Stroke::new(2.0, self.ink(Ink::Position));
-        for (shown, x) in [
-            (edge(from).is_some(), rect.left()),
-            (right < area.right || to <= next, rect.right()),
-        ] {
-            if shown {
-                ui.painter().vline(x, rect.y_range(), stroke);
-            }
-        }
     }
 
     fn row(&self, ui: &mut Ui, row: usize, sight: &mut Sight, wishes: &mut Vec<Wish>) {
@@ -424,6 +257,10 @@ impl View<'_> {
         if head.double_clicked() {
             wishes.push(Wish::hear(note));
         }
+        if head.contains_pointer() {
+            sight.pointed = Some(NoteAt::of(note));
+            sight.pointed_at = Some(note.time);
+        }
         if head.dragged()
             && let Some(at) = head.interact_pointer_pos()
             && let Some((_, x)) = self.slot_under(at)
@@ -491,48 +328,6 @@ impl View<'_> {
         let slot = grid.time_at(Beats(index + part / f64::from(parts)))?;
         let place = self.scene.sheet.place(&heard.piece(), slot)?;
         Some((slot, self.origin.x + place.x as f32))
-    }
-
-    /// Beats that can be dragged to where they belong.
-    fn beats(&self, ui: &Ui, row: usize, wishes: &mut Vec<Wish>) {
-        let heard = &self.scene.heard;
-        let (piece, sheet) = (heard.piece(), &self.scene.sheet);
-        let RowKind::Bars(cells) = &sheet.rows()[row].kind else {
-            return;
-        };
-        let line = sheet.line(row).unwrap_or_default();
-        for cell in cells {
-            for beat in 0..cell.beats as usize {
-                let index = cell.first_beat as usize + beat;
-                let Some(at) = heard.analysis.grid.beats().get(index) else {
-                    continue;
-                };
-                let Some(place) = sheet.place(&piece, at.time) else {
-                    continue;
-                };
-                let centre = self.brush(ui).at(Point::new(place.x, line));
-                let rect = egui::Rect::from_center_size(centre, vec2(16.0, 30.0));
-                let handle = ui.interact(rect, ui.scope_id().with(("beat", index)), Sense::drag());
-                let label = format!("Beat {} of bar {}", at.place, at.bar);
-                handle.widget_info(|| WidgetInfo::labeled(Role::Slider, true, &label));
-                let width = if handle.hovered() || handle.dragged() {
-                    4.0
-                } else {
-                    2.5
-                };
-                let stroke = Stroke::new(width, self.ink(Ink::Focus));
-                ui.painter().vline(centre.x, rect.y_range(), stroke);
-                if handle.drag_stopped()
-                    && let Some(to) = handle
-                        .interact_pointer_pos()
-                        .and_then(|p| self.time_under(pos2(p.x, centre.y)))
-                {
-                    let from = at.time;
-                    wishes.push(Wish::EditGrid(GridEdit::DragBeat { from, to }));
-                }
-                handle.on_hover_cursor(CursorIcon::ResizeHorizontal);
-            }
-        }
     }
 
     /// A line through the row in play.

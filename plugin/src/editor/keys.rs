@@ -1,13 +1,15 @@
 //! Keys: what each does, and the one list that tooltips and the help page read.
 
 use super::sight::Sight;
+use crate::snapshot::End::{Finish, Start};
 use crate::snapshot::{CaptureView, Snap, Snapshot};
-use crate::wish::{Control, NoteAt, NoteEdit, Wish};
+use crate::wish::Way::{Earlier, Later};
+use crate::wish::{Control, GridEdit, NoteAt, NoteEdit, Wish};
 use egui::{Key, KeyboardShortcut, Modifiers};
 use thumbline::analysis::Analysis;
 use thumbline::music::note::{Note, Role};
 use thumbline::report::sheet::Hands;
-use thumbline::unit::{Beats, Seconds};
+use thumbline::unit::Seconds;
 
 /// Something a key does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,10 +66,42 @@ pub enum Deed {
     EndEarlier,
     /// The loop ends a beat later.
     EndLater,
+    /// The loop starts an off-beat earlier.
+    StartEarlierSlot,
+    /// The loop starts an off-beat later.
+    StartLaterSlot,
+    /// The loop ends an off-beat earlier.
+    EndEarlierSlot,
+    /// The loop ends an off-beat later.
+    EndLaterSlot,
+    /// The loop starts where the sound is.
+    StartHere,
+    /// The loop ends where the sound is.
+    EndHere,
+    /// To the beat before.
+    BeatBefore,
+    /// To the beat after.
+    BeatAfter,
+    /// To the bar before.
+    BarBefore,
+    /// To the bar after.
+    BarAfter,
+    /// A page of bars back.
+    PageBefore,
+    /// A page of bars on.
+    PageAfter,
+    /// To the start of the loop, or of the recording.
+    ToStart,
+    /// To the last bar.
+    ToEnd,
+    /// Bar 1 starts at the pointer, or where the sound is.
+    BarOne,
+    /// What the page in view is about.
+    Help,
 }
 
 /// Every deed, its keys and what it is called. The first key of a deed is the one tooltips show.
-pub const KEYS: [(Deed, Modifiers, Key, &str); 31] = [
+pub const KEYS: [(Deed, Modifiers, Key, &str); 49] = [
     (Deed::Play, Modifiers::NONE, Key::Space, "Play or stop"),
     (Deed::Play, Modifiers::NONE, Key::P, "Play or stop as well"),
     (Deed::Loop, Modifiers::NONE, Key::L, "Loop on or off"),
@@ -189,6 +223,109 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 31] = [
         Key::ArrowRight,
         "The loop ends a beat later",
     ),
+    (
+        Deed::StartEarlierSlot,
+        Modifiers::ALT,
+        Key::ArrowDown,
+        "The loop starts an off-beat earlier",
+    ),
+    (
+        Deed::StartLaterSlot,
+        Modifiers::ALT,
+        Key::ArrowUp,
+        "The loop starts an off-beat later",
+    ),
+    (
+        Deed::EndEarlierSlot,
+        Modifiers::SHIFT,
+        Key::ArrowDown,
+        "The loop ends an off-beat earlier",
+    ),
+    (
+        Deed::EndLaterSlot,
+        Modifiers::SHIFT,
+        Key::ArrowUp,
+        "The loop ends an off-beat later",
+    ),
+    (
+        Deed::StartHere,
+        Modifiers::NONE,
+        Key::S,
+        "The loop starts here, also while it plays",
+    ),
+    (
+        Deed::EndHere,
+        Modifiers::NONE,
+        Key::F,
+        "The loop finishes here, also while it plays",
+    ),
+    (
+        Deed::BeatBefore,
+        Modifiers::NONE,
+        Key::ArrowLeft,
+        "To the beat before",
+    ),
+    (
+        Deed::BeatAfter,
+        Modifiers::NONE,
+        Key::ArrowRight,
+        "To the beat after",
+    ),
+    (
+        Deed::BarBefore,
+        Modifiers::NONE,
+        Key::ArrowUp,
+        "To the bar before",
+    ),
+    (
+        Deed::BarAfter,
+        Modifiers::NONE,
+        Key::ArrowDown,
+        "To the bar after",
+    ),
+    (
+        Deed::PageBefore,
+        Modifiers::NONE,
+        Key::PageUp,
+        "As many bars back as are in view",
+    ),
+    (
+        Deed::PageAfter,
+        Modifiers::NONE,
+        Key::PageDown,
+        "As many bars on as are in view",
+    ),
+    (
+        Deed::ToStart,
+        Modifiers::NONE,
+        Key::Home,
+        "To the start of the loop, or of the recording",
+    ),
+    (Deed::ToEnd, Modifiers::NONE, Key::End, "To the last bar"),
+    (
+        Deed::BarOne,
+        Modifiers::NONE,
+        Key::Num1,
+        "Bar 1 starts at the pointer, or where the sound is",
+    ),
+    (
+        Deed::Help,
+        Modifiers::NONE,
+        Key::F1,
+        "What the page in view is about",
+    ),
+    (
+        Deed::Help,
+        Modifiers::NONE,
+        Key::Questionmark,
+        "What the page in view is about",
+    ),
+    (
+        Deed::Help,
+        Modifiers::SHIFT,
+        Key::Questionmark,
+        "What the page in view is about",
+    ),
 ];
 
 /// A deed's first key as text: `Space`, `Ctrl+Z`.
@@ -218,6 +355,11 @@ pub fn text(modifiers: Modifiers, key: Key) -> String {
         Key::Equals => "=",
         Key::Comma => ",",
         Key::Period => ".",
+        Key::Questionmark => "?",
+        Key::ArrowLeft => "Left",
+        Key::ArrowRight => "Right",
+        Key::ArrowUp => "Up",
+        Key::ArrowDown => "Down",
         other => other.name(),
     });
     parts.join("+")
@@ -239,7 +381,12 @@ pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
             3 - u8::from(m.shift) - u8::from(m.command) - u8::from(m.alt)
         });
         for &&(deed, modifiers, key, _) in &keys {
-            let taken = focused && key == Key::Space;
+            // Arrows go from control to control where one has the focus.
+            let step = matches!(
+                key,
+                Key::ArrowLeft | Key::ArrowRight | Key::ArrowUp | Key::ArrowDown
+            );
+            let taken = focused && (key == Key::Space || step && modifiers.is_none());
             if !taken && input.consume_shortcut(&KeyboardShortcut::new(modifiers, key)) {
                 deeds.push(deed);
             }
@@ -252,22 +399,23 @@ pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
 
 /// What a deed wishes.
 pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    let transport = &snapshot.transport;
-    let speed = |by: f64| {
-        let speed = (snapshot.dials.speed * 20.0 + by).round() / 20.0;
-        Wish::SetSpeed(speed.clamp(0.25, 1.5))
+    let playing = snapshot.transport.playing;
+    let position = snapshot.transport.position;
+    let speed = |by: f64, wishes: &mut Vec<Wish>| {
+        let speed = (snapshot.heard_speed() * 20.0 + by).round() / 20.0;
+        wishes.extend(Wish::speed(snapshot, speed));
     };
     match deed {
-        Deed::Play => wishes.push(Wish::Play(!transport.playing)),
+        Deed::Play => wishes.push(Wish::Play(!playing)),
         Deed::Loop => wishes.push(Wish::SetLoop(!snapshot.practice.loop_on)),
-        Deed::Slower => wishes.push(speed(-1.0)),
-        Deed::Faster => wishes.push(speed(1.0)),
+        Deed::Slower => speed(-1.0, wishes),
+        Deed::Faster => speed(1.0, wishes),
         Deed::Click => wishes.push(Wish::SetClick(!snapshot.dials.click)),
         Deed::Take => {
             let off = snapshot.capture == CaptureView::Off;
-            wishes.push(Wish::CaptureTake(off));
+            wishes.push(Wish::Record(off));
         }
-        Deed::Tap => tap(transport.position, sight, wishes),
+        Deed::Tap => tap(position, sight, wishes),
         Deed::Undo => wishes.push(Wish::Undo),
         Deed::Redo => wishes.push(Wish::Redo),
         Deed::Larger => wishes.push(Wish::SetLook(snapshot.look.larger(1.15))),
@@ -281,10 +429,28 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
             }
         }
         Deed::CloseUp => close_up(snapshot, sight),
-        Deed::StartEarlier => move_loop(snapshot, (-1.0, 0.0), wishes),
-        Deed::StartLater => move_loop(snapshot, (1.0, 0.0), wishes),
-        Deed::EndEarlier => move_loop(snapshot, (0.0, -1.0), wishes),
-        Deed::EndLater => move_loop(snapshot, (0.0, 1.0), wishes),
+        Deed::StartEarlier => wishes.push(Wish::MoveEnd(Start, Snap::Beat, Earlier)),
+        Deed::StartLater => wishes.push(Wish::MoveEnd(Start, Snap::Beat, Later)),
+        Deed::EndEarlier => wishes.push(Wish::MoveEnd(Finish, Snap::Beat, Earlier)),
+        Deed::EndLater => wishes.push(Wish::MoveEnd(Finish, Snap::Beat, Later)),
+        Deed::StartEarlierSlot => wishes.push(Wish::MoveEnd(Start, Snap::Slot, Earlier)),
+        Deed::StartLaterSlot => wishes.push(Wish::MoveEnd(Start, Snap::Slot, Later)),
+        Deed::EndEarlierSlot => wishes.push(Wish::MoveEnd(Finish, Snap::Slot, Earlier)),
+        Deed::EndLaterSlot => wishes.push(Wish::MoveEnd(Finish, Snap::Slot, Later)),
+        Deed::StartHere | Deed::EndHere => end_here(deed, snapshot, wishes),
+        Deed::BeatBefore
+        | Deed::BeatAfter
+        | Deed::BarBefore
+        | Deed::BarAfter
+        | Deed::PageBefore
+        | Deed::PageAfter
+        | Deed::ToStart
+        | Deed::ToEnd => wishes.extend(goal(deed, snapshot, sight).map(Wish::Seek)),
+        Deed::BarOne => {
+            let at = sight.pointed_at.unwrap_or(position);
+            wishes.push(Wish::EditGrid(GridEdit::BarOne { at }));
+        }
+        Deed::Help => sight.help = !sight.help,
         Deed::Previous
         | Deed::Next
         | Deed::Hear
@@ -316,36 +482,78 @@ fn close_up(snapshot: &Snapshot, sight: &mut Sight) {
     sight.close_up = holds.or(bars.first()).map(|b| b.number);
 }
 
-/// Moves the ends of the loop by beats.
-fn move_loop(snapshot: &Snapshot, (start, end): (f64, f64), wishes: &mut Vec<Wish>) {
-    let practice = &snapshot.practice;
-    let grid = snapshot.analysis.ready().map(|a| &a.grid);
-    let (Some(region), Some(grid)) = (practice.region.as_ref(), grid) else {
-        return;
-    };
-    let moved = |time: Seconds, by: f64| {
-        let at = grid.beat_at(time)?;
-        grid.time_at(Beats(at.0.round() + by))
-    };
-    let from = if start == 0.0 {
-        Some(region.from)
+/// An end of the loop where the sound is: set while it plays, by ear.
+fn end_here(deed: Deed, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+    let at = snapshot.transport.position;
+    let region = snapshot.practice.region.as_ref();
+    let end = snapshot.end().unwrap_or(at);
+    let (from, to) = if deed == Deed::StartHere {
+        (
+            at,
+            region.map(|r| r.to).filter(|to| *to > at).unwrap_or(end),
+        )
     } else {
-        moved(region.from, start)
+        (
+            region
+                .map(|r| r.from)
+                .filter(|from| *from < at)
+                .unwrap_or_default(),
+            at,
+        )
     };
-    let to = if end == 0.0 {
-        Some(region.to)
-    } else {
-        moved(region.to, end)
-    };
-    if let (Some(from), Some(to)) = (from, to)
-        && from < to
-    {
-        let region = Some((Seconds(from.0.max(0.0)), to));
-        // By a beat, whatever dragged ends hold on to.
-        wishes.push(Wish::SetSnap(Snap::Beat));
-        wishes.push(Wish::SetRegion(region));
-        wishes.push(Wish::SetSnap(practice.snap));
+    if from < to {
+        wishes.extend([Wish::SetRegion(Some((from, to))), Wish::SetLoop(true)]);
     }
+}
+
+/// Where a step through the recording leads.
+fn goal(deed: Deed, snapshot: &Snapshot, sight: &Sight) -> Option<Seconds> {
+    /// A step of a recording without a beat, and how many of them go on a page.
+    const STEP: f64 = 2.0;
+    const MANY: usize = 8;
+    let at = snapshot.transport.position;
+    let end = snapshot.end()?;
+    let practice = &snapshot.practice;
+    let looped = practice.region.as_ref().filter(|_| practice.loop_on);
+    let grid = snapshot.analysis.ready().map(|a| &a.grid);
+    let bars = grid.map(|g| g.bars()).unwrap_or_default();
+    let places: Vec<Seconds> = match (deed, grid) {
+        (Deed::ToStart, _) => return Some(looped.map_or(Seconds(0.0), |r| r.from)),
+        (Deed::ToEnd, _) => {
+            let last = bars.last().map_or(end, |bar| bar.start);
+            return Some(looped.map_or(last, |r| Seconds((r.to.0 - 0.5).max(r.from.0))));
+        }
+        (Deed::BeatBefore | Deed::BeatAfter, Some(grid)) if !grid.is_empty() => {
+            grid.beats().iter().map(|b| b.time).collect()
+        }
+        _ if !bars.is_empty() => bars.iter().map(|b| b.start).collect(),
+        _ => (0..)
+            .map(|i| Seconds(STEP * f64::from(i)))
+            .take_while(|t| *t < end)
+            .collect(),
+    };
+    let page = sight.bars_in_view().unwrap_or(MANY);
+    // A hair before the next place is still here: the sound stands a little off what was asked for.
+    let here = places.partition_point(|p| p.0 <= at.0 + 0.02);
+    let index = match deed {
+        Deed::BeatAfter | Deed::BarAfter => here,
+        Deed::PageAfter => (here + page)
+            .saturating_sub(1)
+            .min(places.len().checked_sub(1)?),
+        Deed::PageBefore => here.saturating_sub(page + 1),
+        _ => {
+            let on = here.checked_sub(1)?;
+            // While it plays, a step back leads to the place before the one just passed.
+            let close = (at - places[on]).0
+                < if snapshot.transport.playing {
+                    0.3
+                } else {
+                    0.05
+                };
+            if close { on.checked_sub(1)? } else { on }
+        }
+    };
+    places.get(index).copied()
 }
 
 fn on_note(
@@ -355,7 +563,9 @@ fn on_note(
     sight: &mut Sight,
     wishes: &mut Vec<Wish>,
 ) {
-    let chosen = sight.chosen_in(analysis);
+    let pointed = sight.pointed.filter(|_| deed == Deed::Swap);
+    let pointed = pointed.and_then(|note| note.find(&analysis.notes));
+    let chosen = pointed.or_else(|| sight.chosen_in(analysis));
     let position = snapshot.transport.position;
     match (deed, chosen) {
         (Deed::Add, _) => {
@@ -407,7 +617,6 @@ const REST: f64 = 2.5;
 
 /// A tap at a place of the recording. The first of a series is kept back: one tap is no beat.
 fn tap(at: Seconds, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    use crate::wish::GridEdit;
     let fresh = sight
         .taps
         .last()

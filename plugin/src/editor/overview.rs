@@ -2,13 +2,14 @@
 //!
 //! Click to go there, drag to loop; with the keyboard, arrows step through it.
 
+use super::ends::{self, looped, ordered};
 use super::sight::{Scene, Sight};
 use super::theme;
-use crate::snapshot::{AnalysisView, RecordingView, Snapshot};
+use crate::snapshot::{AnalysisView, End, Snapshot};
 use crate::wish::Wish;
 use egui::{
-    Align2, EventFilter, FontId, Key, Painter, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInfo,
-    pos2, vec2,
+    Align2, CursorIcon, EventFilter, FontId, Key, Painter, Rect, Role, Sense, Stroke, StrokeKind,
+    Ui, WidgetInfo, pos2, vec2,
 };
 use thumbline::report::sheet::{BarCell, Ground, Ink, RowKind};
 use thumbline::unit::{Seconds, Span};
@@ -18,18 +19,9 @@ const HEIGHT: f32 = 46.0;
 /// What an arrow key steps by.
 const STEP: Span = Span(2.0);
 
-/// Length of the open recording; none while nothing is open.
-pub fn length(snapshot: &Snapshot) -> Option<Seconds> {
-    let end = match &snapshot.recording {
-        RecordingView::Ready { sound, .. } => sound.end(),
-        _ => Seconds(snapshot.peaks.step.0 * snapshot.peaks.range.len() as f64),
-    };
-    (end.0.is_finite() && end.0 > 0.0).then_some(end)
-}
-
 /// Draws the strip.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    let Some(end) = length(snapshot) else {
+    let Some(end) = snapshot.end() else {
         return;
     };
     let size = vec2(ui.available_width(), HEIGHT);
@@ -48,7 +40,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         let share = ((at.x - strip.left()) / strip.width()).clamp(0.0, 1.0);
         Seconds(f64::from(share) * end.0)
     };
-    let region = practice.region.as_ref().map(|r| (r.from, r.to));
+    let region = looped(practice, sight);
     let drawn = dragging.zip(pointer.map(under)).map(ordered);
     if let Some((from, to)) = drawn.or(region.filter(|_| practice.loop_on)) {
         let area = Rect::from_x_y_ranges(x(from)..=x(to).max(x(from) + 2.0), strip.y_range());
@@ -87,6 +79,25 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         painter.rect_stroke(strip, 3.0, stroke, StrokeKind::Inside);
     }
 
+    if let Some(region) = region.filter(|_| practice.loop_on) {
+        for (end, at) in [(End::Start, region.0), (End::Finish, region.1)] {
+            let spot = Rect::from_center_size(pos2(x(at), strip.center().y), vec2(10.0, HEIGHT));
+            let id = ui
+                .scope_id()
+                .with(("end in the overview", end == End::Start));
+            let handle = ui.interact(spot, id, Sense::drag());
+            let (name, _) = ends::told(end);
+            handle.widget_info(|| {
+                WidgetInfo::labeled(Role::Slider, true, format!("{name}, in the overview"))
+            });
+            let to = handle.interact_pointer_pos().map(under);
+            let now = practice.region.as_ref().map_or(region, |r| (r.from, r.to));
+            ends::drag(&handle, end, to, now, sight, wishes);
+            handle
+                .on_hover_cursor(CursorIcon::ResizeHorizontal)
+                .on_hover_text(name);
+        }
+    }
     if response.drag_started() {
         let origin = ui.input(|i| i.pointer.press_origin());
         sight.loop_from = origin.map(under);
@@ -167,8 +178,4 @@ fn landmarks(
             painter.text(place, Align2::LEFT_TOP, text.trim(), font.clone(), ink);
         }
     }
-}
-
-fn ordered((a, b): (Seconds, Seconds)) -> (Seconds, Seconds) {
-    if a < b { (a, b) } else { (b, a) }
 }

@@ -1,5 +1,5 @@
-//! What stays in view above the rows: what everything is told against, whose notes are shown, where
-//! the sound is, and the strip of what repeats.
+//! What stays in view above the rows: what everything is told against, whose notes are shown, and the
+//! strip of what repeats.
 //!
 //! Each place of the strip is a control of its own: resting on it lights up its notes in the rows.
 
@@ -35,8 +35,6 @@ pub fn show(
         if every.on_hover_text(hint).clicked() {
             keys::perform(Deed::Hairs, snapshot, sight, wishes);
         }
-        ui.separator();
-        ui.weak(place(snapshot, scene));
     });
     let piece = scene.heard.piece();
     let height = scene.sheet.repeats_height(&piece) as f32;
@@ -110,20 +108,5 @@ fn hands(ui: &mut Ui, sight: &mut Sight) {
         if ui.selectable_label(sight.hands == hands, name).clicked() {
             sight.hands = hands;
         }
-    }
-}
-
-/// Bar, beat and time of the sound.
-fn place(snapshot: &Snapshot, scene: &Scene) -> String {
-    let at = snapshot.transport.position;
-    let minutes = (at.0.max(0.0) / 60.0).floor();
-    let time = format!("{minutes:.0}:{:04.1}", at.0.max(0.0) - 60.0 * minutes);
-    let grid = &scene.heard.analysis.grid;
-    let beats = grid.beats();
-    let index = beats.partition_point(|b| b.time <= at);
-    let beat = index.checked_sub(1).and_then(|i| beats.get(i));
-    match beat.filter(|_| grid.beat_at(at).is_some()) {
-        Some(beat) => format!("bar {}, beat {}  ·  {time}", beat.bar, beat.place),
-        None => time,
     }
 }

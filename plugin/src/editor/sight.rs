@@ -2,14 +2,14 @@
 //!
 //! Owns the selection and the laid-out page, which is made anew only when what it shows changes.
 
-use crate::snapshot::{Answer, Look, Peaks, Snapshot, TakeView};
+use crate::snapshot::{Answer, End, Look, Peaks, Snapshot, TakeView};
 use crate::wish::NoteAt;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::compare::Model;
 use thumbline::music::note::Note;
 use thumbline::report::sheet::{
-    Hands, Options, Piece, Point, Repeat, Sentence, Shape, Sheet, Take, sentences,
+    Hands, Options, Piece, Point, Repeat, RowKind, Sentence, Shape, Sheet, Take, sentences,
 };
 use thumbline::timing::{self, Drift, Reference, measure, measure_pinned};
 use thumbline::unit::{Beats, Seconds};
@@ -51,6 +51,8 @@ pub struct Sight {
     pub path: String,
     /// The name of a region being typed.
     pub region_name: String,
+    /// The looped stretch, while it is being typed.
+    pub loop_text: Option<String>,
     /// A loop being drawn: where it was begun.
     pub loop_from: Option<Seconds>,
     /// Row in play when it was last followed.
@@ -67,8 +69,18 @@ pub struct Sight {
     pub close_up: Option<i32>,
     /// Where the sheet was asked what can be done there.
     pub asked: Option<Point>,
-    /// An end of the loop being dragged: the start?
-    pub edge: Option<bool>,
+    /// An end of the loop being dragged, and where it has come.
+    pub dragged: Option<(End, Seconds)>,
+    /// The note under the pointer.
+    pub pointed: Option<NoteAt>,
+    /// The place of the sheet under the pointer.
+    pub pointed_at: Option<Seconds>,
+    /// Is what the page in view is about shown?
+    pub help: bool,
+    /// Where the sound was when the sheet was drawn last.
+    pub stood: Option<Seconds>,
+    /// Upper and lower end of what is seen of the sheet.
+    pub view: (f64, f64),
     pub(super) proof: Option<Arc<Proof>>,
     scene: Option<Arc<Scene>>,
     heard: Option<Arc<Heard>>,
@@ -294,6 +306,19 @@ impl Sight {
     pub fn latest(&mut self, snapshot: &Snapshot) -> Option<Arc<Scene>> {
         let width = self.scene.as_ref()?.options.width;
         self.scene(snapshot, width)
+    }
+
+    /// How many bars are wholly in view.
+    pub fn bars_in_view(&self) -> Option<usize> {
+        let scene = self.scene.as_ref()?;
+        let (top, bottom) = self.view;
+        let rows = scene.sheet.rows().iter();
+        let seen = rows.filter(|r| r.top >= top && r.top + r.height <= bottom);
+        let bars = seen.map(|r| match &r.kind {
+            RowKind::Bars(cells) => cells.len(),
+            RowKind::Free { .. } => 0,
+        });
+        Some(bars.sum::<usize>().max(1))
     }
 
     /// The recording's outline, made once.

@@ -1,14 +1,17 @@
-//! The bar at the bottom: run, loop, speed and ladder, click, pitch, own takes, levels.
+//! The bar at the bottom: run, loop, record, speed, ladder, click; where the sound is; levels.
 //!
-//! Large targets, each with its key in the tooltip.
+//! Large targets in fixed places, each with its key in the tooltip.
 
+use super::icon::{Icon, Push};
 use super::keys::{self, Deed};
 use super::sight::Sight;
 use super::theme::{self, TARGET};
-use crate::snapshot::{CaptureView, ClickRate, Hear, Ladder, Snapshot};
+use super::{looped, place};
+use crate::snapshot::{CaptureView, ClickRate, Hear, Ladder, LevelView, Snapshot};
 use crate::wish::Wish;
-use egui::{Button, DragValue, RichText, Role, Ui, WidgetInfo, vec2};
-use thumbline::report::sheet::Ink;
+use egui::{Button, DragValue, RichText, Role, ScrollArea, Ui, WidgetInfo, vec2};
+use thumbline::report::sheet::{Ground, Ink};
+use thumbline::unit::Seconds;
 
 /// A button large enough for a hurried finger.
 pub fn large(ui: &mut Ui, on: bool, label: &str, hint: &str, deed: Option<Deed>) -> bool {
@@ -23,73 +26,195 @@ pub fn large(ui: &mut Ui, on: bool, label: &str, hint: &str, deed: Option<Deed>)
     .clicked()
 }
 
-/// Draws the bar.
+/// Room between two buttons of the bar.
+const GAP: f32 = 4.0;
+/// Height of the small controls below the large ones.
+const LOW: f32 = 26.0;
+
+/// Draws the bar: the run of play in large buttons, below it where the sound is and what is looped.
+/// Every control has its place whatever the others show; where the window is too narrow the bar is
+/// moved sideways, it never wraps.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().item_spacing.x = 6.0;
-        ui.spacing_mut().interact_size.y = TARGET;
-        run(ui, snapshot, sight, wishes);
-        ui.separator();
-        speed(ui, snapshot, sight, wishes);
-        ladder(ui, snapshot, wishes);
-        ui.separator();
-        click(ui, snapshot, sight, wishes);
-        ui.separator();
-        pitch(ui, snapshot, wishes);
-        balance(ui, snapshot, wishes);
-        ui.separator();
-        take(ui, snapshot, sight, wishes);
-        level(ui, snapshot);
+    let area = ScrollArea::horizontal()
+        .id_salt("run of play")
+        .auto_shrink([false, true]);
+    area.show(ui, |ui| {
+        ui.spacing_mut().item_spacing = vec2(GAP, 6.0);
+        ui.horizontal(|ui| {
+            run(ui, snapshot, sight, wishes);
+            speed(ui, snapshot, sight, wishes);
+            pace(ui, snapshot, sight, wishes);
+        });
+        ui.horizontal(|ui| {
+            ui.spacing_mut().interact_size.y = LOW;
+            place(ui, snapshot);
+            looped::show(ui, snapshot, sight, wishes);
+            practice(ui, snapshot, wishes);
+            counts(ui, snapshot, wishes);
+            balance(ui, snapshot, wishes);
+            levels(ui, snapshot);
+        });
     });
 }
 
+/// Run, loop, record.
 fn run(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let transport = &snapshot.transport;
-    let label = match (transport.playing, transport.count_in) {
+    let playing = transport.playing;
+    let text = match (playing, transport.count_in) {
         (_, Some(left)) => format!("In {left}"),
         (true, None) => "Stop".to_owned(),
         (false, None) => "Play".to_owned(),
     };
-    let hint = "Play or stop; P works too";
-    if large(ui, transport.playing, &label, hint, Some(Deed::Play)) {
+    let play = Push {
+        on: playing,
+        icon: Some(if playing { Icon::Stop } else { Icon::Play }),
+        deed: Some(Deed::Play),
+        ..Push::new(vec2(84.0, TARGET), &text, "Play or stop; P works too")
+    };
+    if play.show(ui) {
         keys::perform(Deed::Play, snapshot, sight, wishes);
     }
-    let on = snapshot.practice.loop_on;
-    if large(ui, on, "Loop", "Loop the marked stretch", Some(Deed::Loop)) {
+    let looped = Push {
+        on: snapshot.practice.loop_on,
+        icon: Some(Icon::Loop),
+        deed: Some(Deed::Loop),
+        ..Push::new(
+            vec2(74.0, TARGET),
+            "Loop",
+            "Loop the marked stretch, or the whole recording where none is marked",
+        )
+    };
+    if looped.show(ui) {
         keys::perform(Deed::Loop, snapshot, sight, wishes);
     }
+    take(ui, snapshot, sight, wishes);
 }
 
 fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    if large(ui, false, "–", "Slower by 5 %", Some(Deed::Slower)) {
+    let step = vec2(TARGET, TARGET);
+    if (Push {
+        deed: Some(Deed::Slower),
+        ..Push::new(step, "–", "Slower by 5 %")
+    })
+    .show(ui)
+    {
         keys::perform(Deed::Slower, snapshot, sight, wishes);
     }
-    let mut percent = snapshot.dials.speed * 100.0;
+    let heard = snapshot.heard_speed();
+    let mut percent = heard * 100.0;
     let value = DragValue::new(&mut percent)
         .range(25.0..=150.0)
         .speed(0.5)
         .fixed_decimals(0)
         .suffix(" %");
-    let field = ui
-        .add_sized(vec2(64.0, TARGET), value)
-        .on_hover_text("Speed, at the recording's own pitch");
+    let hint = if snapshot.climbs() {
+        "The speed you hear: the ladder leads. Choosing one here leaves the ladder."
+    } else {
+        "The speed you hear, at the recording's own pitch"
+    };
+    let field = ui.add_sized(vec2(58.0, TARGET), value).on_hover_text(hint);
     field.widget_info(|| WidgetInfo {
         label: Some("Speed in percent".to_owned()),
         ..WidgetInfo::drag_value(true, percent)
     });
     if field.changed() {
-        wishes.push(Wish::SetSpeed(percent / 100.0));
+        wishes.extend(Wish::speed(snapshot, percent / 100.0));
     }
-    if large(ui, false, "+", "Faster by 5 %", Some(Deed::Faster)) {
+    if (Push {
+        deed: Some(Deed::Faster),
+        ..Push::new(step, "+", "Faster by 5 %")
+    })
+    .show(ui)
+    {
         keys::perform(Deed::Faster, snapshot, sight, wishes);
     }
     for preset in [50.0, 60.0, 75.0, 100.0] {
-        let on = (snapshot.dials.speed * 100.0 - preset).abs() < 0.5;
         let label = format!("{preset:.0} %");
-        if large(ui, on, &label, &format!("Speed {preset:.0} %"), None) {
-            wishes.push(Wish::SetSpeed(preset / 100.0));
+        let hint = format!("Speed {preset:.0} %");
+        let button = Push {
+            on: (heard * 100.0 - preset).abs() < 0.5,
+            ..Push::new(vec2(46.0, TARGET), &label, &hint)
+        };
+        if button.show(ui) {
+            wishes.extend(Wish::speed(snapshot, preset / 100.0));
         }
     }
+}
+
+/// Ladder and click.
+fn pace(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    let ladder = snapshot.practice.ladder;
+    let steps = Push {
+        on: ladder.on,
+        icon: Some(Icon::Ladder),
+        ..Push::new(
+            vec2(82.0, TARGET),
+            "Ladder",
+            "Speed the loop up step by step; its steps are behind Practice",
+        )
+    };
+    if steps.show(ui) {
+        let on = !ladder.on;
+        wishes.push(Wish::SetLadder(Ladder { on, ..ladder }));
+        if on && !snapshot.practice.loop_on {
+            // It climbs from round to round: without a loop there are none.
+            wishes.push(Wish::SetLoop(true));
+        }
+    }
+    let click = Push {
+        on: snapshot.dials.click,
+        icon: Some(Icon::Click),
+        deed: Some(Deed::Click),
+        ..Push::new(
+            vec2(70.0, TARGET),
+            "Click",
+            "A click on the beat of the recording",
+        )
+    };
+    if click.show(ui) {
+        keys::perform(Deed::Click, snapshot, sight, wishes);
+    }
+}
+
+/// Bar, beat and time of the sound, and which time round the loop it is.
+fn place(ui: &mut Ui, snapshot: &Snapshot) {
+    let at = snapshot.transport.position;
+    let grid = snapshot.analysis.ready().map(|a| &a.grid);
+    let beat = grid.and_then(|grid| place::beat(grid, at));
+    let time = place::clock(at);
+    let text = match beat {
+        Some(beat) => format!("bar {}.{}  {time}", beat.bar, beat.place),
+        None => time,
+    };
+    let hint = "Where the sound is: bar.beat and minutes. Arrow keys go by beats and bars";
+    cell(ui, 124.0, RichText::new(text).strong()).on_hover_text(hint);
+    cell(ui, 84.0, RichText::new(rounds(snapshot)).weak());
+}
+
+/// "round 2 of 4"; nothing while nothing goes round.
+fn rounds(snapshot: &Snapshot) -> String {
+    let (transport, practice) = (&snapshot.transport, &snapshot.practice);
+    let round = transport.round;
+    if !transport.playing || !practice.loop_on || round == 0 {
+        return String::new();
+    }
+    let ladder = practice.ladder;
+    if snapshot.climbs() && ladder.within_ms.is_none() {
+        let of = ladder.rounds.max(1);
+        return format!("round {} of {of}", (round - 1) % of + 1);
+    }
+    format!("round {round}")
+}
+
+/// A text in a place of its own.
+fn cell(ui: &mut Ui, width: f32, text: RichText) -> egui::Response {
+    let layout = egui::Layout::left_to_right(egui::Align::Center);
+    let inside = ui.allocate_ui_with_layout(vec2(width, LOW), layout, |ui| {
+        ui.set_width(width);
+        ui.add(egui::Label::new(text).truncate())
+    });
+    inside.inner
 }
 
 /// A number with its name before it; was it changed?
@@ -101,19 +226,9 @@ fn labelled(ui: &mut Ui, label: &str, field: DragValue) -> bool {
     .inner
 }
 
-/// The ladder's switch, and its settings behind a menu.
-fn ladder(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+/// Ways to practise, and the ladder's steps.
+fn practice(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     let ladder = snapshot.practice.ladder;
-    let label = if ladder.on {
-        format!("Ladder {:.0} %", snapshot.transport.speed * 100.0)
-    } else {
-        "Ladder".to_owned()
-    };
-    let hint = "Speed the loop up step by step";
-    if large(ui, ladder.on, &label, hint, None) {
-        let on = !ladder.on;
-        wishes.push(Wish::SetLadder(Ladder { on, ..ladder }));
-    }
     ui.menu_button("Practice", |ui| {
         set_ups(ui, snapshot, wishes);
         ui.label("The ladder");
@@ -154,11 +269,8 @@ fn ladder(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     .on_hover_text("Ways to practise, and the ladder's steps");
 }
 
-fn click(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    let hint = "A click on the beat of the recording";
-    if large(ui, snapshot.dials.click, "Click", hint, Some(Deed::Click)) {
-        keys::perform(Deed::Click, snapshot, sight, wishes);
-    }
+/// How the click counts, and what comes before and between rounds.
+fn counts(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     ui.menu_button("Counts", |ui| {
         ui.label("Click");
         for (rate, name) in [
@@ -196,28 +308,15 @@ fn click(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<W
     .on_hover_text("How the click counts, count-in, rest between rounds");
 }
 
+/// Pitch, the speed unchanged.
 fn pitch(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     let mut pitch = snapshot.dials.pitch;
     let value = DragValue::new(&mut pitch)
         .range(-12.0..=12.0)
         .speed(0.05)
         .max_decimals(2)
-        .prefix("Pitch ")
-        .custom_formatter(|v, _| {
-            if v == 0.0 {
-                "0".to_owned()
-            } else {
-                format!("{v:+.2}")
-            }
-        });
-    let field = ui
-        .add_sized(vec2(92.0, TARGET), value)
-        .on_hover_text("Pitch in semitones, speed unchanged");
-    field.widget_info(|| WidgetInfo {
-        label: Some("Pitch in semitones".to_owned()),
-        ..WidgetInfo::drag_value(true, pitch)
-    });
-    if field.changed() {
+        .suffix(" semitones");
+    if labelled(ui, "Pitch", value) {
         wishes.push(Wish::SetPitch(pitch));
     }
 }
@@ -251,6 +350,7 @@ fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
                 .suffix(" dB");
             labelled(ui, label, field).then_some(value)
         };
+        pitch(ui, snapshot, wishes);
         if let Some(db) = level(ui, "Level", snapshot.dials.gain_db, -24.0, 24.0) {
             wishes.push(Wish::SetGain(db));
         }
@@ -266,7 +366,7 @@ fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         }
     })
     .response
-    .on_hover_text("Thumb against fingers, which side is heard, and how loud");
+    .on_hover_text("Thumb against fingers, which side is heard, pitch, and how loud");
 }
 
 /// Thumb against fingers in what is heard.
@@ -306,40 +406,88 @@ fn set_ups(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     ui.separator();
 }
 
+/// One button: counts in, records, plays along; again to stop.
 fn take(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    let (on, label) = match snapshot.capture {
-        CaptureView::Off => (false, "Record".to_owned()),
-        CaptureView::Armed(_) => (true, "Ready".to_owned()),
-        CaptureView::Running { length, .. } => (true, format!("Recording {:.0} s", length.0)),
-        CaptureView::Calibrating => (true, "Listening".to_owned()),
+    let (text, name) = match (snapshot.capture, snapshot.transport.count_in) {
+        (CaptureView::Off, _) => ("Record".to_owned(), "Record".to_owned()),
+        (CaptureView::Calibrating, _) => (
+            "Listening".to_owned(),
+            "Listening for the clicks".to_owned(),
+        ),
+        (_, Some(left)) => (
+            format!("In {left}"),
+            format!("Recording starts in {left} beats"),
+        ),
+        (CaptureView::Armed(_), None) => (
+            "Ready".to_owned(),
+            "Ready: recording starts when the recording runs".to_owned(),
+        ),
+        (CaptureView::Running { length, .. }, None) => {
+            let time = place::clock(Seconds(length.0));
+            (time.clone(), format!("Recording, {time}"))
+        }
     };
-    let hint = "Record yourself against the recording; again to stop and see your drift";
-    if large(ui, on, &label, hint, Some(Deed::Take)) {
+    let on = snapshot.capture != CaptureView::Off;
+    let button = Push {
+        on,
+        icon: Some(if on { Icon::Stop } else { Icon::Record }),
+        name: &name,
+        deed: Some(Deed::Take),
+        alarm: on,
+        ..Push::new(
+            vec2(88.0, TARGET),
+            &text,
+            "Counts in, plays, and records you. From standing still: once round the loop. While it plays: until you press it again",
+        )
+    };
+    if button.show(ui) {
         keys::perform(Deed::Take, snapshot, sight, wishes);
     }
 }
 
-/// Peak of the output as a bar, and what the limiter takes away.
-fn level(ui: &mut Ui, snapshot: &Snapshot) {
+/// What comes in and what goes out.
+fn levels(ui: &mut Ui, snapshot: &Snapshot) {
     let ground = snapshot.look.ground;
-    let (area, response) = ui.allocate_exact_size(vec2(66.0, TARGET), egui::Sense::hover());
-    let peak = snapshot.level.peak;
-    let peak = if peak.is_finite() {
-        peak.clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
-    let db = 20.0 * peak.max(1e-4).log10();
-    let share = (db + 60.0).clamp(0.0, 60.0) / 60.0;
-    let bar = area.shrink2(vec2(0.0, 16.0));
-    ui.painter()
-        .rect_filled(bar, 2.0, theme::ink(ground, Ink::Hair));
+    let level = snapshot.level;
+    let (area, _) = ui.allocate_exact_size(vec2(70.0, LOW), egui::Sense::hover());
+    let (upper, lower) = area.split_top_bottom_at_y(area.center().y);
+    meter(
+        ui,
+        upper.shrink2(vec2(0.0, 1.5)),
+        ground,
+        "Output",
+        level.peak,
+    );
+    meter(
+        ui,
+        lower.shrink2(vec2(0.0, 1.5)),
+        ground,
+        "Input",
+        level.input,
+    );
+}
+
+/// A peak as a bar; in the colour of an alarm where it is about to be clipped.
+pub fn meter(ui: &Ui, bar: egui::Rect, ground: Ground, name: &str, peak: f32) {
+    let step = LevelView::step(peak);
+    let share = f32::from(step) / f32::from(LevelView::STEPS);
+    let clips = step == LevelView::STEPS;
+    let painter = ui.painter();
+    painter.rect_filled(bar, 2.0, theme::ink(ground, Ink::Hair));
     let mut filled = bar;
     filled.set_width(bar.width() * share);
-    let ink = if db > -1.0 { Ink::Alarm } else { Ink::Position };
-    ui.painter()
-        .rect_filled(filled, 2.0, theme::ink(ground, ink));
-    let text = format!("Output {db:.0} dB");
-    response.widget_info(|| WidgetInfo::labeled(Role::Meter, true, &text));
-    response.on_hover_text(text);
+    let ink = if clips { Ink::Alarm } else { Ink::Position };
+    painter.rect_filled(filled, 2.0, theme::ink(ground, ink));
+    let db = share * 60.0 - 60.0;
+    let text = if clips {
+        format!("{name} clips: turn it down")
+    } else if share > 0.0 {
+        format!("{name} {db:.0} dB")
+    } else {
+        format!("{name} silent")
+    };
+    let id = ui.scope_id().with(("meter", name));
+    let spot = ui.interact(bar, id, egui::Sense::hover());
+    spot.widget_info(|| WidgetInfo::labeled(Role::Meter, true, &text));
+    spot.on_hover_text(text);
 }

@@ -28,10 +28,25 @@ pub enum Snap {
     Bar,
     /// Beats.
     Beat,
-    /// The nearest note's start.
-    Onset,
+    /// Slots: the places between the beats too.
+    #[serde(alias = "onset")]
+    Slot,
     /// Nothing.
     Free,
+}
+
+impl Snap {
+    /// All of them, from the coarsest to the finest.
+    pub const ALL: [Self; 4] = [Self::Bar, Self::Beat, Self::Slot, Self::Free];
+}
+
+/// An end of the loop.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum End {
+    /// Where it starts.
+    Start,
+    /// Where it ends.
+    Finish,
 }
 
 /// A loop that speeds up step by step.

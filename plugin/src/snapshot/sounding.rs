@@ -74,11 +74,29 @@ impl Default for DialsView {
     }
 }
 
-/// Levels of the output over the last moments.
+/// Levels over the last moments.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct LevelView {
     /// Peak of the output, linear, 0 to 1.
     pub peak: f32,
+    /// Peak of the input that takes are recorded from, linear, 0 to 1.
+    pub input: f32,
     /// What the limiter takes away, in dB, 0 or more.
     pub reduction_db: f32,
+}
+
+impl LevelView {
+    /// Steps of a meter over its 60 dB: what is no step higher is not painted anew.
+    pub const STEPS: u8 = 30;
+
+    /// What a meter shows for a peak: 0 from −60 dB down, [`Self::STEPS`] where it clips.
+    pub fn step(peak: f32) -> u8 {
+        if peak.is_nan() || peak <= 0.0 {
+            return 0;
+        }
+        let db = 20.0 * peak.log10();
+        ((db + 60.0) / 60.0 * f32::from(Self::STEPS))
+            .floor()
+            .clamp(0.0, f32::from(Self::STEPS)) as u8
+    }
 }

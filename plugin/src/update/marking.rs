@@ -3,17 +3,69 @@
 use super::telling;
 use crate::effect::Effect;
 use crate::session::{Edges, Region};
-use crate::snapshot::Snap;
+use crate::snapshot::{End, Snap};
 use crate::state::State;
+use crate::wish::Way;
+use thumbline::analysis::Analysis;
 use thumbline::deck::Message;
-use thumbline::unit::Seconds;
+use thumbline::unit::{Beats, Seconds};
 
-/// Loops this stretch; its ends hold on to what the player chose.
+/// Shortest loop in seconds: what the deck plays.
+const SHORTEST: f64 = 0.05;
+/// Nearer than this, in seconds, two places are one.
+const SAME: f64 = 1e-3;
+
+/// Loops this stretch; its ends hold on to what the player chose, or to something finer where that
+/// would leave nothing between them. A stretch that is none changes nothing.
 pub fn stretch(state: &mut State, ends: Option<(Seconds, Seconds)>, out: &mut Vec<Effect>) {
-    let region = ends
-        .map(|(a, b)| (snapped(state, a), snapped(state, b)))
-        .filter(|(a, b)| a.0 < b.0);
-    set(state, region, out);
+    let Some((from, to)) = ends else {
+        set(state, None, out);
+        return;
+    };
+    let chosen = state.session.snap;
+    let finer = Snap::ALL.into_iter().skip_while(|snap| *snap != chosen);
+    let held = finer
+        .map(|snap| (snapped(state, snap, from), snapped(state, snap, to)))
+        .find(|(from, to)| is_loop(*from, *to));
+    if held.is_some() {
+        set(state, held, out);
+    }
+}
+
+/// Loops exactly this stretch, where it is one.
+pub fn exactly(state: &mut State, from: Seconds, to: Seconds, out: &mut Vec<Effect>) {
+    if from.0 >= 0.0 && is_loop(from, to) {
+        set(state, Some((from, to)), out);
+    }
+}
+
+/// Is there enough between these to be looped?
+fn is_loop(from: Seconds, to: Seconds) -> bool {
+    (to - from).0 >= SHORTEST
+}
+
+/// Moves an end of the loop to the next place of `by` after it, or before it; where nothing would
+/// be left of the loop it stays.
+pub fn move_end(state: &mut State, end: End, by: Snap, way: Way, out: &mut Vec<Effect>) {
+    let region = state.marks().and_then(|m| m.region.clone());
+    let (Some(region), Some(analysis)) = (region, state.hearing.view.ready()) else {
+        return;
+    };
+    let at = match end {
+        End::Start => region.from,
+        End::Finish => region.to,
+    };
+    let mut places = places(analysis, by, state.hearing.swing).into_iter();
+    let next = match way {
+        Way::Later => places.find(|p| p.0 > at.0 + SAME),
+        Way::Earlier => places.rfind(|p| p.0 < at.0 - SAME),
+    };
+    let Some(next) = next else { return };
+    let (from, to) = match end {
+        End::Start => (next, region.to),
+        End::Finish => (region.from, next),
+    };
+    exactly(state, from, to, out);
 }
 
 /// Loops these bars, first and last included.
@@ -78,8 +130,41 @@ pub fn follow_beats(state: &mut State, out: &mut Vec<Effect>) {
     }
 }
 
-/// The nearest place that loop ends hold on to.
-fn snapped(state: &State, place: Seconds) -> Seconds {
+/// The places that ends of loops hold on to, in order of time; none for [`Snap::Free`].
+fn places(analysis: &Analysis, snap: Snap, swing: f64) -> Vec<Seconds> {
+    let grid = &analysis.grid;
+    let bars = grid.bars();
+    let mut places: Vec<Seconds> = match snap {
+        Snap::Free => return Vec::new(),
+        Snap::Bar => bars.iter().flat_map(|b| [b.start, b.end]).collect(),
+        Snap::Beat => grid.beats().iter().map(|b| b.time).collect(),
+        Snap::Slot => (grid.beats().iter().enumerate())
+            .flat_map(|(i, beat)| slots(i, beat.parts, swing))
+            .filter_map(|at| grid.time_at(at))
+            .collect(),
+    };
+    places.extend(bars.iter().map(|b| b.end));
+    places.retain(|p| p.0 >= 0.0);
+    places.sort_by(Seconds::total_cmp);
+    places.dedup_by(|later, earlier| later.0 - earlier.0 < SAME);
+    places
+}
+
+/// The slots of beat `index` in beats; a beat of two parts is divided where the playing swings.
+fn slots(index: usize, parts: u8, swing: f64) -> impl Iterator<Item = Beats> {
+    let parts = parts.max(2);
+    (0..parts).map(move |part| {
+        let share = if parts == 2 && part == 1 {
+            swing
+        } else {
+            f64::from(part) / f64::from(parts)
+        };
+        Beats(index as f64 + share)
+    })
+}
+
+/// The nearest place that ends of loops hold on to.
+fn snapped(state: &State, snap: Snap, place: Seconds) -> Seconds {
     let place = if place.0.is_finite() {
         Seconds(place.0.max(0.0))
     } else {
@@ -88,17 +173,10 @@ fn snapped(state: &State, place: Seconds) -> Seconds {
     let Some(analysis) = state.hearing.view.ready() else {
         return place;
     };
-    let nearest = |places: &mut dyn Iterator<Item = Seconds>| {
-        places.min_by(|a, b| (*a - place).abs().total_cmp(&(*b - place).abs()))
-    };
-    let grid = &analysis.grid;
-    let found = match state.session.snap {
-        Snap::Free => None,
-        Snap::Onset => nearest(&mut analysis.notes.iter().map(|n| n.time)),
-        Snap::Beat => nearest(&mut grid.beats().iter().map(|b| b.time)),
-        Snap::Bar => nearest(&mut grid.bars().iter().flat_map(|b| [b.start, b.end])),
-    };
-    found.unwrap_or(place)
+    places(analysis, snap, state.hearing.swing)
+        .into_iter()
+        .min_by(|a, b| (*a - place).abs().total_cmp(&(*b - place).abs()))
+        .unwrap_or(place)
 }
 
 /// Keeps the loop under a name.

@@ -1,5 +1,4 @@
-//! Recording: the track as a recording of its own, takes against the recording, the round trip; and
-//! what takes come to.
+//! Takes: those that were recorded, found again or brought along, and what they come to.
 
 use super::opening::give_up;
 use crate::data::name_of;
@@ -9,162 +8,16 @@ use crate::services::reel::{Found, Taped};
 use crate::services::tape::Order;
 use crate::services::{Job, analyse, journal};
 use crate::session::TakeRef;
-use crate::snapshot::{Answer, CaptureSource, Hear};
-use crate::state::{Recorded, State, Take, Unkept};
+use crate::snapshot::{Answer, Hear};
+use crate::state::{State, Take, Unkept};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use thumbline::along::Told;
 use thumbline::analysis::Analysis;
 use thumbline::deck::Message;
-use thumbline::deck::capture::{Place, Source, tap};
+use thumbline::deck::capture::{Place, Source};
 use thumbline::journal::{Moment, Practised, rounds_of};
 use thumbline::recording::Recording;
-use thumbline::report::along;
 use thumbline::unit::Span;
-
-/// Seconds of sound that may wait to be written while the recording thread is held up.
-const ROOM: f64 = 20.0;
-
-fn source(source: CaptureSource) -> Source {
-    match source {
-        CaptureSource::Track => Source::Track,
-        CaptureSource::Take => Source::Take,
-    }
-}
-
-/// Arms or stops a recording.
-pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Effect>) {
-    if !on {
-        out.push(Effect::Deck(Message::StopRecording));
-        return;
-    }
-    if state.rate == 0 {
-        state.notice("Recording needs the host to be running its audio", false);
-        return;
-    }
-    if state.tape.recording.is_some() {
-        state.notice("A recording is under way already", false);
-        return;
-    }
-    let id = state.job();
-    let (tap, reel) = tap(source(from), state.rate, ROOM);
-    state.tape.recording = Some(Recorded {
-        job: id,
-        source: from,
-        length: Span(0.0),
-        judged: false,
-    });
-    out.push(Effect::Tape(
-        id,
-        Order::Record {
-            source: source(from),
-            reel: Box::new(reel),
-            against: state.open.hash,
-        },
-    ));
-    out.push(Effect::Deck(Message::Record(tap)));
-    judge(state, out);
-    listen_along(state, out);
-}
-
-/// Has a take heard while it is played, once the recording's notes are known.
-fn listen_along(state: &mut State, out: &mut Vec<Effect>) {
-    state.tape.along = Arc::default();
-    let takes = |r: &Recorded| r.source == CaptureSource::Take;
-    let Some(recorded) = state.tape.recording.filter(takes) else {
-        return;
-    };
-    if let Some(model) = state.hearing.view.ready() {
-        let expected = thumbline::along::expected(&model.notes, &model.grid);
-        let latency = state.session.latency_ms;
-        let latency = (latency > 0.0).then(|| Span::from_ms(latency));
-        out.push(Effect::Tape(recorded.job, Order::Along(expected, latency)));
-    }
-}
-
-/// Rounds whose heads stay on the sheet.
-const ROUNDS_SHOWN: usize = 3;
-
-/// Something was heard of a take while it is played.
-pub fn along(state: &mut State, told: Vec<Told>) {
-    let meter = state.hearing.view.ready().map(|a| a.grid.meter);
-    let mut bleed = None;
-    let view = Arc::make_mut(&mut state.tape.along);
-    for one in told {
-        match one {
-            Told::Answered(answer) => {
-                view.round = view.round.max(answer.round);
-                view.heads.push(answer);
-            }
-            Told::Round(round) => {
-                view.round = view.round.max(round.number + 1);
-                view.said = meter.map(|meter| along::sentence(&round, meter));
-                view.slot = round.worst().map(|w| w.slot);
-            }
-            Told::Bleed(level) => bleed = Some(level),
-            Told::WrongPitch { .. } | Told::Missed { .. } | Told::Extra { .. } => {}
-        }
-    }
-    let oldest = (view.round + 1).saturating_sub(ROUNDS_SHOWN);
-    view.heads.retain(|head| head.round >= oldest);
-    if let Some(level) = bleed {
-        state.notice(
-            format!(
-                "The microphone hears the loudspeaker, {:.0} dB below you: headphones make this surer",
-                -level
-            ),
-            false,
-        );
-    }
-}
-
-/// Has the rounds of the loop collected while a take is recorded and the ladder asks how they were.
-pub fn judge(state: &mut State, out: &mut Vec<Effect>) {
-    let ladder = state.session.ladder;
-    if let Some(recorded) = &mut state.tape.recording {
-        let judged =
-            ladder.on && ladder.within_ms.is_some() && recorded.source == CaptureSource::Take;
-        if judged != recorded.judged {
-            recorded.judged = judged;
-            out.push(Effect::Tape(recorded.job, Order::Collect(judged)));
-        }
-    }
-}
-
-/// Plays clicks and listens for them.
-pub fn calibrate(state: &mut State, out: &mut Vec<Effect>) {
-    if state.rate == 0 || state.tape.calibrating.is_some() {
-        return;
-    }
-    let id = state.job();
-    let (tap, reel) = tap(Source::Take, state.rate, ROOM);
-    state.tape.calibrating = Some(id);
-    out.push(Effect::Tape(id, Order::Calibrate(Box::new(reel))));
-    out.push(Effect::Deck(Message::Calibrate(tap)));
-}
-
-/// The clicks were heard, or not.
-pub fn calibrated(state: &mut State, latency: Option<Span>, out: &mut Vec<Effect>) {
-    state.tape.calibrating = None;
-    match latency {
-        Some(latency) => {
-            state.session.latency_ms = latency.ms();
-            out.push(Effect::Changed);
-            state.notice(format!("Round trip: {:.1} ms", latency.ms()), false);
-        }
-        None => state.notice(
-            "The clicks were not heard: is the input connected, the click loud enough?",
-            false,
-        ),
-    }
-}
-
-/// Nothing can be recorded.
-pub fn not_started(state: &mut State, why: &str, out: &mut Vec<Effect>) {
-    state.tape.recording = None;
-    out.push(Effect::Deck(Message::StopRecording));
-    state.notice(format!("Nothing can be recorded: {why}"), true);
-}
 
 /// A recording has come to its end; the file to open, where it was the track's.
 pub fn taped(state: &mut State, taped: Taped, out: &mut Vec<Effect>) -> Option<PathBuf> {
@@ -451,50 +304,6 @@ pub fn forget(state: &mut State, index: usize, out: &mut Vec<Effect>) -> bool {
         out.push(Effect::Changed);
     }
     matches!(state.mix.hear, Hear::Beside(_))
-}
-
-/// A round of the loop ended: its sound is asked for.
-pub fn seam(state: &State, out: &mut Vec<Effect>) {
-    if let Some(recorded) = state.tape.recording.filter(|r| r.judged) {
-        out.push(Effect::Tape(recorded.job, Order::Cut));
-    }
-}
-
-/// A round's sound: how far is it off the recording?
-pub fn round(
-    state: &mut State,
-    frames: Vec<[f32; 2]>,
-    rate: u32,
-    before: u64,
-    places: Vec<Place>,
-    out: &mut Vec<Effect>,
-) {
-    let Some(model) = state.hearing.view.ready().cloned() else {
-        return;
-    };
-    let job = analyse::Judged {
-        model,
-        frames,
-        rate,
-        before,
-        places,
-        latency: Span::from_ms(state.session.latency_ms),
-    };
-    let id = state.job();
-    state.tape.judging = Some(id);
-    let job = Job::Analyse(analyse::Job::Judge(Box::new(job)));
-    out.push(Effect::Start(id, Box::new(job)));
-}
-
-/// How far a round was off.
-pub fn judged(state: &mut State, drift: Option<Span>, out: &mut Vec<Effect>) {
-    state.tape.judging = None;
-    let within = state.session.ladder.within_ms;
-    if let (Some(drift), Some(within)) = (drift, within)
-        && drift.ms() <= within
-    {
-        out.push(Effect::Deck(Message::Climb));
-    }
 }
 
 /// A job about a take broke.

@@ -1,8 +1,9 @@
 //! Looking at how things stand outside the state, a few dozen times a second.
 
-use super::marking;
+use super::{marking, recording};
 use crate::effect::Effect;
 use crate::message::Tick;
+use crate::snapshot::LevelView;
 use crate::state::{Once, State};
 
 /// Ticks between two looks at whether the program's own settings have to be written.
@@ -41,6 +42,7 @@ pub fn look(state: &mut State, tick: Tick, out: &mut Vec<Effect>) -> bool {
         );
         seen = true;
     }
+    recording::end_of_round(state, out);
     if heard_once(state) {
         out.push(Effect::Play(false));
     }
@@ -61,6 +63,7 @@ fn sounding(state: &mut State, tick: Tick) -> bool {
             if fallen < rest { 0.0 } else { fallen }
         };
         now.peak = fallen(now.peak, before.peak, 1e-5);
+        now.input = fallen(now.input, before.input, 1e-5);
         now.reduction_db = fallen(now.reduction_db, before.reduction_db, 1e-3);
         let still = (
             now.phase,
@@ -75,7 +78,9 @@ fn sounding(state: &mut State, tick: Tick) -> bool {
             before.round,
             before.beats_left,
         );
-        seen = !still || now.peak != before.peak || now.reduction_db != before.reduction_db;
+        let step = LevelView::step;
+        seen =
+            !still || step(now.peak) != step(before.peak) || step(now.input) != step(before.input);
     }
     state.sounding = Some(now);
     if state.open.begun && !tick.waiting && now.clock > 0 {

@@ -1,6 +1,6 @@
 //! Carrying out what a player wishes.
 
-use super::{handing, hearing, marking, mixing, opening, taking, telling};
+use super::{handing, hearing, marking, mixing, opening, recording, taking, telling};
 use crate::effect::{Dial, Effect};
 use crate::services::decode;
 use crate::session::mend_ladder;
@@ -46,6 +46,8 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
             out.push(Effect::Dial(Dial::Loop(on)));
         }
         Wish::SetRegion(ends) => marking::stretch(state, ends, out),
+        Wish::LoopFromTo(from, to) => marking::exactly(state, from, to, out),
+        Wish::MoveEnd(end, by, way) => marking::move_end(state, end, by, way, out),
         Wish::SetBars(first, last) => marking::bars(state, first, last, out),
         Wish::KeepRegion(name) => marking::keep(state, name, out),
         Wish::UseRegion(index) => marking::take_up(state, index, out),
@@ -102,8 +104,9 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
             hearing::again(state, out);
         }
 
-        Wish::CaptureTrack(on) => taking::record(state, CaptureSource::Track, on, out),
-        Wish::CaptureTake(on) => taking::record(state, CaptureSource::Take, on, out),
+        Wish::CaptureTrack(on) => recording::record(state, CaptureSource::Track, on, out),
+        Wish::CaptureTake(on) => recording::record(state, CaptureSource::Take, on, out),
+        Wish::Record(on) => recording::record_at_once(state, on, out),
         Wish::ShowTake(index, shown) => taking::show(state, index, shown, out),
         Wish::Hear(hear) => mixing::hear(state, hear, out),
         Wish::ForgetTake(index) => {
@@ -112,7 +115,7 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
             }
         }
         Wish::ReadPage => taking::read_page(state, out),
-        Wish::Calibrate => taking::calibrate(state, out),
+        Wish::Calibrate => recording::calibrate(state, out),
         Wish::SetLatency(latency) => {
             state.session.latency_ms = latency.ms().clamp(-500.0, 500.0);
             out.push(Effect::Changed);
@@ -135,6 +138,9 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
 
 fn play(state: &mut State, on: bool, out: &mut Vec<Effect>) {
     state.once = None;
+    if !on {
+        recording::stopped(state, out);
+    }
     out.push(Effect::Play(on));
     out.push(Effect::Dial(Dial::Play(on)));
 }
@@ -148,7 +154,7 @@ fn hear_once(state: &mut State, from: Seconds, to: Seconds, out: &mut Vec<Effect
 fn practised(state: &mut State, out: &mut Vec<Effect>) {
     out.push(Effect::Changed);
     telling::practice(state, out);
-    taking::judge(state, out);
+    recording::judge(state, out);
 }
 
 fn correct(state: &mut State, correction: Correction, out: &mut Vec<Effect>) {

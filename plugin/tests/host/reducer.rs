@@ -15,10 +15,10 @@ use thumbline_plugin::job::JobId;
 use thumbline_plugin::message::{Message, Tick};
 use thumbline_plugin::services::{Job, Said, analyse, decode};
 use thumbline_plugin::session::{Edges, RecordingRef, Session};
-use thumbline_plugin::snapshot::{AnalysisView, Hear, Snap};
+use thumbline_plugin::snapshot::{AnalysisView, End, Hear, Snap};
 use thumbline_plugin::state::{Stage, State};
 use thumbline_plugin::update::update;
-use thumbline_plugin::wish::Wish;
+use thumbline_plugin::wish::{Way, Wish};
 
 const RATE: u32 = 48_000;
 
@@ -145,6 +145,23 @@ fn what_changes_nothing_that_is_kept_does_not_mark_the_project() {
     }
 }
 
+/// A deck that stands, its last sound dying away.
+fn sounding() -> deck::State {
+    deck::State {
+        phase: deck::Phase::Stopped,
+        position: Seconds(2.0),
+        speed: 1.0,
+        round: 0,
+        beats_left: 0,
+        peak: 0.5,
+        input: 0.0,
+        reduction_db: 0.0,
+        recorded: 0,
+        dropped: 0,
+        clock: 9,
+    }
+}
+
 #[test]
 fn whatever_is_seen_raises_the_revision_and_standing_still_does_not() {
     let mut state = heard();
@@ -156,18 +173,7 @@ fn whatever_is_seen_raises_the_revision_and_standing_still_does_not() {
     let before = state.revision;
     wish(&mut state, Wish::RenameRegion(0, "yours".into()));
     assert!(state.revision > before, "a new name is painted");
-    let sounding = deck::State {
-        phase: deck::Phase::Stopped,
-        position: Seconds(2.0),
-        speed: 1.0,
-        round: 0,
-        beats_left: 0,
-        peak: 0.5,
-        reduction_db: 0.0,
-        recorded: 0,
-        dropped: 0,
-        clock: 9,
-    };
+    let sounding = sounding();
     let mut tick = Tick {
         sounding: Some(sounding),
         ..Tick::default()
@@ -291,6 +297,108 @@ fn a_loop_on_beats_moves_with_them_and_a_free_one_does_not() {
     let kept = state.marks().expect("marks").regions[0].clone();
     assert!((kept.from.0 - 1.54).abs() < 1e-9, "{kept:?}");
     assert!((kept.to.0 - 3.04).abs() < 1e-9, "{kept:?}");
+}
+
+/// The loop, as it is kept.
+fn region(state: &State) -> (f64, f64) {
+    let region = state.marks().and_then(|m| m.region.clone());
+    region.map(|r| (r.from.0, r.to.0)).expect("a loop")
+}
+
+#[test]
+fn a_loop_is_never_lost_to_what_its_ends_hold_on_to() {
+    let mut state = heard();
+    wish(&mut state, Wish::SetSnap(Snap::Bar));
+    let drag = |state: &mut State, from, to| {
+        wish(state, Wish::SetRegion(Some((Seconds(from), Seconds(to)))));
+    };
+    drag(&mut state, 1.1, 2.9);
+    assert_eq!(region(&state), (1.0, 3.0));
+    // Inside one bar: by beats.
+    drag(&mut state, 1.45, 1.9);
+    assert_eq!(region(&state), (1.5, 2.0));
+    // Inside one beat: by slots, here the off-beats.
+    drag(&mut state, 1.52, 1.7);
+    assert_eq!(region(&state), (1.5, 1.75));
+    // Nothing at all changes nothing.
+    drag(&mut state, 1.6, 1.6);
+    assert_eq!(region(&state), (1.5, 1.75));
+}
+
+#[test]
+fn ends_go_from_beat_to_beat_and_never_through_each_other() {
+    let mut state = heard();
+    wish(&mut state, Wish::LoopFromTo(Seconds(3.0), Seconds(5.0)));
+    let step = |state: &mut State, end, by, way| {
+        wish(state, Wish::MoveEnd(end, by, way));
+        region(state)
+    };
+    let (start, finish) = (End::Start, End::Finish);
+    assert_eq!(
+        step(&mut state, finish, Snap::Beat, Way::Earlier),
+        (3.0, 4.5)
+    );
+    assert_eq!(
+        step(&mut state, finish, Snap::Slot, Way::Earlier),
+        (3.0, 4.25)
+    );
+    assert_eq!(step(&mut state, start, Snap::Beat, Way::Later), (3.5, 4.25));
+    assert_eq!(step(&mut state, start, Snap::Beat, Way::Later), (4.0, 4.25));
+    assert_eq!(step(&mut state, start, Snap::Beat, Way::Later), (4.0, 4.25));
+    assert_eq!(
+        step(&mut state, start, Snap::Bar, Way::Earlier),
+        (3.0, 4.25)
+    );
+    // The last bar's end is a place too, though no beat is there.
+    wish(&mut state, Wish::LoopFromTo(Seconds(11.0), Seconds(12.5)));
+    assert_eq!(
+        step(&mut state, finish, Snap::Beat, Way::Later),
+        (11.0, 13.0)
+    );
+}
+
+#[test]
+fn one_button_counts_in_plays_records_and_stops() {
+    use thumbline::deck::{Event, Message as Deck};
+    let mut state = heard();
+    wish(&mut state, Wish::LoopFromTo(Seconds(3.0), Seconds(5.0)));
+    state.loop_on = true;
+    let deck = |effects: &[Effect], which: fn(&Deck) -> bool| {
+        effects
+            .iter()
+            .any(|e| matches!(e, Effect::Deck(message) if which(message)))
+    };
+    let plays = |effects: &[Effect], on: bool| {
+        effects
+            .iter()
+            .any(|e| matches!(e, Effect::Play(asked) if *asked == on))
+    };
+    let begun = wish(&mut state, Wish::Record(true));
+    assert!(deck(&begun, |m| matches!(m, Deck::Record(_))));
+    assert!(deck(&begun, |m| matches!(m, Deck::CountIn(1))));
+    assert!(deck(&begun, |m| matches!(m, Deck::Seek(at) if at.0 == 3.0)));
+    assert!(plays(&begun, true));
+    // The loop's end: late notes still ring into the rest, then all of it stops by itself.
+    let seam = Message::Deck(Event::Seam { round: 1, clock: 0 });
+    assert!(!plays(&update(&mut state, seam), false));
+    let rest = |beats_left| deck::State {
+        phase: deck::Phase::Rest,
+        beats_left,
+        ..sounding()
+    };
+    let tick = |state: &mut State, sounding| {
+        let tick = Tick {
+            sounding: Some(sounding),
+            loop_on: true,
+            ..Tick::default()
+        };
+        update(state, Message::Tick(tick))
+    };
+    assert!(!plays(&tick(&mut state, rest(2)), false));
+    let ended = tick(&mut state, rest(1));
+    assert!(plays(&ended, false));
+    assert!(deck(&ended, |m| matches!(m, Deck::StopRecording)));
+    assert!(deck(&ended, |m| matches!(m, Deck::CountIn(0))));
 }
 
 #[test]

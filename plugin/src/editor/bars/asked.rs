@@ -1,0 +1,72 @@
+//! Behind the other mouse button: what can be done at a place of the sheet.
+
+use super::View;
+use crate::editor::sight::Sight;
+use crate::wish::{GridEdit, Wish};
+use egui::Ui;
+use thumbline::unit::Seconds;
+
+impl View<'_> {
+    /// Behind the other mouse button, or a long press: what can be done at a place.
+    pub(super) fn what_can_be_done(
+        &self,
+        ui: &Ui,
+        ground: &egui::Response,
+        sight: &mut Sight,
+        wishes: &mut Vec<Wish>,
+    ) {
+        if ground.secondary_clicked() || ground.long_touched() {
+            let at = ui.input(|i| i.pointer.interact_pos());
+            sight.asked = at.map(|at| self.on_page(at));
+        }
+        let Some(asked) = sight.asked else {
+            return;
+        };
+        let piece = self.scene.heard.piece();
+        let time = self.scene.sheet.time_at(&piece, asked);
+        let bar = self.scene.sheet.bar_at(asked).copied();
+        let region = self.snapshot.practice.region.as_ref();
+        ground.context_menu(|ui| {
+            let mut chosen: Vec<Wish> = Vec::new();
+            if let Some(time) = time {
+                if ui.button("Play from here").clicked() {
+                    chosen.extend([Wish::Seek(time), Wish::Play(true)]);
+                }
+                let to = region.map(|r| r.to).filter(|to| *to > time);
+                let to = to.unwrap_or(piece.end);
+                if ui.button("Loop from here").clicked() && time < to {
+                    chosen.extend([Wish::SetRegion(Some((time, to))), Wish::SetLoop(true)]);
+                }
+                let from = region.map_or(Seconds(0.0), |r| r.from);
+                if ui.button("Loop up to here").clicked() && from < time {
+                    chosen.extend([Wish::SetRegion(Some((from, time))), Wish::SetLoop(true)]);
+                }
+            }
+            if let Some(bar) = bar {
+                if ui.button(format!("Loop bar {}", bar.number)).clicked() {
+                    chosen.extend([Wish::SetBars(bar.number, bar.number), Wish::SetLoop(true)]);
+                }
+                if ui.button(format!("Bar {} close up", bar.number)).clicked() {
+                    sight.close_up = Some(bar.number);
+                    ui.close();
+                }
+            }
+            if let Some(time) = time
+                && ui.button("Bar 1 starts here").clicked()
+            {
+                chosen.push(Wish::EditGrid(GridEdit::BarOne { at: time }));
+            }
+            if ui.button("A note was missed here").clicked() {
+                let at = egui::pos2(
+                    self.origin.x + asked.x as f32,
+                    self.origin.y + asked.y as f32,
+                );
+                chosen.extend(self.new_note(at).map(Wish::EditNote));
+            }
+            if !chosen.is_empty() {
+                wishes.extend(chosen);
+                ui.close();
+            }
+        });
+    }
+}

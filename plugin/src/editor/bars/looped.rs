@@ -1,0 +1,114 @@
+//! The looped stretch on the rows, and its ends, to be dragged.
+
+use super::View;
+use crate::editor::ends::{self, drag, told};
+use crate::editor::keys;
+use crate::editor::sight::Sight;
+use crate::snapshot::End;
+use crate::wish::Wish;
+use egui::{CursorIcon, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use std::ops::Range;
+use thumbline::report::sheet::{Ink, Point, Rect};
+use thumbline::unit::Seconds;
+
+impl View<'_> {
+    /// The ends of the loop, to be dragged.
+    pub(super) fn edges(
+        &self,
+        ui: &Ui,
+        rows: &Range<usize>,
+        sight: &mut Sight,
+        wishes: &mut Vec<Wish>,
+    ) {
+        let practice = &self.snapshot.practice;
+        let Some(region) = practice.region.as_ref().filter(|_| practice.loop_on) else {
+            return;
+        };
+        for end in [End::Start, End::Finish] {
+            // The end belongs to the row that it ends.
+            let shown = match end {
+                End::Start => region.from,
+                End::Finish => Seconds((region.to.0 - 1e-4).max(region.from.0)),
+            };
+            let (piece, sheet) = (self.scene.heard.piece(), &self.scene.sheet);
+            let place = sheet.place(&piece, shown).filter(|p| rows.contains(&p.row));
+            let area = place.and_then(|place| sheet.row_area(place.row));
+            let (Some(place), Some(area)) = (place, area) else {
+                continue;
+            };
+            let top = self.brush(ui).at(Point::new(place.x, area.top + 3.0));
+            let rect = egui::Rect::from_center_size(
+                pos2(top.x, top.y + area.height() as f32 / 2.0 - 3.0),
+                vec2(12.0, area.height() as f32 - 6.0),
+            );
+            let id = ui.scope_id().with(("loop end", end == End::Start));
+            let handle = ui.interact(rect, id, Sense::drag());
+            let (label, deed) = told(end);
+            handle.widget_info(|| WidgetInfo::labeled(Role::Slider, true, label));
+            if handle.hovered() || handle.dragged() || handle.has_focus() {
+                let stroke = Stroke::new(4.0, self.ink(Ink::Position));
+                ui.painter().vline(top.x, rect.y_range(), stroke);
+            }
+            let under = handle
+                .interact_pointer_pos()
+                .and_then(|at| self.time_under(at));
+            drag(&handle, end, under, (region.from, region.to), sight, wishes);
+            handle
+                .on_hover_cursor(CursorIcon::ResizeHorizontal)
+                .on_hover_text(format!("{label}; a beat later with {}", keys::name(deed)));
+        }
+    }
+
+    /// Under a row, where it is looped (or being looped).
+    pub(super) fn loop_wash(&self, ui: &Ui, row: usize, sight: &Sight) {
+        let practice = &self.snapshot.practice;
+        let mut region = ends::looped(practice, sight);
+        let pointer = ui.input(|i| i.pointer.interact_pos());
+        if let Some(from) = sight.loop_from {
+            let to = pointer.and_then(|at| self.time_under(at));
+            region = to.map(|to| if from < to { (from, to) } else { (to, from) });
+        }
+        let Some((from, to)) = region.filter(|_| practice.loop_on || sight.loop_from.is_some())
+        else {
+            return;
+        };
+        let sheet = &self.scene.sheet;
+        let piece = self.scene.heard.piece();
+        let Some(area) = sheet.row_area(row) else {
+            return;
+        };
+        let edge = |time: Seconds| sheet.place(&piece, time).filter(|p| p.row == row);
+        let start = sheet.rows()[row].from();
+        let next = sheet
+            .rows()
+            .get(row + 1)
+            .map_or(piece.end, thumbline::report::sheet::Row::from);
+        if to <= start || from >= next {
+            return;
+        }
+        let left = edge(from).map_or(area.left, |p| p.x);
+        let right = match edge(to) {
+            Some(p) if to < next => p.x,
+            _ => area.right,
+        };
+        let inner = 3.0;
+        let wash = Rect {
+            left,
+            right,
+            top: area.top + inner,
+            bottom: area.bottom - inner,
+        };
+        let brush = self.brush(ui);
+        let rect = brush.area(&wash);
+        ui.painter().rect_filled(rect, 4.0, self.ink(Ink::Wash));
+        let stroke = Stroke::new(2.0, self.ink(Ink::Position));
+        for (shown, x) in [
+            (edge(from).is_some(), rect.left()),
+            (right < area.right || to <= next, rect.right()),
+        ] {
+            if shown {
+                ui.painter().vline(x, rect.y_range(), stroke);
+            }
+        }
+    }
+}

@@ -1,0 +1,284 @@
+//! Recording: the track as a recording of its own, takes against the recording, the round trip; what
+//! is heard of a take while it is played.
+
+use super::telling;
+use crate::effect::{Dial, Effect};
+use crate::services::tape::Order;
+use crate::services::{Job, analyse};
+use crate::snapshot::CaptureSource;
+use crate::state::{Recorded, State};
+use std::sync::Arc;
+use thumbline::along::Told;
+use thumbline::deck::capture::{Place, Source, tap};
+use thumbline::deck::{Message, Phase};
+use thumbline::report::along;
+use thumbline::unit::Span;
+
+/// Seconds of sound that may wait to be written while the recording thread is held up.
+const ROOM: f64 = 20.0;
+
+fn source(source: CaptureSource) -> Source {
+    match source {
+        CaptureSource::Track => Source::Track,
+        CaptureSource::Take => Source::Take,
+    }
+}
+
+/// Arms or stops a recording.
+pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Effect>) {
+    if !on {
+        out.push(Effect::Deck(Message::StopRecording));
+        return;
+    }
+    if state.rate == 0 {
+        state.notice("Recording needs the host to be running its audio", false);
+        return;
+    }
+    if state.tape.recording.is_some() {
+        state.notice("A recording is under way already", false);
+        return;
+    }
+    let id = state.job();
+    let (tap, reel) = tap(source(from), state.rate, ROOM);
+    state.tape.recording = Some(Recorded {
+        job: id,
+        source: from,
+        length: Span(0.0),
+        judged: false,
+        plays: false,
+        once: false,
+        over: false,
+    });
+    out.push(Effect::Tape(
+        id,
+        Order::Record {
+            source: source(from),
+            reel: Box::new(reel),
+            against: state.open.hash,
+        },
+    ));
+    out.push(Effect::Deck(Message::Record(tap)));
+    judge(state, out);
+    listen_along(state, out);
+}
+
+/// Bars counted before a take, where the player asks for none.
+const COUNT_IN: u8 = 1;
+/// Silent beats after the last round of a take, in the first of which late notes still belong to it.
+const TAIL: u8 = 2;
+
+/// One button: counts in, plays and records an own take, from the loop's start where there is one.
+/// From standing still it takes one time round; beside a deck that runs it goes on until it is
+/// pressed again. Where the host leads, it waits for the host.
+pub fn record_at_once(state: &mut State, on: bool, out: &mut Vec<Effect>) {
+    if !on {
+        finish(state, out);
+        return;
+    }
+    record(state, CaptureSource::Take, true, out);
+    let stands = state.sounding.is_none_or(|s| s.phase == Phase::Stopped);
+    let climbs = state.session.ladder.on;
+    let Some(recorded) = state.tape.recording.as_mut().filter(|r| r.length.0 == 0.0) else {
+        return;
+    };
+    if state.dials.follow {
+        return;
+    }
+    recorded.plays = true;
+    if !stands {
+        return;
+    }
+    recorded.once = !climbs;
+    let bars = state.session.count_in_bars.max(COUNT_IN);
+    out.push(Effect::Deck(Message::CountIn(bars)));
+    if recorded.once {
+        let rest = state.session.rest_beats.max(TAIL);
+        out.push(Effect::Deck(Message::Rest(rest)));
+    }
+    let looped = state.marks().and_then(|m| m.region.as_ref());
+    if let Some(region) = looped.filter(|_| state.loop_on) {
+        out.push(Effect::Deck(Message::Seek(region.from)));
+    }
+    run(true, out);
+}
+
+fn run(on: bool, out: &mut Vec<Effect>) {
+    out.push(Effect::Play(on));
+    out.push(Effect::Dial(Dial::Play(on)));
+}
+
+/// Ends the recording, and the playing that began with it.
+fn finish(state: &mut State, out: &mut Vec<Effect>) {
+    out.push(Effect::Deck(Message::StopRecording));
+    let began = state.tape.recording.as_mut();
+    if let Some(recorded) = began.filter(|r| r.plays) {
+        recorded.plays = false;
+        if recorded.once {
+            run(false, out);
+        }
+    }
+    telling::practice(state, out);
+}
+
+/// The deck was stopped by hand, or has come to the recording's end.
+pub fn stopped(state: &mut State, out: &mut Vec<Effect>) {
+    if state.tape.recording.is_some_and(|r| r.plays) {
+        finish(state, out);
+    }
+}
+
+/// Has the last round of a take gone by, and its last notes with it?
+pub fn end_of_round(state: &mut State, out: &mut Vec<Effect>) {
+    let rings = state
+        .sounding
+        .is_some_and(|s| s.phase == Phase::Rest && s.beats_left > 1);
+    if state.tape.recording.is_some_and(|r| r.plays && r.over) && !rings {
+        finish(state, out);
+    }
+}
+
+/// Has a take heard while it is played, once the recording's notes are known.
+fn listen_along(state: &mut State, out: &mut Vec<Effect>) {
+    state.tape.along = Arc::default();
+    let takes = |r: &Recorded| r.source == CaptureSource::Take;
+    let Some(recorded) = state.tape.recording.filter(takes) else {
+        return;
+    };
+    if let Some(model) = state.hearing.view.ready() {
+        let expected = thumbline::along::expected(&model.notes, &model.grid);
+        let latency = state.session.latency_ms;
+        let latency = (latency > 0.0).then(|| Span::from_ms(latency));
+        out.push(Effect::Tape(recorded.job, Order::Along(expected, latency)));
+    }
+}
+
+/// Rounds whose heads stay on the sheet.
+const ROUNDS_SHOWN: usize = 3;
+
+/// Something was heard of a take while it is played.
+pub fn along(state: &mut State, told: Vec<Told>) {
+    let meter = state.hearing.view.ready().map(|a| a.grid.meter);
+    let mut bleed = None;
+    let view = Arc::make_mut(&mut state.tape.along);
+    for one in told {
+        match one {
+            Told::Answered(answer) => {
+                view.round = view.round.max(answer.round);
+                view.heads.push(answer);
+            }
+            Told::Round(round) => {
+                view.round = view.round.max(round.number + 1);
+                view.said = meter.map(|meter| along::sentence(&round, meter));
+                view.slot = round.worst().map(|w| w.slot);
+            }
+            Told::Bleed(level) => bleed = Some(level),
+            Told::WrongPitch { .. } | Told::Missed { .. } | Told::Extra { .. } => {}
+        }
+    }
+    let oldest = (view.round + 1).saturating_sub(ROUNDS_SHOWN);
+    view.heads.retain(|head| head.round >= oldest);
+    if let Some(level) = bleed {
+        state.notice(
+            format!(
+                "The microphone hears the loudspeaker, {:.0} dB below you: headphones make this surer",
+                -level
+            ),
+            false,
+        );
+    }
+}
+
+/// Has the rounds of the loop collected while a take is recorded and the ladder asks how they were.
+pub fn judge(state: &mut State, out: &mut Vec<Effect>) {
+    let ladder = state.session.ladder;
+    if let Some(recorded) = &mut state.tape.recording {
+        let judged =
+            ladder.on && ladder.within_ms.is_some() && recorded.source == CaptureSource::Take;
+        if judged != recorded.judged {
+            recorded.judged = judged;
+            out.push(Effect::Tape(recorded.job, Order::Collect(judged)));
+        }
+    }
+}
+
+/// Plays clicks and listens for them.
+pub fn calibrate(state: &mut State, out: &mut Vec<Effect>) {
+    if state.rate == 0 || state.tape.calibrating.is_some() {
+        return;
+    }
+    let id = state.job();
+    let (tap, reel) = tap(Source::Take, state.rate, ROOM);
+    state.tape.calibrating = Some(id);
+    out.push(Effect::Tape(id, Order::Calibrate(Box::new(reel))));
+    out.push(Effect::Deck(Message::Calibrate(tap)));
+}
+
+/// The clicks were heard, or not.
+pub fn calibrated(state: &mut State, latency: Option<Span>, out: &mut Vec<Effect>) {
+    state.tape.calibrating = None;
+    match latency {
+        Some(latency) => {
+            state.session.latency_ms = latency.ms();
+            out.push(Effect::Changed);
+            state.notice(format!("Round trip: {:.1} ms", latency.ms()), false);
+        }
+        None => state.notice(
+            "The clicks were not heard: is the input connected, the click loud enough?",
+            false,
+        ),
+    }
+}
+
+/// Nothing can be recorded.
+pub fn not_started(state: &mut State, why: &str, out: &mut Vec<Effect>) {
+    state.tape.recording = None;
+    out.push(Effect::Deck(Message::StopRecording));
+    state.notice(format!("Nothing can be recorded: {why}"), true);
+}
+
+/// A round of the loop ended: its sound is asked for.
+pub fn seam(state: &mut State, out: &mut Vec<Effect>) {
+    if let Some(recorded) = &mut state.tape.recording {
+        recorded.over |= recorded.once;
+    }
+    if let Some(recorded) = state.tape.recording.filter(|r| r.judged) {
+        out.push(Effect::Tape(recorded.job, Order::Cut));
+    }
+}
+
+/// A round's sound: how far is it off the recording?
+pub fn round(
+    state: &mut State,
+    frames: Vec<[f32; 2]>,
+    rate: u32,
+    before: u64,
+    places: Vec<Place>,
+    out: &mut Vec<Effect>,
+) {
+    let Some(model) = state.hearing.view.ready().cloned() else {
+        return;
+    };
+    let job = analyse::Judged {
+        model,
+        frames,
+        rate,
+        before,
+        places,
+        latency: Span::from_ms(state.session.latency_ms),
+    };
+    let id = state.job();
+    state.tape.judging = Some(id);
+    let job = Job::Analyse(analyse::Job::Judge(Box::new(job)));
+    out.push(Effect::Start(id, Box::new(job)));
+}
+
+/// How far a round was off.
+pub fn judged(state: &mut State, drift: Option<Span>, out: &mut Vec<Effect>) {
+    state.tape.judging = None;
+    let within = state.session.ladder.within_ms;
+    if let (Some(drift), Some(within)) = (drift, within)
+        && drift.ms() <= within
+    {
+        out.push(Effect::Deck(Message::Climb));
+    }
+}
