@@ -20,8 +20,9 @@ macro_rules! pages {
 }
 
 /// Every page, in reading order.
-pub const PAGES: [Page; 9] = pages!(
-    "start", "sheet", "slow", "takes", "guitar", "practice", "files", "trouble", "how-good"
+pub const PAGES: [Page; 10] = pages!(
+    "start", "window", "sheet", "slow", "takes", "guitar", "practice", "files", "trouble",
+    "how-good"
 );
 
 /// The page of this name.
@@ -38,6 +39,16 @@ impl Page {
             .unwrap_or("")
             .trim_start_matches('#')
             .trim()
+    }
+
+    /// The paragraphs under a heading of this page, without marks; none where it has no such heading.
+    pub fn section(self, heading: &str) -> Vec<String> {
+        let lines = self.text.lines();
+        let mut under = lines.skip_while(|line| line.trim_start_matches('#').trim() != heading);
+        under.next();
+        let section = under.take_while(|line| !line.starts_with('#'));
+        let told = section.filter(|line| !line.trim().is_empty());
+        told.map(unmarked).collect()
     }
 
     /// The whole page without marks, as a terminal shows it.

@@ -7,15 +7,18 @@ use crate::effect::{Dial, Effect};
 use crate::feet::Feet;
 use crate::job::JobId;
 use crate::message::{Message, Tick};
-use crate::services::{Job, ask, journal};
+use crate::services::ask::{self, Asked};
+use crate::services::{Job, journal};
 use crate::session::Session;
-use crate::snapshot::Snapshot;
+use crate::snapshot::{For, Snapshot};
+use crate::sound::Choice;
 use crate::state::State;
 use crate::supervisor::Seat;
 use crate::{seen, update};
 use nice_plug::params::persist::PersistentField;
 use serde_json::Value;
 use std::collections::VecDeque;
+use std::path::PathBuf;
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, OnceLock, PoisonError, Weak};
 use std::time::{Duration, Instant};
@@ -34,6 +37,8 @@ pub struct Core {
     me: OnceLock<Weak<Core>>,
     /// What the Play parameter says.
     play: OnceLock<Box<dyn Fn() -> bool + Send + Sync>>,
+    /// How the program of its own starts again with other sound devices.
+    again: OnceLock<Box<dyn Fn(Choice) + Send + Sync>>,
     /// The parameters as the program of its own keeps them.
     dials: OnceLock<Box<dyn Fn() -> Value + Send + Sync>>,
 }
@@ -93,6 +98,11 @@ impl Core {
     /// How the program of its own reads the parameters it keeps.
     pub fn keep_dials(&self, dials: impl Fn() -> Value + Send + Sync + 'static) {
         let _ = self.dials.set(Box::new(dials));
+    }
+
+    /// How the program of its own starts again. It is called under the lock: it only sets a thread going.
+    pub fn start_again_by(&self, again: impl Fn(Choice) + Send + Sync + 'static) {
+        let _ = self.again.set(Box::new(again));
     }
 
     /// Something happened.
@@ -244,8 +254,13 @@ impl Core {
             Effect::Listen(control) => self.feet.listen_for(control),
             Effect::Dial(dial) => inner.dials.push(dial),
             Effect::Changed => inner.changed = true,
-            Effect::Ask => self.ask(inner),
+            Effect::Ask(purpose, folder) => self.ask(inner, purpose, folder),
             Effect::AskForPage(name) => self.ask_for_page(inner, name),
+            Effect::StartAgain(choice) => {
+                if let Some(again) = self.again.get() {
+                    again(choice);
+                }
+            }
             Effect::Settings(id, file) => {
                 if let Some(dials) = self.dials.get() {
                     let settings = journal::Settings {
@@ -268,9 +283,12 @@ impl Core {
 
     fn ask_for_page(&self, inner: &mut Inner, name: String) {
         let me = self.me.get().cloned().unwrap_or_default();
-        let asked = ask::page(name, move |path| {
-            if let Some(core) = me.upgrade() {
-                core.send(Message::PageAt(path));
+        let asked = ask::page(name, move |asked| {
+            let Some(core) = me.upgrade() else { return };
+            match asked {
+                Asked::Chosen(path) => core.send(Message::PageAt(path)),
+                Asked::NoDialog => core.send(Message::Tell(NO_DIALOG.to_owned(), true)),
+                Asked::Dismissed => {}
             }
         });
         if let Err(error) = asked {
@@ -279,19 +297,25 @@ impl Core {
         }
     }
 
-    fn ask(&self, inner: &mut Inner) {
+    fn ask(&self, inner: &mut Inner, purpose: For, folder: Option<PathBuf>) {
         let me = self.me.get().cloned().unwrap_or_default();
-        let asked = ask::recording(move |path| {
-            if let Some(core) = me.upgrade() {
-                core.send(Message::Chosen(path));
+        let asked = ask::sound(purpose, folder, move |asked| {
+            let Some(core) = me.upgrade() else { return };
+            match asked {
+                Asked::Chosen(path) => core.send(Message::Chosen(purpose, path)),
+                Asked::NoDialog => core.send(Message::NoDialog(purpose)),
+                Asked::Dismissed => {}
             }
         });
-        if let Err(error) = asked {
-            let text = format!("No dialog can be opened: {error}");
-            self.take_in(inner, Message::Tell(text, true));
+        if asked.is_err() {
+            self.take_in(inner, Message::NoDialog(purpose));
         }
     }
 }
+
+/// What is said where the desktop has no dialog to save a file.
+const NO_DIALOG: &str =
+    "This desktop has no dialog to save a file: thumbline lesson does it on the command line";
 
 impl Inner {
     /// Sends what waits and frees what came back.

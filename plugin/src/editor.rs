@@ -9,6 +9,9 @@ mod along;
 pub mod bars;
 pub mod beats;
 pub mod ends;
+pub mod files;
+pub mod guide;
+pub mod help;
 pub mod icon;
 pub mod keys;
 pub mod look;
@@ -20,14 +23,18 @@ pub mod place;
 pub mod proof;
 pub mod repeats;
 pub mod sight;
+pub mod sounds;
 pub mod states;
 pub mod takes;
 pub mod theme;
 pub mod transport;
+pub mod tuned;
 pub mod words;
 
 use crate::instance::Instance;
-use crate::snapshot::{AnalysisView, CaptureView, Look, RecordingView, Snapshot};
+use crate::snapshot::{
+    About, AnalysisView, CaptureView, For, Look, Notice, RecordingView, Snapshot,
+};
 use crate::standalone::Kept;
 use crate::wish::Wish;
 use egui::{CentralPanel, Frame as Pane, Panel, ScrollArea, Ui};
@@ -42,6 +49,7 @@ use nice_plug_egui::{
 use sight::{Side, Sight};
 use std::sync::Arc;
 use std::time::Duration;
+use thumbline::report::sheet::Ink;
 
 /// The window's program.
 pub struct App {
@@ -129,7 +137,6 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         }
     }
     Panel::bottom("transport").frame(pane).show(ui, |ui| {
-        notices(ui, snapshot, wishes);
         if tall && !snapshot.look.cautioned {
             look::cautions(ui, snapshot, wishes);
         }
@@ -146,11 +153,17 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 });
             });
     }
-    CentralPanel::default().frame(pane).show(ui, |ui| {
-        if states::show(ui, snapshot, sight, wishes) {
+    let page = CentralPanel::default().frame(pane).show(ui, |ui| {
+        guide::show(ui, snapshot, wishes);
+        if let Some(folder) = &snapshot.folder {
+            files::show(ui, folder, sight, wishes);
+        } else if sight.help && !wide {
+            help::show(ui, sight);
+        } else if states::show(ui, snapshot, sight, wishes) {
             bars::show(ui, snapshot, sight, wishes);
         }
     });
+    notices(&ctx, snapshot, page.response.rect, wishes);
     remember_size(&ctx, snapshot, wishes);
     // Only what moves by itself asks for another frame; an idle window is not painted again.
     if let Some(pause) = pace(snapshot) {
@@ -187,7 +200,7 @@ pub fn pace(snapshot: &Snapshot) -> Option<Duration> {
     }
 }
 
-/// Name of the recording, and the pages of the side panel.
+/// Name of the recording and its tuning, and the pages of the side panel.
 fn heading(
     ui: &mut Ui,
     snapshot: &Snapshot,
@@ -195,40 +208,58 @@ fn heading(
     wishes: &mut Vec<Wish>,
     wide: bool,
 ) {
-    ui.horizontal_wrapped(|ui| {
+    ui.horizontal(|ui| {
         if transport::large(ui, false, "Open…", "Open a recording", None) {
             wishes.push(Wish::AskForRecording);
         }
-        if snapshot.recording.name().is_some()
-            && transport::large(ui, false, "Close", "Close the recording", None)
-        {
-            wishes.push(Wish::Close);
-        }
-        if let Some(name) = snapshot.recording.name() {
-            ui.heading(name);
-        }
-        if !wide {
-            return;
-        }
+        recent(ui, snapshot, sight, wishes);
         ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
-            // Right to left: listed from the last.
-            for (page, name) in [
-                (Side::Look, "Look"),
-                (Side::Journal, "Journal"),
-                (Side::Takes, "Takes"),
-                (Side::Beats, "Beats"),
-                (Side::Note, "Note"),
-                (Side::Words, "Words"),
-            ] {
-                if transport::large(ui, sight.side == page, name, "Page at the right", None) {
-                    sight.side = page;
-                    if page == Side::Journal {
-                        wishes.push(Wish::ReadPage);
-                    }
-                }
+            let help = "What the page in view is about";
+            if transport::large(ui, sight.help, "?", help, Some(keys::Deed::Help)) {
+                sight.help = !sight.help;
             }
+            if wide {
+                pages(ui, sight, wishes);
+            }
+            ui.with_layout(egui::Layout::left_to_right(egui::Align::Center), |ui| {
+                if let Some(name) = snapshot.recording.name() {
+                    tuned::show(ui, snapshot, sight, wishes);
+                    ui.add(egui::Label::new(egui::RichText::new(name).heading()).truncate());
+                }
+            });
         });
     });
+}
+
+/// The pages at the right. Right to left: listed from the last.
+fn pages(ui: &mut Ui, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    for (page, name, hint) in sight::PAGES.iter().rev() {
+        if transport::large(ui, sight.side == *page, name, hint, None) {
+            sight.side = *page;
+            if *page == Side::Journal {
+                wishes.push(Wish::ReadPage);
+            }
+        }
+    }
+}
+
+/// Recordings opened lately, a path to type, the program's own list; and closing this one.
+fn recent(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    let button = egui::Button::new("Recent").min_size(egui::vec2(theme::TARGET, theme::TARGET));
+    let (menu, _) = egui::containers::menu::MenuButton::from_button(button).ui(ui, |ui| {
+        states::recent(ui, snapshot, wishes);
+        ui.separator();
+        states::path_field(ui, sight, "Open this path", Wish::Load, wishes);
+        if ui.button("Look through a folder").clicked() {
+            wishes.push(Wish::LookThrough(For::Recording, None));
+            ui.close();
+        }
+        if snapshot.recording.name().is_some() && ui.button("Close this recording").clicked() {
+            wishes.push(Wish::Close);
+            ui.close();
+        }
+    });
+    menu.on_hover_text("Recordings opened lately, a path to type, or close this one");
 }
 
 fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
@@ -238,34 +269,72 @@ fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wi
     if sight.side != Side::Words {
         sight.lit.clear();
     }
+    if sight.help {
+        help::show(ui, sight);
+        return;
+    }
     match sight.side {
         Side::Words => words::show(ui, snapshot, sight, wishes),
         Side::Note => note::show(ui, snapshot, sight, wishes),
         Side::Beats => beats::show(ui, snapshot, sight, wishes),
         Side::Takes => takes::show(ui, snapshot, sight, wishes),
         Side::Journal => page::show(ui, snapshot),
+        Side::Sound => sounds::show(ui, snapshot, wishes),
         Side::Look => look::show(ui, snapshot, wishes),
     }
 }
 
-/// Sentences the player should read.
-fn notices(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
-    for notice in snapshot.notices.iter().rev().take(3) {
-        ui.horizontal_wrapped(|ui| {
-            if notice.grave {
-                ui.colored_label(ui.visuals().error_fg_color, &notice.text);
-            } else {
-                ui.label(&notice.text);
-            }
-            if ui
-                .button("All right")
-                .on_hover_text("Put this away")
-                .clicked()
-            {
-                wishes.push(Wish::Dismiss(notice.id));
-            }
-        });
+/// Sentences the player should read, over the page so that nothing moves: about files at the top,
+/// everything else above the run of play. What the page itself says is not said again.
+fn notices(ctx: &egui::Context, snapshot: &Snapshot, room: egui::Rect, wishes: &mut Vec<Wish>) {
+    let page_says = matches!(
+        snapshot.recording,
+        RecordingView::Failed { .. } | RecordingView::Missing { .. }
+    );
+    for (name, above, anchor) in [
+        ("about files", true, room.right_top()),
+        ("notices", false, room.left_bottom()),
+    ] {
+        let here = |n: &&Notice| (n.about == About::File) == above && !(above && page_says);
+        let said: Vec<&Notice> = snapshot.notices.iter().filter(here).collect();
+        let newest = &said[said.len().saturating_sub(3)..];
+        if newest.is_empty() {
+            continue;
+        }
+        let pivot = if above {
+            egui::Align2::RIGHT_TOP
+        } else {
+            egui::Align2::LEFT_BOTTOM
+        };
+        egui::Area::new(egui::Id::unique(name))
+            .order(egui::Order::Foreground)
+            .pivot(pivot)
+            .fixed_pos(anchor)
+            .show(ctx, |ui| {
+                let wash = theme::ink(snapshot.look.ground, Ink::Wash);
+                let frame = Pane::new().fill(wash).inner_margin(8.0).corner_radius(3.0);
+                frame.show(ui, |ui| {
+                    ui.set_max_width((room.width() * 0.7).min(620.0));
+                    for notice in newest {
+                        told(ui, notice, wishes);
+                    }
+                });
+            });
     }
+}
+
+fn told(ui: &mut Ui, notice: &Notice, wishes: &mut Vec<Wish>) {
+    ui.horizontal_wrapped(|ui| {
+        if notice.grave {
+            ui.colored_label(ui.visuals().error_fg_color, &notice.text);
+        } else {
+            ui.label(&notice.text);
+        }
+        let read = ui.button("All right").on_hover_text("Put this away");
+        if read.clicked() {
+            wishes.push(Wish::Dismiss(notice.id));
+        }
+    });
 }
 
 /// Keeps the window's size, once the mouse has let go of its edge.

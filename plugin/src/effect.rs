@@ -5,6 +5,8 @@ use crate::channels::Channels;
 use crate::control::{Control, Trigger};
 use crate::job::JobId;
 use crate::services::{Job, tape};
+use crate::snapshot::For;
+use crate::sound::Choice;
 use std::path::PathBuf;
 use thumbline::deck;
 
@@ -30,10 +32,12 @@ pub enum Effect {
     Dial(Dial),
     /// What is kept has changed: the host's project is to be saved.
     Changed,
-    /// Open the file dialog.
-    Ask,
+    /// Ask for a file for this, in this folder.
+    Ask(For, Option<PathBuf>),
     /// Ask where a lesson page goes, proposing this name.
     AskForPage(String),
+    /// Keep these sound devices and start the program again with them.
+    StartAgain(Choice),
     /// Write the program's own settings to this file, the parameters with them.
     Settings(JobId, PathBuf),
 }

@@ -11,6 +11,8 @@ pub mod channels;
 pub mod control;
 pub mod core;
 pub mod data;
+#[cfg(feature = "standalone")]
+pub mod devices;
 pub mod editor;
 pub mod effect;
 pub mod feet;
@@ -26,6 +28,7 @@ pub mod seen;
 pub mod services;
 pub mod session;
 pub mod snapshot;
+pub mod sound;
 pub mod standalone;
 pub mod state;
 pub mod supervisor;

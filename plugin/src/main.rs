@@ -1,10 +1,11 @@
 //! Thumbline as a program of its own, on ALSA or JACK.
 //!
 //! `thumbline-standalone [options] [RECORDING]`; the options are those of the audio backend
-//! (`--help`).
+//! (`--help`). Without them the devices are those chosen in the window.
 
 use std::path::PathBuf;
 use std::process::ExitCode;
+use thumbline_plugin::{devices, standalone};
 
 /// Splits the recording off the arguments: the last one, where it is no option nor an option's
 /// value.
@@ -26,7 +27,15 @@ fn recording(args: &mut Vec<String>) -> Result<Option<PathBuf>, String> {
 fn main() -> ExitCode {
     let mut args: Vec<String> = std::env::args().collect();
     match recording(&mut args) {
-        Ok(recording) => thumbline_plugin::standalone::declare(recording),
+        Ok(recording) => {
+            let choice = standalone::chosen_sound();
+            let (sound, options) = devices::look(choice, &args);
+            if let Some(fault) = &sound.fault {
+                eprintln!("thumbline-standalone: {fault}");
+            }
+            args.extend(options);
+            standalone::declare(recording, sound);
+        }
         Err(reason) => {
             eprintln!("thumbline-standalone: {reason}");
             return ExitCode::from(2);

@@ -5,7 +5,7 @@ use crate::control::{Control, Trigger};
 use crate::job::JobId;
 use crate::services::Said;
 use crate::session::Session;
-use crate::snapshot::DialsView;
+use crate::snapshot::{DialsView, For};
 use crate::wish::Wish;
 use std::path::PathBuf;
 use thumbline::deck::{self, Event};
@@ -27,8 +27,10 @@ pub enum Message {
     Deck(Event),
     /// The window has opened (true) or closed.
     Window(bool),
-    /// A file was chosen in the dialog.
-    Chosen(PathBuf),
+    /// A file was chosen for this in the dialog.
+    Chosen(For, PathBuf),
+    /// The desktop has no dialog for this.
+    NoDialog(For),
     /// Where a lesson page goes was chosen.
     PageAt(PathBuf),
     /// A service says something about a job.

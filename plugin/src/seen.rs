@@ -28,6 +28,7 @@ pub fn view(state: &State) -> Snapshot {
                 .map(|s| s.beats_left),
             resting: phase == Some(Phase::Rest),
             round: sounding.map_or(0, |s| s.round),
+            rounds: state.tape.recording.and_then(|r| r.rounds),
             follows_host: state.dials.follow,
             bypassed: state.bypassed,
         },
@@ -38,6 +39,7 @@ pub fn view(state: &State) -> Snapshot {
         page: Arc::clone(&state.page),
         capture: capture(state),
         along: Arc::clone(&state.tape.along),
+        folder: state.folder.clone(),
         recent: session.recent.clone().into(),
         level: LevelView {
             peak: sounding.map_or(0.0, |s| s.peak),
@@ -48,6 +50,7 @@ pub fn view(state: &State) -> Snapshot {
         host_rate: state.rate,
         set_ups: state.set_ups.iter().map(|s| s.name.clone()).collect(),
         standalone: state.program.is_some(),
+        sound: state.program.as_ref().map(|p| Arc::clone(&p.sound)),
         look: session.look,
         pages: Arc::new(session.pages.clone()),
     }

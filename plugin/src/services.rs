@@ -4,6 +4,7 @@
 pub mod analyse;
 pub mod ask;
 pub mod decode;
+pub mod folder;
 pub mod journal;
 pub mod mix;
 pub mod page;
@@ -26,6 +27,8 @@ pub enum Job {
     Journal(journal::Job),
     /// A lesson page.
     Page(page::Job),
+    /// A folder.
+    Folder(folder::Job),
 }
 
 /// What a service says about a job.
@@ -41,6 +44,8 @@ pub enum Said {
     Journal(journal::Answer),
     /// A lesson page.
     Page(page::Answer),
+    /// A folder.
+    Folder(folder::Answer),
     /// Recording.
     Tape(tape::Answer),
     /// The job met a fault inside the program and was given up.
@@ -95,7 +100,7 @@ impl Job {
             Self::Analyse(_) => Lane::Analyse,
             Self::Mix(_) => Lane::Mix,
             Self::Journal(_) => Lane::Journal,
-            Self::Page(_) => Lane::Page,
+            Self::Page(_) | Self::Folder(_) => Lane::Page,
         }
     }
 
@@ -105,7 +110,7 @@ impl Job {
             Self::Analyse(analyse::Job::Correct { .. } | analyse::Job::Judge(_))
             | Self::Decode(_)
             | Self::Mix(_) => Urgency::Sound,
-            Self::Analyse(_) | Self::Journal(_) | Self::Page(_) => Urgency::Sight,
+            Self::Analyse(_) | Self::Journal(_) | Self::Page(_) | Self::Folder(_) => Urgency::Sight,
         }
     }
 
@@ -126,6 +131,10 @@ impl Job {
             }),
             Self::Page(job) => Box::new(move |cancel, say| {
                 page::run(&job, cancel, &mut |a| say(Said::Page(a)));
+                false
+            }),
+            Self::Folder(job) => Box::new(move |_, say| {
+                folder::run(&job, &mut |a| say(Said::Folder(a)));
                 false
             }),
             Self::Journal(job) => Box::new(move |_, say| {

@@ -5,17 +5,20 @@
 //! [`Wish`](crate::wish::Wish).
 
 mod along;
+mod folder;
 mod opened;
 mod practice;
 mod sounding;
 mod taped;
 
 pub use along::AlongView;
+pub use folder::{FolderView, For};
 pub use opened::{AnalysisView, Peaks, RecordingView};
 pub use practice::{ClickRate, End, Hear, Ladder, PracticeView, RegionView, Snap};
 pub use sounding::{DialsView, LevelView, TransportView};
 pub use taped::{Answer, CaptureSource, CaptureView, PageView, TakeView};
 
+use crate::sound::SoundView;
 use serde_json::{Map, Value};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -47,6 +50,8 @@ pub struct Snapshot {
     pub capture: CaptureView,
     /// What is heard of the take while it is played.
     pub along: Arc<AlongView>,
+    /// A folder that is looked through for a file, where no desktop dialog does it.
+    pub folder: Option<Arc<FolderView>>,
     /// Recordings opened lately, newest first.
     pub recent: Arc<[PathBuf]>,
     /// Output level and what the limiter takes away.
@@ -59,6 +64,8 @@ pub struct Snapshot {
     pub set_ups: Arc<[String]>,
     /// Is this the program of its own, without a host around it?
     pub standalone: bool,
+    /// Its sound devices; none in a host.
+    pub sound: Option<Arc<SoundView>>,
     /// How the window looks.
     pub look: Look,
     /// What each page of the window remembers, by the page's name, in the page's own form.
@@ -163,6 +170,20 @@ impl Look {
     }
 }
 
+/// What a sentence for the player is about: it is said beside it, and goes when it works.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum About {
+    /// Nothing in particular.
+    #[default]
+    Anything,
+    /// The file that is opened.
+    File,
+    /// Recording, and the sound that comes in.
+    Take,
+    /// The journal and what else is kept.
+    Keeping,
+}
+
 /// A sentence for the player.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Notice {
@@ -170,6 +191,8 @@ pub struct Notice {
     pub id: u64,
     /// The sentence.
     pub text: String,
+    /// What it is about.
+    pub about: About,
     /// Is something lost or impossible (not merely worth knowing)?
     pub grave: bool,
 }

@@ -3,11 +3,14 @@
 //! A host keeps a plug-in's state; here the program does, in the user's data folder, written whole
 //! or not at all, a moment after something changed.
 
-use crate::data::{data_dir, name_of};
+use crate::core::Core;
+use crate::data::{data_dir, name_of, write_whole};
 use crate::instance::Instance;
+use crate::message::Message;
 use crate::params::{Channels, Dials};
 use crate::services::journal::Settings;
 use crate::session::{RecordingRef, Session};
+use crate::sound::{Choice, SoundView};
 use crate::state;
 use nice_plug::context::gui::{GuiContext, ParamSetter};
 use nice_plug::prelude::Param;
@@ -15,13 +18,14 @@ use serde_json::{Map, Value, json};
 use std::fs;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, OnceLock, Weak};
 use thumbline::unit::Seconds;
 
 /// The program's own settings.
 pub struct Program {
     file: PathBuf,
     recording: Option<PathBuf>,
+    sound: Arc<SoundView>,
 }
 
 static PROGRAM: OnceLock<Program> = OnceLock::new();
@@ -31,10 +35,69 @@ pub fn program() -> Option<&'static Program> {
     PROGRAM.get()
 }
 
-/// Declares this process to be the program, started with `recording`.
-pub fn declare(recording: Option<PathBuf>) {
+/// Declares this process to be the program, started with `recording` on these sound devices.
+pub fn declare(recording: Option<PathBuf>, sound: SoundView) {
     thumbline::load::hush_readers();
-    let _ = PROGRAM.set(Program::new(recording));
+    let _ = PROGRAM.set(Program {
+        sound: Arc::new(sound),
+        ..Program::new(recording)
+    });
+}
+
+/// Where the chosen sound devices are kept.
+fn sound_file() -> PathBuf {
+    data_dir().join("sound.json")
+}
+
+/// The sound devices that were chosen last; what cannot be read is the system's own choice.
+pub fn chosen_sound() -> Choice {
+    let kept = fs::read(sound_file()).ok();
+    kept.and_then(|bytes| serde_json::from_slice(&bytes).ok())
+        .unwrap_or_default()
+}
+
+/// Keeps the choice and everything else, and puts this program anew in its own place; where that
+/// fails, it goes on as it was and says so.
+fn start_again(instance: &Weak<Core>, kept: &Kept, dials: &Weak<Dials>, choice: &Choice) {
+    let written = serde_json::to_vec_pretty(choice)
+        .map_err(|e| e.to_string())
+        .and_then(|text| write_whole(&sound_file(), &text).map_err(|e| e.to_string()));
+    if let Some(dials) = dials.upgrade() {
+        kept.write(&dials);
+    }
+    let why = match written {
+        Ok(()) => replaced(),
+        Err(why) => why,
+    };
+    if let Some(core) = instance.upgrade() {
+        let text = format!("The devices stay as they are: {why}");
+        core.send(Message::Tell(text, true));
+    }
+}
+
+/// This program in its own place, with the options it was started with but the recording, which is
+/// kept; returns only where that fails: why.
+fn replaced() -> String {
+    let own = match std::env::current_exe() {
+        Ok(own) => own,
+        Err(why) => return why.to_string(),
+    };
+    let options: Vec<_> = std::env::args_os().skip(1).collect();
+    let options = options
+        .iter()
+        .filter(|option| !PathBuf::from(option).is_file());
+    let mut again = std::process::Command::new(own);
+    again.args(options);
+    #[cfg(unix)]
+    {
+        use std::os::unix::process::CommandExt;
+        again.exec().to_string()
+    }
+    #[cfg(not(unix))]
+    match again.spawn() {
+        Ok(_) => std::process::exit(0),
+        Err(why) => why.to_string(),
+    }
 }
 
 /// The parameters as they were kept, and whether the instance has got them. The framework has
@@ -68,6 +131,7 @@ impl Program {
         Self {
             file: data_dir().join("state.json"),
             recording,
+            sound: Arc::default(),
         }
     }
 
@@ -78,6 +142,7 @@ impl Program {
             saved: 0,
             ticks: 0,
             told: false,
+            sound: Arc::clone(&self.sound),
         }
     }
 
@@ -109,6 +174,15 @@ impl Program {
             let dials = dials.upgrade();
             dials.map_or(Value::Null, |dials| same.now(&dials))
         });
+        let (core, dials) = (
+            Arc::downgrade(instance.core()),
+            Arc::downgrade(instance.dials()),
+        );
+        let same = Arc::clone(&kept);
+        instance.core().start_again_by(move |choice| {
+            let (core, dials, kept) = (core.clone(), dials.clone(), Arc::clone(&same));
+            std::thread::spawn(move || start_again(&core, &kept, &dials, &choice));
+        });
         kept
     }
 }
@@ -135,10 +209,14 @@ impl Kept {
 
     /// Writes everything once more, at the end; where that fails, what was written last stays.
     pub fn save(&self, instance: &Instance) {
+        self.write(instance.dials());
+    }
+
+    fn write(&self, dials: &Dials) {
         let settings = Settings {
             file: self.file.clone(),
-            session: instance.dials().store.session(),
-            dials: self.now(instance.dials()),
+            session: dials.store.session(),
+            dials: self.now(dials),
         };
         let _ = settings.write();
     }

@@ -8,8 +8,10 @@ use crate::practice::SetUp;
 use crate::services::decode::Part;
 use crate::session::{Marks, Session, TakeRef};
 use crate::snapshot::{
-    AlongView, AnalysisView, Answer, CaptureSource, DialsView, Hear, Notice, PageView, Peaks,
+    About, AlongView, AnalysisView, Answer, CaptureSource, DialsView, FolderView, Hear, Notice,
+    PageView, Peaks,
 };
+use crate::sound::SoundView;
 use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -60,6 +62,8 @@ pub struct State {
     pub tape: Tape,
     /// Sentences for the player.
     pub notices: VecDeque<Notice>,
+    /// A folder that is looked through.
+    pub folder: Option<Arc<FolderView>>,
     /// Practice set-ups.
     pub set_ups: Arc<[SetUp]>,
     /// The program of its own, where this is one.
@@ -285,8 +289,8 @@ pub struct Recorded {
     pub judged: bool,
     /// Did it begin to play with it, and does it end with the playing?
     pub plays: bool,
-    /// Once round the loop?
-    pub once: bool,
+    /// Times round the loop after which it ends by itself; none goes on until it is stopped.
+    pub rounds: Option<u32>,
     /// Has the loop come to its end?
     pub over: bool,
 }
@@ -302,6 +306,8 @@ pub struct Program {
     pub ticks: u32,
     /// Was it said that nothing can be written?
     pub told: bool,
+    /// Its sound devices.
+    pub sound: Arc<SoundView>,
 }
 
 impl State {
@@ -320,16 +326,27 @@ impl State {
         JobId(self.last_job)
     }
 
-    /// Says a sentence, unless it was the last one said.
+    /// Says a sentence about nothing in particular.
     pub fn notice(&mut self, text: impl Into<String>, grave: bool) {
+        self.tell(About::Anything, text, grave);
+    }
+
+    /// What this is about works: what was said to be wrong with it is not said any more.
+    pub fn works(&mut self, about: About) {
+        self.notices.retain(|n| n.about != about || !n.grave);
+    }
+
+    /// Says a sentence, unless it stands there already.
+    pub fn tell(&mut self, about: About, text: impl Into<String>, grave: bool) {
         let text = text.into();
-        if self.notices.back().is_some_and(|n| n.text == text) {
+        if self.notices.iter().any(|n| n.text == text) {
             return;
         }
         self.last_notice += 1;
         self.notices.push_back(Notice {
             id: self.last_notice,
             text,
+            about,
             grave,
         });
         while self.notices.len() > NOTICES {

@@ -5,6 +5,7 @@
 
 mod handing;
 mod hearing;
+mod looking;
 mod marking;
 mod mixing;
 mod opening;
@@ -18,7 +19,7 @@ use crate::effect::Effect;
 use crate::job::JobId;
 use crate::message::Message;
 use crate::services::{Said, analyse, decode, journal, tape};
-use crate::snapshot::AnalysisView;
+use crate::snapshot::{About, AnalysisView};
 use crate::state::{Stage, State};
 use thumbline::deck::Event;
 use thumbline::deck::capture::Source;
@@ -48,7 +49,8 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
                 taking::find(state, Source::Track, out);
             }
         }
-        Message::Chosen(path) => opening::choose(state, path, out),
+        Message::Chosen(purpose, path) => looking::chosen(state, purpose, path, out),
+        Message::NoDialog(purpose) => looking::no_dialog(state, purpose, out),
         Message::PageAt(path) => handing::make(state, path, out),
         Message::Said(id, said) => match said {
             Said::Decode(answer) => decoded(state, id, answer, out),
@@ -60,6 +62,7 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
             }
             Said::Journal(answer) => journalled(state, answer, out),
             Said::Page(answer) => handing::made(state, answer),
+            Said::Folder(answer) => looking::found(state, answer),
             Said::Tape(answer) => taped(state, id, answer, out),
             Said::Broke(what) => broke(state, id, &what, out),
         },
@@ -75,12 +78,13 @@ fn deck(state: &mut State, event: Event, out: &mut Vec<Effect>) {
             recording::stopped(state, out);
             out.push(Effect::Play(false));
         }
-        Event::Seam { .. } => recording::seam(state, out),
+        Event::Round { round, .. } => recording::round_begins(state, round, out),
+        Event::Seam { round, .. } => recording::seam(state, round, out),
         Event::OutOfReach => state.notice(
             "The host's tempo is too far from the recording's: it plays at 25 to 150 %",
             false,
         ),
-        Event::Round { .. } | Event::Calibrated => {}
+        Event::Calibrated => {}
     }
 }
 
@@ -115,7 +119,7 @@ fn decoded(state: &mut State, id: JobId, answer: decode::Answer, out: &mut Vec<E
         Answer::Failed(reason) if opens => opening::failed(state, reason),
         Answer::Failed(reason) | Answer::NotLocated(reason) if errs => {
             state.open.errand = None;
-            state.notice(reason, true);
+            state.tell(About::File, reason, true);
         }
         Answer::Located(path) if errs => {
             state.open.errand = None;
@@ -194,7 +198,11 @@ fn journalled(state: &mut State, answer: journal::Answer, out: &mut Vec<Effect>)
                 .as_mut()
                 .is_some_and(|p| !std::mem::replace(&mut p.told, true));
             if first {
-                state.notice(format!("Settings cannot be kept: {why}"), true);
+                state.tell(
+                    About::Keeping,
+                    format!("Settings cannot be kept: {why}"),
+                    true,
+                );
             }
         }
     }

@@ -3,7 +3,8 @@
 //! A view never carries one out: a wish is a [`Message`](crate::message::Message).
 
 pub use crate::control::Control;
-use crate::snapshot::{ClickRate, End, Hear, Ladder, Look, Snap, Snapshot};
+use crate::snapshot::{ClickRate, End, For, Hear, Ladder, Look, Snap, Snapshot};
+use crate::sound::Choice;
 use std::path::PathBuf;
 pub use thumbline::analysis::beat::Edit as GridEdit;
 pub use thumbline::analysis::correct::{NoteAt, NoteEdit};
@@ -25,6 +26,14 @@ pub enum Way {
 pub enum Wish {
     /// Open the file dialog (it runs beside the window).
     AskForRecording,
+    /// Open the dialog for a take.
+    AskForTake,
+    /// Look through a folder (the last one, where none is named) for a file for this.
+    LookThrough(For, Option<PathBuf>),
+    /// Put the list of a folder away.
+    LeaveFolder,
+    /// Lay this file over the recording as a take.
+    LoadTake(PathBuf),
     /// Make a lesson page of the bars of the loop: asks where it goes.
     MakePage,
     /// Open this file.
@@ -124,6 +133,8 @@ pub enum Wish {
     /// Read the recording's page of the journal again: another window or the command line may have
     /// written to it.
     ReadPage,
+    /// Use these sound devices: the program starts again with them.
+    UseSound(Choice),
     /// Measure the round-trip latency.
     Calibrate,
     /// Set the round-trip latency by hand.

@@ -1,5 +1,7 @@
 //! The window, drawn without a display: labels, focus, keys, dragging, every state, corrections.
 
+#[path = "window_jobs.rs"]
+mod jobs;
 #[path = "window_loops.rs"]
 mod loops;
 #[path = "window_painting.rs"]
@@ -20,7 +22,7 @@ use thumbline::report::sheet::Ground;
 use thumbline::unit::Seconds;
 use thumbline_plugin::editor::{self, keys, look, sight::Side, sight::Sight};
 use thumbline_plugin::snapshot::{
-    AnalysisView, CaptureView, Hear, Notice, RecordingView, Snapshot,
+    About, AnalysisView, CaptureView, Hear, Notice, RecordingView, Snapshot,
 };
 use thumbline_plugin::wish::{GridEdit, NoteEdit, Wish};
 
@@ -164,7 +166,7 @@ fn every_state_says_what_is_and_what_still_works() {
         (
             ready,
             AnalysisView::None,
-            "It has not been listened to yet.",
+            "Find the notes",
             "Find the notes",
             Wish::Analyse,
         ),
@@ -495,6 +497,7 @@ fn notices_can_be_put_away() {
     let text = "The take was shortened.".to_owned();
     snapshot.notices = Arc::new([Notice {
         id: 7,
+        about: About::Anything,
         text,
         grave: true,
     }]);
@@ -538,6 +541,7 @@ fn any_size_and_scale_works() {
                 Side::Beats,
                 Side::Takes,
                 Side::Journal,
+                Side::Sound,
                 Side::Look,
             ] {
                 let mut snapshot = with_take();
@@ -652,9 +656,10 @@ fn a_take_says_what_it_came_to_and_is_heard_beside_the_recording() {
             wishes[..],
             [
                 Wish::Hear(Hear::Beside(0)),
-                Wish::SetRegion(Some(_)),
+                Wish::LoopFromTo(..),
                 Wish::SetLoop(true),
-                Wish::Seek(_)
+                Wish::Seek(_),
+                Wish::Play(true)
             ]
         ),
         "{wishes:?}"

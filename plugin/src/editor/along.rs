@@ -2,7 +2,7 @@
 
 use super::sight::Scene;
 use super::theme::{self, Brush};
-use crate::snapshot::Snapshot;
+use crate::snapshot::{CaptureView, Snapshot};
 use egui::{Color32, RichText, Role, Sense, Stroke, Ui, WidgetInfo};
 use thumbline::report::sheet::{Ink, Mark, Point};
 
@@ -11,9 +11,20 @@ const FADE: [f32; 3] = [1.0, 0.55, 0.25];
 
 /// The sentence of the last round, large enough for a player with the guitar in hand.
 pub fn sentence(ui: &mut Ui, snapshot: &Snapshot) {
-    if let Some(said) = &snapshot.along.said {
-        ui.label(RichText::new(said).size(22.0).strong());
+    let said = snapshot.along.said.as_deref();
+    if said.is_none() && snapshot.capture == CaptureView::Off {
+        return;
     }
+    // Its place is kept from the beginning of the take on: nothing moves when it comes.
+    let size = egui::vec2(ui.available_width(), 30.0);
+    let layout = egui::Layout::left_to_right(egui::Align::Center);
+    ui.allocate_ui_with_layout(size, layout, |ui| {
+        ui.set_min_size(size);
+        ui.add(
+            egui::Label::new(RichText::new(said.unwrap_or_default()).size(22.0).strong())
+                .truncate(),
+        );
+    });
 }
 
 /// The heads of one row: a ring where each pluck fell, at the height of the note it answers.

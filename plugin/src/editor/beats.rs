@@ -30,7 +30,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     note::undo(ui, snapshot, wishes);
     ui.separator();
     let Some(analysis) = snapshot.analysis.ready() else {
-        ui.label("Nothing has been heard yet.");
+        ui.label("Not analysed yet.");
         return;
     };
     let grid = &analysis.grid;

@@ -639,6 +639,6 @@ fn tap(at: Seconds, sight: &mut Sight, wishes: &mut Vec<Wish>) {
 pub const PEDALS: [(Control, &str); 4] = [
     (Control::Play, "Play"),
     (Control::Loop, "Loop"),
-    (Control::NextRegion, "Next region"),
-    (Control::PreviousRegion, "Region before"),
+    (Control::NextRegion, "Next kept loop"),
+    (Control::PreviousRegion, "Kept loop before"),
 ];

@@ -1,9 +1,9 @@
 //! How the page looks, the keys, and what the program says about itself and about safe use.
 
-use super::keys::KEYS;
+use super::help;
 use crate::snapshot::{Look, Snapshot};
 use crate::wish::Wish;
-use egui::{DragValue, Grid, Ui};
+use egui::{DragValue, Ui};
 use thumbline::report::sheet::Ground;
 
 /// What is said once about hands and ears, and kept on the page about the program. General
@@ -68,6 +68,16 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         });
         percent / 100.0
     };
+    ui.horizontal(|ui| {
+        ui.label("From");
+        for (name, scale) in [("Desk", 1.0), ("Stand", 1.5), ("Stage", 2.0)] {
+            let on = (look.scale - scale).abs() < 0.01;
+            let hint = format!("Everything at {:.0} %", 100.0 * scale);
+            if ui.selectable_label(on, name).on_hover_text(hint).clicked() {
+                look.scale = scale;
+            }
+        }
+    });
     look.zoom = size(ui, "Size of the notes", look.zoom, 50.0, 400.0);
     look.scale = size(
         ui,
@@ -83,13 +93,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     }
     ui.separator();
     ui.strong("Keys");
-    Grid::new("keys").num_columns(2).show(ui, |ui| {
-        for (_, modifiers, key, what) in KEYS {
-            ui.monospace(super::keys::text(modifiers, key));
-            ui.label(what);
-            ui.end_row();
-        }
-    });
+    help::list(ui);
     ui.separator();
     ui.strong("About");
     ui.label(format!("Thumbline {}", env!("CARGO_PKG_VERSION")));

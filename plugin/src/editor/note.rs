@@ -14,7 +14,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     undo(ui, snapshot, wishes);
     ui.separator();
     let Some(heard) = sight.heard(snapshot) else {
-        ui.label("Nothing has been heard yet.");
+        ui.label("Not analysed yet.");
         return;
     };
     let Some(index) = sight.chosen_in(&heard.analysis) else {

@@ -28,9 +28,42 @@ pub enum Side {
     Takes,
     /// The recording's page of the journal.
     Journal,
+    /// Devices, delay and level.
+    Sound,
     /// How the page looks, and about the program.
     Look,
 }
+
+/// The pages in their order, what each is called, and what it holds.
+pub const PAGES: [(Side, &str, &str); 7] = [
+    (
+        Side::Words,
+        "Words",
+        "What to know and what to practise, in words",
+    ),
+    (Side::Note, "Note", "The chosen note, and how to correct it"),
+    (
+        Side::Beats,
+        "Beats",
+        "Tap, move and count the beat; bar 1, meter, swing",
+    ),
+    (
+        Side::Takes,
+        "Takes",
+        "Your own takes, kept loops, foot controller",
+    ),
+    (
+        Side::Journal,
+        "Journal",
+        "Your progress on this recording, and what is next",
+    ),
+    (
+        Side::Sound,
+        "Sound",
+        "Set up the sound: device, delay, level",
+    ),
+    (Side::Look, "Look", "Colours, sizes, tablature, keys"),
+];
 
 /// State of one window.
 #[derive(Default)]
@@ -75,6 +108,10 @@ pub struct Sight {
     pub pointed: Option<NoteAt>,
     /// The place of the sheet under the pointer.
     pub pointed_at: Option<Seconds>,
+    /// The tuning being typed.
+    pub tuning: String,
+    /// Why what was typed is no tuning.
+    pub tuning_fault: Option<String>,
     /// Is what the page in view is about shown?
     pub help: bool,
     /// Where the sound was when the sheet was drawn last.

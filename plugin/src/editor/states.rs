@@ -1,7 +1,8 @@
 //! What the middle of the window shows while there is no bar sheet: what to do first, what is under
 //! way, what failed and what still works.
 
-use super::sight::Sight;
+use super::guide;
+use super::sight::{Side, Sight};
 use super::transport::large;
 use crate::snapshot::{AnalysisView, RecordingView, Snapshot};
 use crate::wish::Wish;
@@ -83,7 +84,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         (RecordingView::Ready { name, .. }, AnalysisView::None) => {
             page(ui, |ui| {
                 ui.heading(name);
-                ui.label("It has not been listened to yet.");
+                ui.label("Not analysed yet.");
                 if large(ui, false, "Find the notes", "Analyse it", None) {
                     wishes.push(Wish::Analyse);
                 }
@@ -137,28 +138,38 @@ fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut
         ) {
             wishes.push(Wish::OpenDemo);
         }
+        let hint = "Five steps on the built-in tune: see, loop, slow down, record, read";
+        if large(ui, false, "Show me round", hint, None) {
+            guide::begin(wishes);
+        }
+        let hint = "Three steps: device, delay, level; at any time later too";
+        if large(ui, false, "Set up the sound", hint, None) {
+            sight.side = Side::Sound;
+        }
     });
     path_field(ui, sight, "Open this path", Wish::Load, wishes);
-    if !snapshot.recent.is_empty() {
-        ui.weak("Opened lately");
+    recent(ui, snapshot, wishes);
+}
+
+/// Recordings opened lately.
+pub fn recent(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+    if snapshot.recent.is_empty() {
+        ui.weak("Nothing was opened yet.");
+        return;
     }
+    ui.weak("Opened lately");
     for path in snapshot.recent.iter() {
-        let name = path
-            .file_name()
-            .unwrap_or(path.as_os_str())
-            .to_string_lossy();
-        if ui
-            .button(name)
-            .on_hover_text(path.display().to_string())
-            .clicked()
-        {
+        let name = crate::data::name_of(path);
+        let button = ui.button(name).on_hover_text(path.display().to_string());
+        if button.clicked() {
             wishes.push(Wish::Load(path.clone()));
+            ui.close();
         }
     }
 }
 
-/// A place to type a path, for systems without a file dialog.
-fn path_field(
+/// A place to type a path.
+pub fn path_field(
     ui: &mut Ui,
     sight: &mut Sight,
     label: &str,

@@ -2,6 +2,7 @@
 
 use super::keys::PEDALS;
 use super::sight::Sight;
+use super::transport;
 use crate::snapshot::{Answer, CaptureView, Hear, Snapshot};
 use crate::wish::Wish;
 use egui::{DragValue, TextEdit, Ui};
@@ -9,23 +10,36 @@ use thumbline::unit::Span;
 
 /// Draws the panel.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    ui.strong("Own takes");
+    ui.horizontal(|ui| {
+        ui.strong("Own takes");
+        let hint = "Lay a file that you recorded elsewhere over this recording";
+        if ui.button("Load a take…").on_hover_text(hint).clicked() {
+            wishes.push(Wish::AskForTake);
+        }
+    });
     if snapshot.takes.is_empty() {
-        ui.label("None yet. Press Record, play along, press it again: your notes appear on the sheet as hollow heads.");
+        ui.label("None yet. Press Record: it counts in, plays the loop and records you. Your notes appear on the sheet as hollow heads.");
     }
+    let spoken = super::sight::shown_take(snapshot).map(std::ptr::from_ref);
     for (i, take) in snapshot.takes.iter().enumerate() {
-        ui.horizontal(|ui| {
+        let speaks = spoken.is_some_and(|t| std::ptr::eq(t, take));
+        ui.horizontal_wrapped(|ui| {
             let mut shown = take.shown;
-            if ui.checkbox(&mut shown, &take.name).changed() {
+            let name = if speaks {
+                egui::RichText::new(&take.name).strong()
+            } else {
+                egui::RichText::new(&take.name)
+            };
+            let hint = "Draw it over the sheet. The words speak of the newest one that is drawn";
+            if ui.checkbox(&mut shown, name).on_hover_text(hint).changed() {
                 wishes.push(Wish::ShowTake(i, shown));
             }
             if take.gone {
                 ui.weak("its file is gone");
             } else if take.analysis.is_none() {
                 ui.spinner();
-            }
-            if let Some(answer) = take.answer.as_ref().filter(|a| !a.found.rounds.is_empty()) {
-                hear_beside(ui, snapshot, i, answer, wishes);
+            } else if speaks {
+                ui.weak("the words speak of this one");
             }
             if ui
                 .button("Forget")
@@ -35,6 +49,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 wishes.push(Wish::ForgetTake(i));
             }
         });
+        if let Some(answer) = take.answer.as_ref().filter(|a| !a.found.rounds.is_empty()) {
+            hear(ui, snapshot, i, answer, wishes);
+        }
         for warning in take.analysis.iter().flat_map(|a| &a.warnings) {
             ui.weak(warning);
         }
@@ -42,6 +59,30 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             ui.label(sentence);
         }
     }
+    sound_in(ui, snapshot, wishes);
+    let track = snapshot.capture != CaptureView::Off;
+    if !snapshot.standalone
+        && ui
+            .selectable_label(track, "Record this track as the recording")
+            .clicked()
+    {
+        wishes.push(Wish::CaptureTrack(!track));
+    }
+    ui.separator();
+    regions(ui, snapshot, sight, wishes);
+    ui.separator();
+    pedals(ui, snapshot, wishes);
+}
+
+/// What comes in: its level, and its delay.
+fn sound_in(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+    ui.horizontal(|ui| {
+        ui.label("What comes in");
+        let size = egui::vec2(120.0, 12.0);
+        let (bar, _) = ui.allocate_exact_size(size, egui::Sense::hover());
+        let ground = snapshot.look.ground;
+        transport::meter(ui, bar, ground, "Own sound", snapshot.level.input);
+    });
     ui.horizontal(|ui| {
         let mut ms = snapshot.practice.latency.ms();
         let name = ui.label("Delay of my sound");
@@ -60,18 +101,6 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             wishes.push(Wish::Calibrate);
         }
     });
-    let track = snapshot.capture != CaptureView::Off;
-    if !snapshot.standalone
-        && ui
-            .selectable_label(track, "Record this track as the recording")
-            .clicked()
-    {
-        wishes.push(Wish::CaptureTrack(!track));
-    }
-    ui.separator();
-    regions(ui, snapshot, sight, wishes);
-    ui.separator();
-    pedals(ui, snapshot, wishes);
 }
 
 /// What a take comes to: of the one that is drawn over the sheet what the sheet says, of another
@@ -88,34 +117,40 @@ fn told(sight: &mut Sight, snapshot: &Snapshot, index: usize) -> Vec<String> {
     answered.map_or_else(Vec::new, |a| a.words.clone())
 }
 
-/// The recording left, the take right.
-fn hear_beside(
-    ui: &mut Ui,
-    snapshot: &Snapshot,
-    index: usize,
-    answer: &Answer,
-    wishes: &mut Vec<Wish>,
-) {
-    let on = snapshot.practice.hear == Hear::Beside(index);
-    let hint = "The recording left, your take right, together on every beat, at any speed";
-    if ui
-        .selectable_label(on, "Hear both")
-        .on_hover_text(hint)
-        .clicked()
-    {
-        let hear = if on {
-            Hear::default()
-        } else {
-            Hear::Beside(index)
-        };
-        wishes.push(Wish::Hear(hear));
-        if let Some(round) = answer.found.rounds.last().filter(|_| !on) {
-            let (from, to) = round.recording;
-            wishes.push(Wish::SetRegion(Some((from, to))));
-            wishes.push(Wish::SetLoop(true));
-            wishes.push(Wish::Seek(from));
+/// The ways to hear a take.
+fn hear(ui: &mut Ui, snapshot: &Snapshot, index: usize, answer: &Answer, wishes: &mut Vec<Wish>) {
+    ui.horizontal_wrapped(|ui| {
+        for (way, name, hint) in [
+            (
+                Hear::Beside(index),
+                "Hear both",
+                "The recording left, your take right, together on every beat, at any speed",
+            ),
+            (
+                Hear::InTurn(index),
+                "In turn",
+                "A bar of the recording, a bar of your take, at the same tempo",
+            ),
+            (
+                Hear::Alone(index),
+                "Alone",
+                "Your take alone, at the recording's tempo",
+            ),
+        ] {
+            let on = snapshot.practice.hear == way;
+            if !ui.selectable_label(on, name).on_hover_text(hint).clicked() {
+                continue;
+            }
+            wishes.push(Wish::Hear(if on { Hear::default() } else { way }));
+            if let Some(round) = answer.found.rounds.last().filter(|_| !on) {
+                let (from, to) = round.recording;
+                wishes.push(Wish::LoopFromTo(from, to));
+                wishes.push(Wish::SetLoop(true));
+                wishes.push(Wish::Seek(from));
+                wishes.push(Wish::Play(true));
+            }
         }
-    }
+    });
 }
 
 fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {

@@ -199,6 +199,9 @@ fn rounds(snapshot: &Snapshot) -> String {
     if !transport.playing || !practice.loop_on || round == 0 {
         return String::new();
     }
+    if let Some(of) = transport.rounds {
+        return format!("round {round} of {of}");
+    }
     let ladder = practice.ladder;
     if snapshot.climbs() && ladder.within_ms.is_none() {
         let of = ladder.rounds.max(1);
@@ -437,7 +440,7 @@ fn take(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wi
         ..Push::new(
             vec2(88.0, TARGET),
             &text,
-            "Counts in, plays, and records you. From standing still: once round the loop. While it plays: until you press it again",
+            "Counts in, plays, and records you. From standing still: four bars at least, to the loop's end. While it plays: until you press it again",
         )
     };
     if button.show(ui) {

@@ -7,6 +7,7 @@ use crate::snapshot::Snapshot;
 use crate::wish::Wish;
 use egui::{Frame, Role, Sense, Stroke, Ui, WidgetInfo};
 use thumbline::report::sheet::Ink;
+use thumbline::timing::Reference;
 
 /// Draws the panel.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
@@ -14,10 +15,19 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     // The width only matters to the page; the words are the same at any.
     let ready = snapshot.analysis.ready().is_some();
     let Some(scene) = sight.latest(snapshot).filter(|_| ready) else {
-        ui.label("Nothing has been heard yet.");
+        ui.label("Not analysed yet.");
         return;
     };
     ui.strong("What to know, what to practise");
+    if let Some(take) = super::sight::shown_take(snapshot) {
+        let against = scene.heard.piece().told().reference;
+        let what = match against {
+            Reference::Recording => "against the recording",
+            Reference::Thumb => "against its own thumb",
+            _ => "against the beat",
+        };
+        ui.weak(format!("Of {}, {what}", take.name));
+    }
     let ground = snapshot.look.ground;
     for sentence in &scene.words {
         let frame = Frame::new()

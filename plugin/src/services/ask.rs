@@ -1,46 +1,78 @@
-//! The file dialog. It may stay open as long as the player likes, and cannot be closed from here: a
-//! thread of its own that nobody waits for, and that holds nothing of the instance that asked. On
-//! Linux the library stays loaded for it (`-z nodelete`).
+//! The desktop's file dialogs. One may stay open as long as the player likes, and cannot be closed
+//! from here: a thread of its own that nobody waits for, and that holds nothing of the instance that
+//! asked. On Linux the library stays loaded for it (`-z nodelete`).
 
+use crate::snapshot::For;
+use std::io;
 use std::path::PathBuf;
+use std::time::{Duration, Instant};
 use thumbline::load::ENDINGS;
 
-/// Opens the dialog that asks where a lesson page goes, `name` being proposed; `chosen` hears the place,
-/// nothing where it was dismissed.
-///
-/// # Errors
-/// When no thread can be started for it.
-pub fn page(name: String, chosen: impl FnOnce(PathBuf) + Send + 'static) -> std::io::Result<()> {
-    std::thread::Builder::new()
-        .name("thumbline asks".into())
-        .spawn(move || {
-            let path = rfd::FileDialog::new()
-                .set_title("Lesson page")
-                .set_file_name(name)
-                .add_filter("Web page", &["html"])
-                .save_file();
-            if let Some(path) = path {
-                chosen(path);
-            }
-        })?;
-    Ok(())
+/// A dialog that answers sooner than this was never seen: the desktop has none.
+const SEEN: Duration = Duration::from_millis(400);
+
+/// What came of a dialog.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Asked {
+    /// This was chosen.
+    Chosen(PathBuf),
+    /// It was dismissed.
+    Dismissed,
+    /// There is no dialog on this desktop.
+    NoDialog,
 }
 
-/// Opens the dialog; `chosen` hears what was chosen, nothing where it was dismissed.
+/// Opens the dialog that asks where a lesson page goes, `name` being proposed.
 ///
 /// # Errors
 /// When no thread can be started for it.
-pub fn recording(chosen: impl FnOnce(PathBuf) + Send + 'static) -> std::io::Result<()> {
+pub fn page(name: String, answer: impl FnOnce(Asked) + Send + 'static) -> io::Result<()> {
+    ask(answer, move || {
+        rfd::FileDialog::new()
+            .set_title("Lesson page")
+            .set_file_name(name)
+            .add_filter("Web page", &["html"])
+            .save_file()
+    })
+}
+
+/// Opens the dialog that asks for a recording or a take, in `folder` where one is named.
+///
+/// # Errors
+/// When no thread can be started for it.
+pub fn sound(
+    purpose: For,
+    folder: Option<PathBuf>,
+    answer: impl FnOnce(Asked) + Send + 'static,
+) -> io::Result<()> {
+    ask(answer, move || {
+        let title = match purpose {
+            For::Recording => "Open a recording",
+            For::Take => "Load a take",
+        };
+        let mut dialog = rfd::FileDialog::new()
+            .set_title(title)
+            .add_filter("Recordings", &ENDINGS);
+        if let Some(folder) = folder {
+            dialog = dialog.set_directory(folder);
+        }
+        dialog.pick_file()
+    })
+}
+
+fn ask(
+    answer: impl FnOnce(Asked) + Send + 'static,
+    open: impl FnOnce() -> Option<PathBuf> + Send + 'static,
+) -> io::Result<()> {
     std::thread::Builder::new()
         .name("thumbline asks".into())
         .spawn(move || {
-            let path = rfd::FileDialog::new()
-                .set_title("Open a recording")
-                .add_filter("Recordings", &ENDINGS)
-                .pick_file();
-            if let Some(path) = path {
-                chosen(path);
-            }
+            let begun = Instant::now();
+            answer(match open() {
+                Some(path) => Asked::Chosen(path),
+                None if begun.elapsed() < SEEN => Asked::NoDialog,
+                None => Asked::Dismissed,
+            });
         })?;
     Ok(())
 }

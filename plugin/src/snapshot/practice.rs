@@ -88,6 +88,20 @@ pub enum Hear {
     Balance(f64),
     /// The recording left and this take right, bar for bar together.
     Beside(usize),
+    /// This take alone, at the recording's tempo.
+    Alone(usize),
+    /// A bar of the recording, a bar of this take, in turn.
+    InTurn(usize),
+}
+
+impl Hear {
+    /// The take that is heard, by its place in the list.
+    pub fn take(self) -> Option<usize> {
+        match self {
+            Self::Balance(_) => None,
+            Self::Beside(take) | Self::Alone(take) | Self::InTurn(take) => Some(take),
+        }
+    }
 }
 
 impl Default for Hear {

@@ -17,6 +17,8 @@ pub struct TransportView {
     pub resting: bool,
     /// Rounds of the loop begun since it started, 1 for the first.
     pub round: u32,
+    /// Times round the loop after which it stops by itself, where it does.
+    pub rounds: Option<u32>,
     /// Does the host's transport drive it?
     pub follows_host: bool,
     /// Is the plug-in bypassed?
@@ -32,6 +34,7 @@ impl Default for TransportView {
             count_in: None,
             resting: false,
             round: 0,
+            rounds: None,
             follows_host: false,
             bypassed: false,
         }

@@ -44,28 +44,34 @@ fn source(state: &State) -> Result<Option<mix::Job>, &'static str> {
     let of = match state.mix.hear {
         Hear::Balance(0.0) => return Ok(None),
         Hear::Balance(dial) => mix::Of::Balance(dial),
-        Hear::Beside(index) => {
-            let take = state
-                .takes
-                .get(index)
-                .ok_or("That take is not here any more")?;
-            let answer = take
-                .answer
-                .as_ref()
-                .ok_or("The take has not been compared yet")?;
-            let round = answer
-                .found
-                .rounds
-                .last()
-                .ok_or("The take seems to be another tune")?;
-            mix::Of::Beside(take.take.path.clone(), Box::new(round.clone()))
-        }
+        Hear::Beside(index) => laid(state, index, mix::Laid::Beside)?,
+        Hear::Alone(index) => laid(state, index, mix::Laid::Alone)?,
+        Hear::InTurn(index) => laid(state, index, mix::Laid::InTurn)?,
     };
     Ok(Some(mix::Job {
         sound: Arc::clone(&part.sound),
         heard: Arc::clone(heard),
         of,
     }))
+}
+
+/// A take, to be heard so.
+fn laid(state: &State, index: usize, how: mix::Laid) -> Result<mix::Of, &'static str> {
+    let take = state
+        .takes
+        .get(index)
+        .ok_or("That take is not here any more")?;
+    let answer = take
+        .answer
+        .as_ref()
+        .ok_or("The take has not been compared yet")?;
+    let round = answer
+        .found
+        .rounds
+        .last()
+        .ok_or("The take seems to be another tune")?;
+    let path = take.take.path.clone();
+    Ok(mix::Of::Take(path, Box::new(round.clone()), how))
 }
 
 /// It is made, or cannot be.

@@ -7,6 +7,7 @@ use crate::job::JobId;
 use crate::services::Job;
 use crate::services::decode::{self, Part};
 use crate::session::{Marks, RecordingRef, Session};
+use crate::snapshot::About;
 use crate::state::{Hearing, Mix, Stage, State, Why};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -193,9 +194,10 @@ pub fn whole(
     let path = path.clone();
     settle(state, &path, hash, out);
     state.open.stage = Stage::Ready(path);
+    state.works(About::File);
     state.open.original = Some(original);
     for warning in warnings {
-        state.notice(warning, false);
+        state.tell(About::File, warning, false);
     }
     telling::analysis(state, out);
     telling::restate(state, out);
@@ -235,7 +237,8 @@ fn settle(state: &mut State, path: &Path, hash: ContentHash, out: &mut Vec<Effec
     }
     if changed.is_some() {
         let name = name_of(path);
-        state.notice(
+        state.tell(
+            About::File,
             format!("{name} has changed since it was marked; the marks were kept"),
             false,
         );
@@ -253,7 +256,8 @@ pub fn gone(state: &mut State, out: &mut Vec<Effect>) {
     };
     close(state, out);
     state.open.hash = known.hash;
-    state.notice(
+    state.tell(
+        About::File,
         format!(
             "{} is not at {} any more; show where it is and everything else is as it was",
             known.name,
@@ -273,7 +277,7 @@ pub fn failed(state: &mut State, reason: String) {
     state.open.job = None;
     if let Stage::Loading { path, .. } = &state.open.stage {
         let name = name_of(path);
-        state.notice(reason.clone(), true);
+        state.tell(About::File, reason.clone(), true);
         state.open.stage = Stage::Failed { name, reason };
     }
 }

@@ -5,7 +5,8 @@ use super::telling;
 use crate::effect::{Dial, Effect};
 use crate::services::tape::Order;
 use crate::services::{Job, analyse};
-use crate::snapshot::CaptureSource;
+use crate::snapshot::{About, CaptureSource};
+use crate::sound::Choice;
 use crate::state::{Recorded, State};
 use std::sync::Arc;
 use thumbline::along::Told;
@@ -31,13 +32,18 @@ pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Ef
         return;
     }
     if state.rate == 0 {
-        state.notice("Recording needs the host to be running its audio", false);
+        state.tell(
+            About::Take,
+            "Recording needs the host to be running its audio",
+            false,
+        );
         return;
     }
     if state.tape.recording.is_some() {
-        state.notice("A recording is under way already", false);
+        state.tell(About::Take, "A recording is under way already", false);
         return;
     }
+    state.works(About::Take);
     let id = state.job();
     let (tap, reel) = tap(source(from), state.rate, ROOM);
     state.tape.recording = Some(Recorded {
@@ -46,7 +52,7 @@ pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Ef
         length: Span(0.0),
         judged: false,
         plays: false,
-        once: false,
+        rounds: None,
         over: false,
     });
     out.push(Effect::Tape(
@@ -68,8 +74,9 @@ const COUNT_IN: u8 = 1;
 const TAIL: u8 = 2;
 
 /// One button: counts in, plays and records an own take, from the loop's start where there is one.
-/// From standing still it takes one time round; beside a deck that runs it goes on until it is
-/// pressed again. Where the host leads, it waits for the host.
+/// From standing still it goes once round, round a short loop as often as gives a few bars to judge;
+/// beside a deck that runs, or up the ladder, it goes on until it is pressed again. Where the host
+/// leads, it waits for the host.
 pub fn record_at_once(state: &mut State, on: bool, out: &mut Vec<Effect>) {
     if !on {
         finish(state, out);
@@ -77,7 +84,7 @@ pub fn record_at_once(state: &mut State, on: bool, out: &mut Vec<Effect>) {
     }
     record(state, CaptureSource::Take, true, out);
     let stands = state.sounding.is_none_or(|s| s.phase == Phase::Stopped);
-    let climbs = state.session.ladder.on;
+    let rounds = (!state.session.ladder.on).then(|| rounds(state));
     let Some(recorded) = state.tape.recording.as_mut().filter(|r| r.length.0 == 0.0) else {
         return;
     };
@@ -88,18 +95,39 @@ pub fn record_at_once(state: &mut State, on: bool, out: &mut Vec<Effect>) {
     if !stands {
         return;
     }
-    recorded.once = !climbs;
+    recorded.rounds = rounds;
     let bars = state.session.count_in_bars.max(COUNT_IN);
     out.push(Effect::Deck(Message::CountIn(bars)));
-    if recorded.once {
-        let rest = state.session.rest_beats.max(TAIL);
-        out.push(Effect::Deck(Message::Rest(rest)));
-    }
     let looped = state.marks().and_then(|m| m.region.as_ref());
     if let Some(region) = looped.filter(|_| state.loop_on) {
         out.push(Effect::Deck(Message::Seek(region.from)));
     }
     run(true, out);
+}
+
+/// Bars that a take should have: fewer tell little of what repeats.
+const BARS: usize = 4;
+
+/// Times round the loop that give as many.
+fn rounds(state: &State) -> u32 {
+    let region = state.marks().and_then(|m| m.region.as_ref());
+    let heard = state.hearing.view.ready();
+    let (Some(region), Some(heard)) = (region.filter(|_| state.loop_on), heard) else {
+        return 1;
+    };
+    let beats = heard.grid.beats().iter();
+    let inside = beats.filter(|b| (region.from.0 - 0.02..region.to.0 - 0.02).contains(&b.time.0));
+    let wanted = BARS * usize::from(heard.grid.meter.beats().max(1));
+    wanted.div_ceil(inside.count().max(1)).min(BARS) as u32
+}
+
+/// A round of the loop begins: the last one of a take rings out into silence.
+pub fn round_begins(state: &State, round: u32, out: &mut Vec<Effect>) {
+    let rounds = state.tape.recording.and_then(|r| r.rounds);
+    if rounds.is_some_and(|rounds| round >= rounds) {
+        let rest = state.session.rest_beats.max(TAIL);
+        out.push(Effect::Deck(Message::Rest(rest)));
+    }
 }
 
 fn run(on: bool, out: &mut Vec<Effect>) {
@@ -113,7 +141,7 @@ fn finish(state: &mut State, out: &mut Vec<Effect>) {
     let began = state.tape.recording.as_mut();
     if let Some(recorded) = began.filter(|r| r.plays) {
         recorded.plays = false;
-        if recorded.once {
+        if recorded.rounds.is_some() {
             run(false, out);
         }
     }
@@ -178,7 +206,8 @@ pub fn along(state: &mut State, told: Vec<Told>) {
     let oldest = (view.round + 1).saturating_sub(ROUNDS_SHOWN);
     view.heads.retain(|head| head.round >= oldest);
     if let Some(level) = bleed {
-        state.notice(
+        state.tell(
+            About::Take,
             format!(
                 "The microphone hears the loudspeaker, {:.0} dB below you: headphones make this surer",
                 -level
@@ -201,6 +230,19 @@ pub fn judge(state: &mut State, out: &mut Vec<Effect>) {
     }
 }
 
+/// Other sound devices: the program starts again, unless it records just now.
+pub fn use_sound(state: &mut State, choice: Choice, out: &mut Vec<Effect>) {
+    if state.tape.recording.is_some() {
+        state.tell(
+            About::Take,
+            "Stop recording first: the program starts again with other devices",
+            false,
+        );
+    } else if state.program.is_some() {
+        out.push(Effect::StartAgain(choice));
+    }
+}
+
 /// Plays clicks and listens for them.
 pub fn calibrate(state: &mut State, out: &mut Vec<Effect>) {
     if state.rate == 0 || state.tape.calibrating.is_some() {
@@ -220,9 +262,14 @@ pub fn calibrated(state: &mut State, latency: Option<Span>, out: &mut Vec<Effect
         Some(latency) => {
             state.session.latency_ms = latency.ms();
             out.push(Effect::Changed);
-            state.notice(format!("Round trip: {:.1} ms", latency.ms()), false);
+            state.tell(
+                About::Take,
+                format!("Round trip: {:.1} ms", latency.ms()),
+                false,
+            );
         }
-        None => state.notice(
+        None => state.tell(
+            About::Take,
             "The clicks were not heard: is the input connected, the click loud enough?",
             false,
         ),
@@ -233,13 +280,13 @@ pub fn calibrated(state: &mut State, latency: Option<Span>, out: &mut Vec<Effect
 pub fn not_started(state: &mut State, why: &str, out: &mut Vec<Effect>) {
     state.tape.recording = None;
     out.push(Effect::Deck(Message::StopRecording));
-    state.notice(format!("Nothing can be recorded: {why}"), true);
+    state.tell(About::Take, format!("Nothing can be recorded: {why}"), true);
 }
 
 /// A round of the loop ended: its sound is asked for.
-pub fn seam(state: &mut State, out: &mut Vec<Effect>) {
+pub fn seam(state: &mut State, round: u32, out: &mut Vec<Effect>) {
     if let Some(recorded) = &mut state.tape.recording {
-        recorded.over |= recorded.once;
+        recorded.over |= recorded.rounds.is_some_and(|rounds| round >= rounds);
     }
     if let Some(recorded) = state.tape.recording.filter(|r| r.judged) {
         out.push(Effect::Tape(recorded.job, Order::Cut));

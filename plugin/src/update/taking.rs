@@ -8,8 +8,8 @@ use crate::services::reel::{Found, Taped};
 use crate::services::tape::Order;
 use crate::services::{Job, analyse, journal};
 use crate::session::TakeRef;
-use crate::snapshot::{Answer, Hear};
-use crate::state::{State, Take, Unkept};
+use crate::snapshot::{About, Answer};
+use crate::state::{Stage, State, Take, Unkept};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
@@ -17,13 +17,14 @@ use thumbline::deck::Message;
 use thumbline::deck::capture::{Place, Source};
 use thumbline::journal::{Moment, Practised, rounds_of};
 use thumbline::recording::Recording;
-use thumbline::unit::Span;
+use thumbline::unit::{Seconds, Span};
 
 /// A recording has come to its end; the file to open, where it was the track's.
 pub fn taped(state: &mut State, taped: Taped, out: &mut Vec<Effect>) -> Option<PathBuf> {
     state.tape.recording = None;
     if let Some(fault) = taped.fault {
-        state.notice(
+        state.tell(
+            About::Take,
             format!(
                 "The recording stopped after {:.1} s, which are kept: {fault}",
                 taped.length.0
@@ -35,13 +36,14 @@ pub fn taped(state: &mut State, taped: Taped, out: &mut Vec<Effect>) -> Option<P
     let dropped = state.sounding.map_or(0, |s| s.dropped);
     let lost = dropped as f64 / f64::from(state.rate.max(1));
     if lost > 0.0 {
-        state.notice(
+        state.tell(
+            About::Take,
             format!("{lost:.1} s are missing in the recording: the computer was too busy"),
             true,
         );
     }
     let Some(path) = taped.path else {
-        state.notice("Nothing was recorded", false);
+        state.tell(About::Take, "Nothing was recorded", false);
         return None;
     };
     if taped.source == Source::Track {
@@ -75,6 +77,39 @@ fn add(
     state.takes.len() - 1
 }
 
+/// A file that was recorded elsewhere is laid over the recording as a take. Where it fits the
+/// recording is found by comparing them; nothing of it goes into the journal, since nobody knows when
+/// it was played.
+pub fn bring(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
+    if !matches!(state.open.stage, Stage::Ready(_)) {
+        let text = "Open the recording first: a take is laid over it";
+        state.tell(About::Take, text, false);
+        return;
+    }
+    if let Some(index) = state.takes.iter().position(|t| t.take.path == path) {
+        show(state, index, true, out);
+        return;
+    }
+    let name = name_of(&path);
+    let take = TakeRef {
+        name: name
+            .rsplit_once('.')
+            .map_or(&*name, |(stem, _)| stem)
+            .to_owned(),
+        path,
+        places: vec![Place {
+            frame: 0,
+            at: Seconds(0.0),
+            speed: 1.0,
+        }],
+        tuning: state.marks().and_then(|m| m.tuning.clone()),
+    };
+    state.marks_mut().takes.push(take.clone());
+    out.push(Effect::Changed);
+    state.takes.push(Take::new(take));
+    hear(state, state.takes.len() - 1, out);
+}
+
 /// The recording's identity is known: its takes are those in its marks, and those that were cut
 /// short or never kept.
 pub fn arrive(state: &mut State, out: &mut Vec<Effect>) {
@@ -102,7 +137,8 @@ pub fn find(state: &mut State, source: Source, out: &mut Vec<Effect>) {
 pub fn found(state: &mut State, source: Source, found: Vec<Found>, out: &mut Vec<Effect>) {
     for found in found {
         if source == Source::Track {
-            state.notice(
+            state.tell(
+                About::Take,
                 format!(
                     "A recording was cut short; what was recorded is kept as {}",
                     name_of(&found.path)
@@ -122,7 +158,8 @@ pub fn found(state: &mut State, source: Source, found: Vec<Found>, out: &mut Vec
             add(state, found.path.clone(), found.places, ended, out);
             let name = state.takes.last().map(|t| t.take.name.clone());
             let name = name.unwrap_or_default();
-            state.notice(
+            state.tell(
+                About::Take,
                 format!("A take was cut short; what was recorded is kept as {name}"),
                 false,
             );
@@ -189,7 +226,7 @@ pub fn unheard(state: &mut State, path: &Path, reason: Option<String>) {
     take.gone = reason.is_none();
     let name = take.take.name.clone();
     if let Some(reason) = reason {
-        state.notice(format!("{name}: {reason}"), true);
+        state.tell(About::Take, format!("{name}: {reason}"), true);
     }
 }
 
@@ -266,7 +303,7 @@ pub fn compared(state: &mut State, path: &Path, answer: &Arc<Answer>, out: &mut 
 /// The journal has a take, or says why not.
 pub fn kept(state: &mut State, take: PathBuf, fault: Option<String>, out: &mut Vec<Effect>) {
     if let Some(fault) = fault {
-        state.notice(fault, true);
+        state.tell(About::Take, fault, true);
     } else {
         let id = state.job();
         out.push(Effect::Tape(id, Order::Kept(take)));
@@ -303,7 +340,7 @@ pub fn forget(state: &mut State, index: usize, out: &mut Vec<Effect>) -> bool {
         out.push(Effect::Tape(id, Order::Kept(take.take.path)));
         out.push(Effect::Changed);
     }
-    matches!(state.mix.hear, Hear::Beside(_))
+    state.mix.hear.take().is_some()
 }
 
 /// A job about a take broke.

@@ -1,10 +1,10 @@
 //! Carrying out what a player wishes.
 
-use super::{handing, hearing, marking, mixing, opening, recording, taking, telling};
+use super::{handing, hearing, looking, marking, mixing, opening, recording, taking, telling};
 use crate::effect::{Dial, Effect};
 use crate::services::decode;
 use crate::session::mend_ladder;
-use crate::snapshot::{CaptureSource, Hear};
+use crate::snapshot::{CaptureSource, For, Hear};
 use crate::state::{Once, State};
 use crate::wish::Wish;
 use thumbline::analysis::correct::Correction;
@@ -18,9 +18,13 @@ use thumbline::unit::Seconds;
 )]
 pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
     match wish {
-        Wish::AskForRecording => out.push(Effect::Ask),
+        Wish::AskForRecording => looking::ask(state, For::Recording, out),
+        Wish::AskForTake => looking::ask(state, For::Take, out),
+        Wish::LookThrough(purpose, path) => looking::through(state, purpose, path, out),
+        Wish::LeaveFolder => state.folder = None,
+        Wish::LoadTake(path) => looking::chosen(state, For::Take, path, out),
         Wish::MakePage => handing::ask(state, out),
-        Wish::Load(path) => opening::choose(state, path, out),
+        Wish::Load(path) => looking::chosen(state, For::Recording, path, out),
         Wish::Locate(path) => opening::locate(state, path, out),
         Wish::Close => {
             state.session.recording = None;
@@ -115,6 +119,7 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
             }
         }
         Wish::ReadPage => taking::read_page(state, out),
+        Wish::UseSound(choice) => recording::use_sound(state, choice, out),
         Wish::Calibrate => recording::calibrate(state, out),
         Wish::SetLatency(latency) => {
             state.session.latency_ms = latency.ms().clamp(-500.0, 500.0);

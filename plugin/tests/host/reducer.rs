@@ -15,7 +15,7 @@ use thumbline_plugin::job::JobId;
 use thumbline_plugin::message::{Message, Tick};
 use thumbline_plugin::services::{Job, Said, analyse, decode};
 use thumbline_plugin::session::{Edges, RecordingRef, Session};
-use thumbline_plugin::snapshot::{AnalysisView, End, Hear, Snap};
+use thumbline_plugin::snapshot::{About, AnalysisView, End, For, Hear, Snap};
 use thumbline_plugin::state::{Stage, State};
 use thumbline_plugin::update::update;
 use thumbline_plugin::wish::{Way, Wish};
@@ -361,7 +361,8 @@ fn ends_go_from_beat_to_beat_and_never_through_each_other() {
 fn one_button_counts_in_plays_records_and_stops() {
     use thumbline::deck::{Event, Message as Deck};
     let mut state = heard();
-    wish(&mut state, Wish::LoopFromTo(Seconds(3.0), Seconds(5.0)));
+    // Two bars: twice round gives the four that tell something.
+    wish(&mut state, Wish::LoopFromTo(Seconds(3.0), Seconds(7.0)));
     state.loop_on = true;
     let deck = |effects: &[Effect], which: fn(&Deck) -> bool| {
         effects
@@ -379,8 +380,17 @@ fn one_button_counts_in_plays_records_and_stops() {
     assert!(deck(&begun, |m| matches!(m, Deck::Seek(at) if at.0 == 3.0)));
     assert!(plays(&begun, true));
     // The loop's end: late notes still ring into the rest, then all of it stops by itself.
-    let seam = Message::Deck(Event::Seam { round: 1, clock: 0 });
-    assert!(!plays(&update(&mut state, seam), false));
+    let seam = |round| Message::Deck(Event::Seam { round, clock: 0 });
+    let begins = |round| {
+        let (speed, clock) = (1.0, 0);
+        Message::Deck(Event::Round {
+            round,
+            speed,
+            clock,
+        })
+    };
+    update(&mut state, begins(1));
+    update(&mut state, seam(1));
     let rest = |beats_left| deck::State {
         phase: deck::Phase::Rest,
         beats_left,
@@ -394,6 +404,10 @@ fn one_button_counts_in_plays_records_and_stops() {
         };
         update(state, Message::Tick(tick))
     };
+    assert!(!plays(&tick(&mut state, rest(1)), false), "not yet");
+    let last = update(&mut state, begins(2));
+    assert!(deck(&last, |m| matches!(m, Deck::Rest(2))));
+    update(&mut state, seam(2));
     assert!(!plays(&tick(&mut state, rest(2)), false));
     let ended = tick(&mut state, rest(1));
     assert!(plays(&ended, false));
@@ -428,7 +442,10 @@ fn a_missing_recording_keeps_everything_until_it_is_found() {
             .any(|n| n.grave && n.text.contains("tune.wav"))
     );
     // One of the same name, chosen in the dialog, is looked at before it is taken.
-    let effects = update(&mut state, Message::Chosen("/else/tune.wav".into()));
+    let effects = update(
+        &mut state,
+        Message::Chosen(For::Recording, "/else/tune.wav".into()),
+    );
     let (looks, job) = started(&effects)[0];
     assert!(
         matches!(job, Job::Decode(decode::Job::Locate { hash: Some(h), .. }) if *h == sound.hash())
@@ -512,4 +529,55 @@ fn a_take_carries_the_tuning_that_the_player_told() {
     assert!(asked, "the take is heard in it");
     assert_eq!(state.marks().expect("marks").takes[0].tuning, Some(tuning));
     let _: ContentHash = state.open.hash.expect("known");
+}
+
+#[test]
+fn what_was_wrong_is_not_said_any_more_when_it_works() {
+    let mut state = heard();
+    state.tell(About::File, "There is no file any more", true);
+    state.tell(About::Take, "Nothing can be recorded: no room", true);
+    state.tell(About::Take, "Nothing can be recorded: no room", true);
+    assert_eq!(state.notices.len(), 2, "said once");
+    wish(&mut state, Wish::CaptureTake(true));
+    let left: Vec<About> = state.notices.iter().map(|n| n.about).collect();
+    assert_eq!(left, [About::File]);
+    wish(&mut state, Wish::Load(PathBuf::from("/music/other.wav")));
+    assert!(state.notices.is_empty());
+}
+
+#[test]
+fn a_file_becomes_a_take_and_is_not_loaded_twice() {
+    let mut state = heard();
+    let path = PathBuf::from("/music/my take.wav");
+    let effects = wish(&mut state, Wish::LoadTake(path.clone()));
+    assert!(changes(&effects));
+    assert!(matches!(
+        started(&effects)[..],
+        [(_, Job::Analyse(analyse::Job::Take { .. }))]
+    ));
+    assert_eq!(state.takes[0].take.name, "my take");
+    wish(&mut state, Wish::LoadTake(path));
+    assert_eq!(state.takes.len(), 1);
+    let mut empty = State::default();
+    wish(
+        &mut empty,
+        Wish::LoadTake(PathBuf::from("/music/my take.wav")),
+    );
+    assert!(empty.takes.is_empty() && empty.notices[0].about == About::Take);
+}
+
+#[test]
+fn without_a_dialog_the_list_begins_where_the_last_file_was() {
+    let mut state = heard();
+    let asks = wish(&mut state, Wish::AskForTake);
+    assert!(matches!(
+        &asks[..],
+        [Effect::Ask(For::Take, Some(folder))] if folder == Path::new("/music")
+    ));
+    let effects = update(&mut state, Message::NoDialog(For::Take));
+    let [(_, Job::Folder(job))] = &started(&effects)[..] else {
+        panic!("a folder is looked through");
+    };
+    assert_eq!(job.path.as_deref(), Some(Path::new("/music")));
+    assert_eq!(job.purpose, For::Take);
 }

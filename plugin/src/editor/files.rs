@@ -1,0 +1,80 @@
+//! The program's own list of a folder, for desktops without a file dialog.
+
+use super::sight::Sight;
+use super::transport::large;
+use crate::data::name_of;
+use crate::snapshot::{FolderView, For};
+use crate::wish::Wish;
+use egui::{Key, ScrollArea, TextEdit, Ui};
+use std::path::{Path, PathBuf};
+
+/// Draws the list.
+pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    let purpose = folder.purpose;
+    let chosen = |path: PathBuf| match purpose {
+        For::Recording => Wish::Load(path),
+        For::Take => Wish::LoadTake(path),
+    };
+    ui.horizontal(|ui| {
+        ui.heading(match purpose {
+            For::Recording => "Open a recording",
+            For::Take => "Load a take",
+        });
+        if large(ui, false, "Put away", "Leave the list", None) {
+            wishes.push(Wish::LeaveFolder);
+        }
+        if let Some(up) = folder.path.parent()
+            && large(
+                ui,
+                false,
+                "Folder above",
+                "To the folder that this one lies in",
+                None,
+            )
+        {
+            wishes.push(Wish::LookThrough(purpose, Some(up.to_owned())));
+        }
+    });
+    ui.weak("A simple list, for desktops without a file dialog.");
+    ui.horizontal(|ui| {
+        let name = ui.label("Path");
+        let hint = folder.path.display().to_string();
+        let field = TextEdit::singleline(&mut sight.path)
+            .desired_width(360.0)
+            .hint_text(hint);
+        let field = ui.add(field).labelled_by(name.id);
+        let entered = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
+        let typed = sight.path.trim();
+        if entered && !typed.is_empty() {
+            let path = folder.path.join(typed);
+            wishes.push(if names_a_file(&path) {
+                chosen(path)
+            } else {
+                Wish::LookThrough(purpose, Some(path))
+            });
+        }
+    });
+    if let Some(fault) = &folder.fault {
+        ui.colored_label(ui.visuals().error_fg_color, fault);
+    }
+    ScrollArea::vertical().id_salt("folder").show(ui, |ui| {
+        for path in &folder.folders {
+            if ui.button(format!("{} /", name_of(path))).clicked() {
+                wishes.push(Wish::LookThrough(purpose, Some(path.clone())));
+            }
+        }
+        for path in &folder.files {
+            if ui.button(name_of(path)).clicked() {
+                wishes.push(chosen(path.clone()));
+            }
+        }
+        if folder.folders.is_empty() && folder.files.is_empty() {
+            ui.weak("Nothing here that can be opened.");
+        }
+    });
+}
+
+/// By its name alone: whether it is there is looked at elsewhere.
+fn names_a_file(path: &Path) -> bool {
+    path.extension().is_some()
+}
