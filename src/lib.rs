@@ -21,6 +21,7 @@ pub mod preset;
 pub mod recording;
 pub mod report;
 pub mod separate;
+pub mod stop;
 pub mod stretch;
 pub mod system;
 pub mod timing;

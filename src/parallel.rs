@@ -3,6 +3,7 @@
 //! Results come in the order of the things, the same on any number of cores. Owns no threads: they
 //! live for one call. Not for the audio thread.
 
+use crate::stop;
 use std::collections::BTreeMap;
 use std::convert::Infallible;
 use std::panic::resume_unwind;
@@ -44,6 +45,7 @@ pub fn stream<T: Sync, S, R: Send, E>(
         return things.iter().try_for_each(|t| take(work(&mut own, t)));
     }
     let (next, stopped) = (AtomicUsize::new(0), AtomicBool::new(false));
+    let flag = stop::flag();
     let (sender, made) = mpsc::channel();
     let some = |sender: mpsc::Sender<(usize, R)>| {
         let mut own = start();
@@ -51,7 +53,9 @@ pub fn stream<T: Sync, S, R: Send, E>(
             let i = next.fetch_add(1, Ordering::Relaxed);
             let Some(thing) = things.get(i) else { break };
             // Nobody listens any more when the caller has stopped.
-            let _ = sender.send((i, work(&mut own, thing)));
+            let one = stop::watch(flag.clone(), || work(&mut own, thing));
+            let Ok(one) = one else { break };
+            let _ = sender.send((i, one));
         }
     };
     let some = &some;
@@ -79,6 +83,8 @@ pub fn stream<T: Sync, S, R: Send, E>(
         for worker in workers {
             worker.join().unwrap_or_else(|panic| resume_unwind(panic));
         }
+        // Whoever waits for all of it gets none of it.
+        stop::check();
         taken
     })
 }

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 const LAYERS: [&[&str]; 5] = [
-    &["unit", "dsp", "home", "parallel", "system", "xml"],
+    &["unit", "dsp", "home", "parallel", "stop", "system", "xml"],
     &["music", "recording", "stretch"],
     &["load", "analysis", "deck"],
     &["timing", "compare", "separate", "along"],
@@ -12,7 +12,8 @@ const LAYERS: [&[&str]; 5] = [
 ];
 
 /// Modules of one layer that may use each other, with the reason.
-const SIDEWAYS: [(&str, &str); 7] = [
+const SIDEWAYS: [(&str, &str); 8] = [
+    ("parallel", "stop"),     // threads stop with their caller
     ("dsp", "unit"),          // filters speak in seconds and decibels
     ("stretch", "recording"), // the engine reads the recording it stretches
     ("deck", "load"),         // decoding feeds the deck

@@ -33,6 +33,7 @@ mod sheet;
 mod sheet_theme;
 mod sheet_truth;
 mod solo;
+mod stopping;
 mod stretch;
 mod stretch_sounds;
 mod strings;

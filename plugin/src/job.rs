@@ -17,6 +17,11 @@ impl Cancel {
         self.0.store(true, Ordering::Release);
     }
 
+    /// What the work looks at from within.
+    pub fn flag(&self) -> thumbline::stop::Flag {
+        Arc::clone(&self.0)
+    }
+
     /// Should the job stop?
     pub fn is_cancelled(&self) -> bool {
         self.0.load(Ordering::Acquire)

@@ -13,6 +13,7 @@ use crate::dsp::predict::Predictor;
 use crate::dsp::resample::Resampler;
 use crate::parallel;
 use crate::recording::Recording;
+use crate::stop;
 use crate::unit::{Cents, MidiNote, Seconds};
 use std::borrow::Cow;
 
@@ -60,7 +61,7 @@ impl<'a> Mono<'a> {
         let width = recording.width();
         let channels: Vec<usize> = (0..width).collect();
         let each = parallel::map(&channels, |c| {
-            let blocks = recording.blocks(*c);
+            let blocks = recording.blocks(*c).inspect(|_| stop::check());
             blocks.fold((0.0, 0.0), |sums, block| {
                 let add = |(power, sum), s: &f32| (power + f64::from(s * s), sum + f64::from(*s));
                 block.iter().fold(sums, add)
@@ -86,7 +87,13 @@ impl<'a> Mono<'a> {
             whole: None,
         };
         if mono.len() <= KEPT {
-            let parts = parallel::map(&mono.blocks(), |b| mono.part(b.1, b.2).into_owned());
+            let second = RATE as usize;
+            let starts: Vec<usize> = (0..mono.len()).step_by(second).collect();
+            let parts = parallel::map(&starts, |&from| {
+                stop::check();
+                let to = (from + second).min(mono.len());
+                mono.part(from, to).into_owned()
+            });
             mono.whole = Some(parts.concat());
         }
         mono

@@ -30,6 +30,7 @@ pub(super) mod layers;
 mod patch;
 mod weights;
 
+use crate::stop;
 use crate::unit::Cents;
 use patch::Patches;
 use weights::MODEL;
@@ -154,6 +155,7 @@ impl<'a> Listener<'a> {
     ///
     /// About 0.2 ms of one core; a third of that where the envelope alone rules a note out.
     pub fn read(&mut self, time: f64) -> Reading {
+        stop::check();
         let at = self.patches.sample(time);
         let levels = self.patches.levels(at);
         let envelope = self.patches.envelope(at);

@@ -8,6 +8,7 @@
 use super::RATE;
 use super::onset::samples;
 use crate::dsp::spectrum::Spectrum;
+use crate::stop;
 use crate::unit::{Cents, MidiNote};
 
 /// Lowest and highest pitch that is looked for: two tones below a low D, and the 24th fret of E4.
@@ -85,6 +86,7 @@ impl Reader {
     pub fn read(&mut self, mono: &[f32], time: f64, gap: f64) -> Newness {
         let room = samples(gap - 0.004).max(0) as usize;
         let best = WINDOWS.iter().rposition(|w| *w <= room).unwrap_or(0);
+        stop::check();
         self.views[best].read(mono, time)
     }
 }

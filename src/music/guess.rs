@@ -13,6 +13,7 @@ pub mod triad;
 use super::note::{Attack, Note, Role};
 use super::ringing;
 use super::tuning::{Named, Tuning};
+use crate::stop;
 use crate::unit::{Cents, Seconds};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, HashMap};
@@ -163,6 +164,7 @@ pub fn guess(heard: &[Heard], offset: Cents, known: &[Named], count: usize) -> V
     for named in known.iter().filter(thinkable) {
         let (open, closed) = (Held::in_tuning(&named.tuning), Held::closed(&named.tuning));
         for capo in 0..=HIGHEST_CAPO {
+            stop::check();
             let fit = |held: &Held| -> f64 {
                 let each = moments
                     .iter()

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
+use thumbline::stop;
 
 struct Task {
     guest: Arc<Guest>,
@@ -129,7 +130,10 @@ impl Queue {
                     client.said(id, said);
                 }
             };
-            let step = catch_unwind(AssertUnwindSafe(|| (task.work)(&cancel, &mut say)));
+            let step = catch_unwind(AssertUnwindSafe(|| {
+                let step = stop::watch(Some(cancel.flag()), || (task.work)(&cancel, &mut say));
+                step.unwrap_or(false)
+            }));
             let more = step.unwrap_or_else(|panic| {
                 say(Said::Broke(words(&*panic)));
                 false

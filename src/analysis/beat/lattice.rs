@@ -13,6 +13,7 @@ use super::events::Event;
 use super::net::Belief;
 use super::priors;
 use crate::music::note::Role;
+use crate::stop;
 
 /// Steps of a level's own beat.
 pub(crate) const STEPS: usize = 40;
@@ -167,6 +168,7 @@ impl Lattice {
             .map(|e| Place::new(e, (e.time - self.start) / self.hop))
             .collect();
         for d in SHORTEST..=LONGEST {
+            stop::check();
             let tables = Tables::new(d, self.hop, rates);
             let mut first = 0;
             for a in 0..self.frames.saturating_sub(d) {
@@ -369,6 +371,7 @@ impl<'a> Decoder<'a> {
         let mut tops = vec![(IMPOSSIBLE, FROM_FREE); n];
         let barred_upto = running(&self.barred);
         for t in 0..n {
+            stop::check();
             if t > 0 {
                 free[t] = if self.must[t] {
                     IMPOSSIBLE

@@ -13,6 +13,7 @@ mod frames;
 use super::priors;
 use crate::music::note::Note;
 use crate::parallel;
+use crate::stop;
 use std::sync::LazyLock;
 
 pub(crate) use frames::RATE;
@@ -227,6 +228,7 @@ impl<const IN: usize, const OUT: usize> Layer<IN, OUT> {
             let to = (from + CHUNK).min(rows.len());
             let mut out = vec![self.bias; to - from];
             for (tap, weights) in self.weights.chunks_exact(IN).enumerate() {
+                stop::check();
                 for (k, out) in (from..to).zip(&mut out) {
                     let Some(row) = (k + tap * apart)
                         .checked_sub(reach)

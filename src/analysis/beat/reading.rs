@@ -11,6 +11,7 @@ use super::smooth::{self, Pin};
 use super::{LEVELS, Part, priors};
 use crate::music::meter::Meter;
 use crate::parallel;
+use crate::stop;
 
 /// A run shorter than this is no pulse.
 const SHORTEST_RUN: usize = 5;
@@ -162,6 +163,7 @@ impl Part {
         };
         let longest = (0..pulses.len()).max_by_key(|&i| pulses[i].len());
         for meter in meters {
+            stop::check();
             let choices: Vec<Vec<Choice>> = pulses
                 .iter()
                 .zip(&measured.runs)

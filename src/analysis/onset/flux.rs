@@ -6,6 +6,7 @@
 
 use super::super::RATE;
 use crate::dsp::spectrum::Spectrum;
+use crate::stop;
 
 /// Samples between frames: 220.5 frames a second.
 pub const HOP: usize = 100;
@@ -99,6 +100,7 @@ fn flux(mono: &[f32], view: &View) -> Vec<f32> {
     let mut past: Vec<Vec<f32>> = Vec::with_capacity(view.lag);
     let mut flux = Vec::with_capacity(frames);
     for frame in 0..frames {
+        stop::check();
         let start = (frame * HOP) as isize - (view.window / 2) as isize;
         spectrum.magnitudes(mono, start, &mut bins);
         let now: Vec<f32> = bands

@@ -7,6 +7,7 @@
 use super::super::RATE;
 use super::samples;
 use crate::dsp::predict::Predictor;
+use crate::stop;
 
 /// Sound a predictor is fitted to, seconds.
 const FIT: f64 = 0.060;
@@ -87,6 +88,7 @@ pub fn surprises(predictor: &mut Predictor, mono: &[f32]) -> Vec<(f64, f32)> {
 fn errors(predictor: &mut Predictor, mono: &[f32]) -> Vec<f32> {
     let mut error = Vec::with_capacity(mono.len());
     for start in (0..mono.len()).step_by(BLOCK) {
+        stop::check();
         predictor.fit(&mono[start.saturating_sub(samples(FIT) as usize)..start]);
         error.extend((start..(start + BLOCK).min(mono.len())).map(|n| predictor.error(mono, n)));
     }
