@@ -26,7 +26,7 @@ use crate::music::guess::{self, Guess};
 use crate::music::note::{Note, Role};
 use crate::music::tuning::{Named, Tuning};
 use crate::recording::Recording;
-use crate::unit::{Cents, Seconds};
+use crate::unit::{Cents, Seconds, Span};
 use serde::{Deserialize, Serialize};
 
 /// Frames a second of the mono signal that every stage of the analysis reads.
@@ -84,6 +84,52 @@ impl Options {
 }
 
 impl Analysis {
+    /// What was written rather than heard, so that all of it is certain: `notes` in order of time, on
+    /// `grid`, in `tuning`, in a sound that lasts until `end`.
+    pub fn told(notes: Vec<Note>, grid: Grid, tuning: Tuning, end: Seconds) -> Self {
+        Self {
+            notes,
+            grid,
+            tuning_offset: Some(Cents(0.0)),
+            tuning_course: Vec::new(),
+            tuning,
+            guesses: Vec::new(),
+            solo: solo::Solo::default(),
+            end,
+            alternatives: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    /// Bars `first` to `last` (both included) as a piece of their own that begins with them, and where they
+    /// lie in the recording; none where there are no such bars. A note a little before the first bar's
+    /// line is meant for it.
+    pub fn phrase(&self, first: i32, last: i32) -> Option<(Self, Seconds, Seconds)> {
+        /// How little.
+        const SLACK: Span = Span::from_ms(60.0);
+        let (from, to) = self.grid.bar_range(first, last)?;
+        let held = |n: &&Note| n.time >= from - SLACK && n.time < to - SLACK;
+        let moved = |time: Seconds| Seconds((time.0 - from.0).max(0.0));
+        let notes = self.notes.iter().filter(held).map(|n| Note {
+            time: moved(n.time),
+            end: Seconds(
+                moved(n.end)
+                    .0
+                    .clamp(moved(n.time).0, moved(to).0.max(moved(n.time).0)),
+            ),
+            ..n.clone()
+        });
+        let phrase = Self {
+            notes: notes.collect(),
+            grid: self.grid.part(from, to),
+            tuning_course: Vec::new(),
+            end: moved(to),
+            alternatives: Vec::new(),
+            ..self.clone()
+        };
+        Some((phrase, from, to))
+    }
+
     /// Whether strings and frets may be told as known: the tuning was told, or its guess is sure.
     pub fn tuning_known(&self) -> bool {
         self.guesses.first().is_none_or(|g| g.odds >= guess::SURE)

@@ -8,12 +8,14 @@
 //! ```text
 //! Deck ── Message ─► Player: transport ─► head (stretch) ─► channels, gain ─┐
 //!  ▲                          └─────────► click ─────────────────────────────┼► limiter ─► out
+//!  │                 aside ─► gain ────────────────────────────────────────┤
 //!  └── Event, Retired ──┘                 input (delayed alike) ─────────────┘
 //! ```
 //!
 //! What it is not: it opens no file and analyses nothing. A [`Pulse`] is baked from a beat grid
 //! and a [`Track`] from a recording before they are sent.
 
+mod aside;
 pub mod calibrate;
 pub mod capture;
 mod click;
@@ -29,6 +31,7 @@ pub mod resample;
 mod track;
 mod transport;
 
+pub use aside::Aside;
 pub use controls::{Channels, Controls, Ladder};
 pub use message::{Event, Message, Phase, Retired, State};
 pub use player::{Block, Host, Player};

@@ -3,7 +3,7 @@
 //! One folder for the command line and the plug-in, so that both write in the same journal. It
 //! names places and makes none, but for a makeshift one.
 
-use directories::ProjectDirs;
+use directories::{ProjectDirs, UserDirs};
 use std::path::PathBuf;
 use std::sync::OnceLock;
 
@@ -23,6 +23,18 @@ pub fn presets() -> Option<PathBuf> {
         return Some(given.into());
     }
     Some(folders()?.config_dir().join("presets"))
+}
+
+/// Where a player looks for what was written for other programs: `taken away` in `THUMBLINE_DATA`, or a
+/// folder of this program's name among the player's documents, or else among its data; none where there
+/// is no home.
+pub fn taken_away() -> Option<PathBuf> {
+    if std::env::var_os("THUMBLINE_DATA").is_none()
+        && let Some(documents) = UserDirs::new().and_then(|d| Some(d.document_dir()?.to_owned()))
+    {
+        return Some(documents.join("Thumbline"));
+    }
+    Some(data()?.join("taken away"))
 }
 
 /// A folder for where there is no home, one for the whole life of this process: nobody else can

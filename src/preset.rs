@@ -6,6 +6,7 @@ use crate::music::meter::Meter;
 use crate::music::picking::{Cell, Pattern};
 use crate::music::scale::{Scale, ScaleKind};
 use crate::music::tuning::{Named, Tuning, TuningError};
+use crate::report::file::Part;
 use serde::Deserialize;
 use std::path::Path;
 
@@ -308,10 +309,6 @@ pub fn read_patterns(text: &str) -> Result<Vec<Pattern>, String> {
 
 /// A pattern as a presets file has it: what [`read_patterns`] reads, to be edited by hand.
 pub fn write_pattern(pattern: &Pattern) -> String {
-    let quoted = |text: &str| {
-        let plain: String = text.chars().filter(|c| !c.is_control()).collect();
-        format!("\"{}\"", plain.replace('\\', "\\\\").replace('"', "\\\""))
-    };
     let bars: Vec<String> = pattern.cell.written().iter().map(|b| quoted(b)).collect();
     let share = pattern.cell.swing;
     let swing = if share > 0.5 {
@@ -326,6 +323,44 @@ pub fn write_pattern(pattern: &Pattern) -> String {
         pattern.cell.meter,
         bars.join(",\n  ")
     )
+}
+
+/// A tuning as a presets file has it.
+pub fn write_tuning(name: &str, tuning: &Tuning) -> String {
+    let strings = tuning.clone().with_capo(0);
+    format!(
+        "[[tuning]]\nname = {}\nstrings = \"{strings}\"\n",
+        quoted(name)
+    )
+}
+
+/// Adds an entry to a presets file of the player's folder: `tunings.toml` or `patterns.toml`. What the
+/// player wrote there stays as it is; an entry of the same name counts from now on.
+///
+/// # Errors
+/// What is wrong, in words: the file cannot be read or written, or holds what cannot be read; nothing is
+/// changed then.
+pub fn keep(folder: &Path, file: &str, entry: &str) -> Result<(), String> {
+    let path = folder.join(file);
+    let before = match std::fs::read_to_string(&path) {
+        Ok(text) => text,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => String::new(),
+        Err(error) => return Err(format!("`{}`: {error}", path.display())),
+    };
+    let gap = if before.trim().is_empty() { "" } else { "\n" };
+    let after = format!("{}{gap}{entry}", before.trim_end().to_owned() + gap);
+    let why = |why: String| format!("`{}`: {why}", path.display());
+    Presets::built_in().added(file, &after).map_err(why)?;
+    std::fs::create_dir_all(folder).map_err(|e| why(e.to_string()))?;
+    let part = Part::beside(&path).map_err(|e| why(e.to_string()))?;
+    std::fs::write(part.path(), after).map_err(|e| why(e.to_string()))?;
+    part.keep().map_err(|e| why(e.to_string()))
+}
+
+/// A text as TOML has it.
+fn quoted(text: &str) -> String {
+    let plain: String = text.chars().filter(|c| !c.is_control()).collect();
+    format!("\"{}\"", plain.replace('\\', "\\\\").replace('"', "\\\""))
 }
 
 /// A meter as written, `4/4`: 1 to 15 over 2, 4, 8 or 16.

@@ -7,6 +7,7 @@ pub mod along;
 pub mod bar_picture;
 pub mod compare;
 pub mod csv;
+pub mod export;
 pub mod file;
 pub mod flac;
 pub mod jams;

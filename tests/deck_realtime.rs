@@ -10,8 +10,8 @@ mod two_threads;
 use assert_no_alloc::{AllocDisabler, assert_no_alloc};
 use std::sync::Arc;
 use thumbline::deck::{
-    Block, Channels, ClickRate, Config, Controls, Deck, Host, Ladder, Message, Player, Pulse,
-    Track, capture, pair,
+    Aside, Block, Channels, ClickRate, Config, Controls, Deck, Host, Ladder, Message, Player,
+    Pulse, Track, capture, pair,
 };
 use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
@@ -156,7 +156,13 @@ fn through_everything(size: usize) {
     reel.drain(&mut frames, &mut places);
     let (tap, _reel) = capture::tap(capture::Source::Take, RATE, 5.0);
     rig.send(Message::Calibrate(tap));
-    rig.run(2.5);
+    for again in [Some(0), None, Some(500)] {
+        let aside = Aside::new(vec![vec![0.1; 9000], vec![0.1; 9000]], again);
+        rig.send(Message::Beside(Some(Box::new(aside))));
+    }
+    rig.run(2.0);
+    rig.send(Message::Beside(None));
+    rig.run(0.5);
     rig.controls.through = true;
     rig.controls.bypass = true;
     rig.run(0.1);

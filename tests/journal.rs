@@ -348,6 +348,11 @@ fn advice_puts_what_slipped_before_what_is_due() {
     assert_eq!(names, ["Tune 1", "Tune 2"]);
     assert!(told[0].words().contains("25 ms"));
     assert!(told[1].words().contains("10 days"));
+    let passage = "bars 5-6";
+    assert!(
+        told.iter().all(|t| t.words().contains(passage)),
+        "the passage is named"
+    );
 }
 
 #[test]

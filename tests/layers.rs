@@ -12,7 +12,7 @@ const LAYERS: [&[&str]; 5] = [
 ];
 
 /// Modules of one layer that may use each other, with the reason.
-const SIDEWAYS: [(&str, &str); 8] = [
+const SIDEWAYS: [(&str, &str); 9] = [
     ("parallel", "stop"),     // threads stop with their caller
     ("dsp", "unit"),          // filters speak in seconds and decibels
     ("stretch", "recording"), // the engine reads the recording it stretches
@@ -20,6 +20,7 @@ const SIDEWAYS: [(&str, &str); 8] = [
     ("compare", "timing"),    // comparing is drift against another player
     ("along", "timing"),      // live lateness is drift too
     ("demo", "report"),       // the demo writes what it found
+    ("preset", "report"),     // own presets are written whole
     ("journal", "report"),    // takes are kept as sound files
 ];
 

@@ -200,6 +200,41 @@ fn open_strings_are_those_of_the_tables() {
     }
 }
 
+/// What the window is held against (`plugin/tests/pages/figures.rs`): the command's own answer, its frets
+/// at the distances of the table. `THUMBLINE_BLESS=1` accepts it.
+#[test]
+fn the_command_gives_the_figures_that_the_window_shows() {
+    let (code, out, err) = run(&[
+        "strings",
+        "--tuning",
+        "DADGAD",
+        "--scale",
+        "D mixolydian",
+        "--json",
+        "-",
+    ]);
+    assert_eq!(code, Some(0), "{err}");
+    let place = "plugin/tests/pages/figures.json";
+    let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(place);
+    if std::env::var_os("THUMBLINE_BLESS").is_some() {
+        std::fs::write(&file, &out).expect("written");
+    }
+    let kept = std::fs::read_to_string(&file).expect("there");
+    assert!(
+        kept == out,
+        "the command's answer is another than {place}: bless it"
+    );
+    let answer: Value = serde_json::from_str(&out).expect("JSON");
+    let length = reference().frets.length_mm;
+    for wire in answer["frets"].as_array().expect("frets") {
+        let fret = wire["fret"].as_f64().expect("a fret");
+        let mm = wire["mm"].as_f64().expect("a distance");
+        assert!((mm - fret_distance_mm(648.0, fret)).abs() < 0.001);
+    }
+    // The table's scale is another length; half of any string lies at fret 12.
+    assert!(length > 0.0 && (answer["frets"][11]["mm"].as_f64() == Some(324.0)));
+}
+
 #[test]
 fn harmonics_are_those_of_the_table() {
     let reference = reference();

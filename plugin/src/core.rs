@@ -261,6 +261,12 @@ impl Core {
                     again(choice);
                 }
             }
+            Effect::Show(path) => {
+                if let Err(error) = ask::show(path) {
+                    let text = format!("It cannot be shown: {error}");
+                    self.take_in(inner, Message::Tell(text, true));
+                }
+            }
             Effect::Settings(id, file) => {
                 if let Some(dials) = self.dials.get() {
                     let settings = journal::Settings {

@@ -11,6 +11,11 @@ pub fn data_dir() -> PathBuf {
     thumbline::home::data().unwrap_or_else(thumbline::home::makeshift)
 }
 
+/// Where files for other programs go, unless the player says otherwise.
+pub fn taken_away() -> PathBuf {
+    thumbline::home::taken_away().unwrap_or_else(thumbline::home::makeshift)
+}
+
 /// A file's name without its folders.
 pub fn name_of(path: &Path) -> String {
     path.file_name().map_or_else(

@@ -8,6 +8,7 @@
 mod along;
 pub mod bars;
 pub mod beats;
+pub mod drills;
 pub mod ends;
 pub mod files;
 pub mod guide;
@@ -16,21 +17,29 @@ pub mod icon;
 pub mod keys;
 pub mod look;
 pub mod looped;
+pub mod neck;
 pub mod note;
+pub mod offbeat;
 pub mod overview;
 pub mod page;
+pub mod pages;
+pub mod pattern;
 pub mod place;
 pub mod proof;
 pub mod repeats;
 pub mod sight;
 pub mod sounds;
 pub mod states;
+pub mod strip;
+pub mod takeaway;
 pub mod takes;
 pub mod theme;
 pub mod transport;
 pub mod tuned;
+pub mod tunings;
 pub mod words;
 
+use crate::desk::Page;
 use crate::instance::Instance;
 use crate::snapshot::{
     About, AnalysisView, CaptureView, For, Look, Notice, RecordingView, Snapshot,
@@ -119,10 +128,23 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     let ctx = ui.ctx().clone();
     dress(&ctx, &snapshot.look);
     keys::read(ui, snapshot, sight, wishes);
+    pages::keys(ui, snapshot, wishes);
+    let dropped = ctx.input(|i| i.raw.dropped_files.clone());
+    // Dropped where takes are listed it is compared, anywhere else opened.
+    let takes = snapshot.desk.page == Page::Sheet && sight.side == Side::Takes;
+    wishes.extend(dropped.into_iter().map(|file| {
+        let path = file.path().to_owned();
+        if takes && snapshot.recording.name().is_some() {
+            Wish::LoadTake(path)
+        } else {
+            Wish::Drop(path)
+        }
+    }));
     let room = ctx.content_rect().size();
     let pane = Pane::new()
         .fill(theme::paper(snapshot.look.ground))
         .inner_margin(8.0);
+    let sheet = snapshot.desk.page == Page::Sheet;
     // A window too small for everything keeps the sheet and the run of play.
     let tall = room.y >= 420.0;
     let wide = room.x >= 700.0;
@@ -130,11 +152,15 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         Panel::top("heading").frame(pane).show(ui, |ui| {
             heading(ui, snapshot, sight, wishes, wide);
         });
-        if snapshot.end().is_some() {
+        // A page needs the height more where there is little of it.
+        if snapshot.end().is_some() && (sheet || room.y >= 700.0) {
             Panel::top("overview").frame(pane).show(ui, |ui| {
                 overview::show(ui, snapshot, sight, wishes);
             });
         }
+        Panel::top("pages")
+            .frame(pane)
+            .show(ui, |ui| pages::row(ui, snapshot, wishes));
     }
     Panel::bottom("transport").frame(pane).show(ui, |ui| {
         if tall && !snapshot.look.cautioned {
@@ -142,7 +168,8 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         }
         transport::show(ui, snapshot, sight, wishes);
     });
-    if wide {
+    // What a page is about is told beside it.
+    if wide && (sheet || sight.help) {
         Panel::right("side")
             .frame(pane)
             .default_size(290.0)
@@ -158,7 +185,9 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         if let Some(folder) = &snapshot.folder {
             files::show(ui, folder, sight, wishes);
         } else if sight.help && !wide {
-            help::show(ui, sight);
+            help::show(ui, snapshot.desk.page, sight);
+        } else if pages::show(ui, snapshot, wishes) {
+            // A page stands in the sheet's place.
         } else if states::show(ui, snapshot, sight, wishes) {
             bars::show(ui, snapshot, sight, wishes);
         }
@@ -219,7 +248,7 @@ fn heading(
                 sight.help = !sight.help;
             }
             if wide {
-                pages(ui, sight, wishes);
+                pages(ui, snapshot, sight, wishes);
             }
             ui.with_layout(egui::Layout::left_to_right(egui::Align::Center), |ui| {
                 if let Some(name) = snapshot.recording.name() {
@@ -232,10 +261,13 @@ fn heading(
 }
 
 /// The pages at the right. Right to left: listed from the last.
-fn pages(ui: &mut Ui, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+fn pages(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     for (page, name, hint) in sight::PAGES.iter().rev() {
         if transport::large(ui, sight.side == *page, name, hint, None) {
             sight.side = *page;
+            if snapshot.desk.page != Page::Sheet {
+                pages::turn(snapshot, Page::Sheet, wishes);
+            }
             if *page == Side::Journal {
                 wishes.push(Wish::ReadPage);
             }
@@ -270,7 +302,7 @@ fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wi
         sight.lit.clear();
     }
     if sight.help {
-        help::show(ui, sight);
+        help::show(ui, snapshot.desk.page, sight);
         return;
     }
     match sight.side {

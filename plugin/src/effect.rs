@@ -34,6 +34,8 @@ pub enum Effect {
     Changed,
     /// Ask for a file for this, in this folder.
     Ask(For, Option<PathBuf>),
+    /// Show a file in the program that the system has for it.
+    Show(PathBuf),
     /// Ask where a lesson page goes, proposing this name.
     AskForPage(String),
     /// Keep these sound devices and start the program again with them.

@@ -13,6 +13,7 @@ pub mod core;
 pub mod data;
 #[cfg(feature = "standalone")]
 pub mod devices;
+pub mod desk;
 pub mod editor;
 pub mod effect;
 pub mod feet;

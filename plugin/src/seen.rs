@@ -1,9 +1,10 @@
 //! What the window sees of the state.
 
+use crate::desk::Page;
 use crate::session::{Edges, Region};
 use crate::snapshot::{
-    CaptureView, LevelView, PracticeView, RecordingView, RegionView, Snapshot, TakeView,
-    TransportView,
+    BesideView, CaptureView, LevelView, PracticeView, RecordingView, RegionView, Snapshot,
+    StudyView, TakeView, TransportView,
 };
 use crate::state::{Stage, State, Take};
 use std::sync::Arc;
@@ -52,6 +53,9 @@ pub fn view(state: &State) -> Snapshot {
         standalone: state.program.is_some(),
         sound: state.program.as_ref().map(|p| Arc::clone(&p.sound)),
         look: session.look,
+        desk: Arc::new(session.desk.clone()),
+        study: study(state),
+        beside: beside(state),
         pages: Arc::new(session.pages.clone()),
     }
 }
@@ -82,6 +86,45 @@ fn recording(state: &State) -> RecordingView {
             reason: reason.clone(),
         },
     }
+}
+
+fn study(state: &State) -> StudyView {
+    let study = &state.study;
+    StudyView {
+        presets: Arc::clone(&study.presets),
+        neck: study.neck.answer.clone(),
+        pattern: study.pattern.answer.clone(),
+        tunings: study.tunings.answer.clone(),
+        drills: study.drills.answer.clone(),
+        off_beat: study.off_beat.answer.clone(),
+        bars: state
+            .bars()
+            .filter(|_| state.session.desk.page == Page::TakeAway),
+        folder: state.folder(),
+        written: study.written.clone(),
+        undoable: !study.changes.is_empty(),
+        making: study.drill.is_some(),
+        fault: match state.session.desk.page {
+            Page::Sheet | Page::TakeAway => None,
+            Page::Tunings => study.tunings.fault.clone(),
+            Page::Drills => study.drills.fault.clone(),
+            Page::OffBeat => study.off_beat.fault.clone(),
+            Page::Neck => study.neck.fault.clone(),
+            Page::Pattern => study.pattern.fault.clone(),
+        },
+    }
+}
+
+fn beside(state: &State) -> Option<BesideView> {
+    let beside = state.beside.as_ref()?;
+    let at = state.sounding.and_then(|s| s.aside);
+    // Once over, a sound that comes once is none any more.
+    (beside.again || beside.job.is_some() || at.is_some()).then(|| BesideView {
+        name: beside.name.clone(),
+        again: beside.again,
+        length: beside.length,
+        at: at.filter(|_| beside.job.is_none()),
+    })
 }
 
 fn region(region: &Region) -> RegionView {

@@ -4,12 +4,16 @@
 pub mod analyse;
 pub mod ask;
 pub mod decode;
+pub mod drill;
+pub mod export;
 pub mod folder;
 pub mod journal;
 pub mod mix;
 pub mod page;
 pub mod reel;
 pub mod shelf;
+pub mod sound;
+pub mod study;
 pub mod tape;
 
 use crate::job::{Cancel, Urgency};
@@ -29,6 +33,14 @@ pub enum Job {
     Page(page::Job),
     /// A folder.
     Folder(folder::Job),
+    /// A question of a page.
+    Study(study::Job),
+    /// A sound beside the recording.
+    Sound(sound::Job),
+    /// A drill as a recording.
+    Drill(Box<drill::Job>),
+    /// A file for another program.
+    Export(export::Job),
 }
 
 /// What a service says about a job.
@@ -46,6 +58,14 @@ pub enum Said {
     Page(page::Answer),
     /// A folder.
     Folder(folder::Answer),
+    /// A question of a page.
+    Study(study::Answer),
+    /// A sound beside the recording.
+    Sound(sound::Answer),
+    /// A drill as a recording.
+    Drill(drill::Answer),
+    /// A file for another program.
+    Export(export::Answer),
     /// Recording.
     Tape(tape::Answer),
     /// The job met a fault inside the program and was given up.
@@ -63,18 +83,21 @@ pub enum Lane {
     Mix,
     /// The journal.
     Journal,
-    /// Lesson pages.
+    /// Lesson pages and drills.
     Page,
+    /// Questions of the pages, and sounds beside the recording.
+    Study,
 }
 
 impl Lane {
     /// All of them.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Decode,
         Self::Analyse,
         Self::Mix,
         Self::Journal,
         Self::Page,
+        Self::Study,
     ];
 
     /// Name of its thread.
@@ -85,6 +108,7 @@ impl Lane {
             Self::Mix => "thumbline mixes",
             Self::Journal => "thumbline writes",
             Self::Page => "thumbline teaches",
+            Self::Study => "thumbline studies",
         }
     }
 }
@@ -100,7 +124,8 @@ impl Job {
             Self::Analyse(_) => Lane::Analyse,
             Self::Mix(_) => Lane::Mix,
             Self::Journal(_) => Lane::Journal,
-            Self::Page(_) | Self::Folder(_) => Lane::Page,
+            Self::Page(_) | Self::Folder(_) | Self::Drill(_) | Self::Export(_) => Lane::Page,
+            Self::Study(_) | Self::Sound(_) => Lane::Study,
         }
     }
 
@@ -109,8 +134,15 @@ impl Job {
         match self {
             Self::Analyse(analyse::Job::Correct { .. } | analyse::Job::Judge(_))
             | Self::Decode(_)
-            | Self::Mix(_) => Urgency::Sound,
-            Self::Analyse(_) | Self::Journal(_) | Self::Page(_) | Self::Folder(_) => Urgency::Sight,
+            | Self::Mix(_)
+            | Self::Sound(_)
+            | Self::Drill(_) => Urgency::Sound,
+            Self::Analyse(_)
+            | Self::Journal(_)
+            | Self::Page(_)
+            | Self::Folder(_)
+            | Self::Export(_)
+            | Self::Study(_) => Urgency::Sight,
         }
     }
 
@@ -135,6 +167,22 @@ impl Job {
             }),
             Self::Folder(job) => Box::new(move |_, say| {
                 folder::run(&job, &mut |a| say(Said::Folder(a)));
+                false
+            }),
+            Self::Export(job) => Box::new(move |cancel, say| {
+                export::run(&job, cancel, &mut |a| say(Said::Export(a)));
+                false
+            }),
+            Self::Drill(job) => Box::new(move |cancel, say| {
+                drill::run(&job, cancel, &mut |a| say(Said::Drill(a)));
+                false
+            }),
+            Self::Study(job) => Box::new(move |_, say| {
+                study::run(&job, &mut |a| say(Said::Study(a)));
+                false
+            }),
+            Self::Sound(job) => Box::new(move |_, say| {
+                sound::run(&job, &mut |a| say(Said::Sound(a)));
                 false
             }),
             Self::Journal(job) => Box::new(move |_, say| {

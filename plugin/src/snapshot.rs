@@ -9,6 +9,7 @@ mod folder;
 mod opened;
 mod practice;
 mod sounding;
+mod study;
 mod taped;
 
 pub use along::AlongView;
@@ -16,8 +17,10 @@ pub use folder::{FolderView, For};
 pub use opened::{AnalysisView, Peaks, RecordingView};
 pub use practice::{ClickRate, End, Hear, Ladder, PracticeView, RegionView, Snap};
 pub use sounding::{DialsView, LevelView, TransportView};
+pub use study::{BesideView, StudyView};
 pub use taped::{Answer, CaptureSource, CaptureView, PageView, TakeView};
 
+use crate::desk::Desk;
 use crate::sound::SoundView;
 use serde_json::{Map, Value};
 use std::path::PathBuf;
@@ -68,6 +71,12 @@ pub struct Snapshot {
     pub sound: Option<Arc<SoundView>>,
     /// How the window looks.
     pub look: Look,
+    /// The pages: which is open, and what each remembers.
+    pub desk: Arc<Desk>,
+    /// What they asked for.
+    pub study: StudyView,
+    /// What sounds beside the recording.
+    pub beside: Option<BesideView>,
     /// What each page of the window remembers, by the page's name, in the page's own form.
     pub pages: Arc<Map<String, Value>>,
 }

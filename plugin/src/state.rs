@@ -3,9 +3,13 @@
 
 use crate::control::Control;
 use crate::data::name_of;
+use crate::desk::{DrillsPage, NeckPage, PatternPage, TuningsPage};
 use crate::job::JobId;
 use crate::practice::SetUp;
 use crate::services::decode::Part;
+use crate::services::study::{
+    Asked, DrillsView, NeckView, OfMelody, OffBeatView, PatternView, TuningsView,
+};
 use crate::session::{Marks, Session, TakeRef};
 use crate::snapshot::{
     About, AlongView, AnalysisView, Answer, CaptureSource, DialsView, FolderView, Hear, Notice,
@@ -18,7 +22,10 @@ use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::deck;
 use thumbline::journal::Moment;
+use thumbline::music::tuning::Tuning;
+use thumbline::preset::Presets;
 use thumbline::recording::{ContentHash, Recording};
+use thumbline::report::lesson;
 use thumbline::stretch::OnsetTable;
 use thumbline::unit::{Seconds, Span};
 
@@ -60,6 +67,10 @@ pub struct State {
     pub page: Arc<PageView>,
     /// What is being recorded.
     pub tape: Tape,
+    /// What the pages ask.
+    pub study: Study,
+    /// What sounds beside the recording.
+    pub beside: Option<Beside>,
     /// Sentences for the player.
     pub notices: VecDeque<Notice>,
     /// A folder that is looked through.
@@ -295,6 +306,84 @@ pub struct Recorded {
     pub over: bool,
 }
 
+/// What the pages ask.
+#[derive(Debug, Clone, Default)]
+pub struct Study {
+    /// Tunings, scales and patterns by name.
+    pub presets: Arc<Presets>,
+    /// The job that reads them.
+    pub reading: Option<JobId>,
+    /// The neck.
+    pub neck: Sought<Asked<NeckPage>, NeckView>,
+    /// The picking pattern.
+    pub pattern: Sought<Asked<PatternPage>, PatternView>,
+    /// Tunings.
+    pub tunings: Sought<Asked<TuningsPage>, TuningsView>,
+    /// Drills.
+    pub drills: Sought<Asked<DrillsPage>, DrillsView>,
+    /// A melody moved against the beat.
+    pub off_beat: Sought<Asked<OfMelody>, OffBeatView>,
+    /// Files that were written for other programs, the last one last.
+    pub written: Vec<PathBuf>,
+    /// Jobs that write such files, and whether each is to be shown.
+    pub writing: Vec<(JobId, bool)>,
+    /// Pattern pages before their strokes were changed, the last change last.
+    pub changes: Vec<PatternPage>,
+    /// The job that writes a drill, the speed it begins at, and the tuning it is in.
+    pub drill: Option<(JobId, f64, Tuning)>,
+}
+
+/// A question and the answer to it, or to the one before.
+#[derive(Debug, Clone)]
+pub struct Sought<Q, A> {
+    /// What was asked last.
+    pub asked: Option<Q>,
+    /// The job that answers it.
+    pub job: Option<JobId>,
+    /// The last answer that was one.
+    pub answer: Option<Arc<A>>,
+    /// Why the last question has none.
+    pub fault: Option<String>,
+}
+
+impl<Q, A> Default for Sought<Q, A> {
+    fn default() -> Self {
+        Self {
+            asked: None,
+            job: None,
+            answer: None,
+            fault: None,
+        }
+    }
+}
+
+impl<Q, A> Sought<Q, A> {
+    /// It is answered.
+    pub fn take(&mut self, answer: Result<Arc<A>, String>) {
+        self.job = None;
+        match answer {
+            Ok(answer) => {
+                self.answer = Some(answer);
+                self.fault = None;
+            }
+            Err(why) => self.fault = Some(why),
+        }
+    }
+}
+
+/// A sound beside the recording.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Beside {
+    /// What it is.
+    pub name: String,
+    /// Again and again?
+    pub again: bool,
+    /// Its length.
+    pub length: Span,
+    /// The job that makes it, while it does.
+    pub job: Option<JobId>,
+}
+
 /// The program of its own.
 #[derive(Debug, Clone)]
 pub struct Program {
@@ -316,6 +405,10 @@ impl State {
         Self {
             set_ups,
             program,
+            study: Study {
+                presets: Arc::new(Presets::built_in()),
+                ..Study::default()
+            },
             ..Self::default()
         }
     }
@@ -368,6 +461,29 @@ impl State {
             Some(hash) => self.session.marks.entry(hash.to_string()).or_default(),
             None => &mut self.open.pending,
         }
+    }
+
+    /// Bars of which the loop holds the middle; without a loop, those that a phrase usually has. None
+    /// without a beat.
+    pub fn bars(&self) -> Option<(i32, i32)> {
+        let heard = self.hearing.view.ready()?;
+        let region = self.marks().and_then(|m| m.region.as_ref());
+        let held = region.and_then(|region| {
+            let all = heard.grid.bars();
+            let held = all.iter().filter(|bar| {
+                let middle = 0.5 * (bar.start.0 + bar.end.0);
+                (region.from.0..region.to.0).contains(&middle)
+            });
+            let numbers: Vec<i32> = held.map(|bar| bar.number).collect();
+            Some((*numbers.iter().min()?, *numbers.iter().max()?))
+        });
+        held.or_else(|| lesson::usual_bars(heard))
+    }
+
+    /// The folder that files for other programs go into.
+    pub fn folder(&self) -> PathBuf {
+        let chosen = self.session.desk.take_away.folder.clone();
+        chosen.unwrap_or_else(crate::data::taken_away)
     }
 
     /// Does it sound now, or is it looked at? Its jobs come before others then.

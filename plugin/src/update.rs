@@ -10,6 +10,7 @@ mod marking;
 mod mixing;
 mod opening;
 mod recording;
+mod studying;
 mod taking;
 mod telling;
 mod ticking;
@@ -29,6 +30,7 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
     let mut effects = Vec::new();
     let out = &mut effects;
     let mut seen = true;
+    let ticks = matches!(message, Message::Tick(_));
     match message {
         Message::Wish(wish) => wishing::carry_out(state, wish, out),
         Message::Restored(session) => opening::restored(state, *session, out),
@@ -47,6 +49,7 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
             if open {
                 // Now there is somebody to tell.
                 taking::find(state, Source::Track, out);
+                studying::read_presets(state, out);
             }
         }
         Message::Chosen(purpose, path) => looking::chosen(state, purpose, path, out),
@@ -63,10 +66,17 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
             Said::Journal(answer) => journalled(state, answer, out),
             Said::Page(answer) => handing::made(state, answer),
             Said::Folder(answer) => looking::found(state, answer),
+            Said::Study(answer) => studying::answered(state, id, answer, out),
+            Said::Export(answer) => handing::exported(state, id, answer, out),
+            Said::Drill(answer) => studying::drilled(state, id, answer, out),
+            Said::Sound(channels) => studying::made(state, id, &channels, out),
             Said::Tape(answer) => taped(state, id, answer, out),
             Said::Broke(what) => broke(state, id, &what, out),
         },
         Message::Tell(text, grave) => state.notice(text, grave),
+    }
+    if !ticks {
+        studying::follow(state, out);
     }
     state.revision += u64::from(seen);
     effects

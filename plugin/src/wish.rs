@@ -3,13 +3,18 @@
 //! A view never carries one out: a wish is a [`Message`](crate::message::Message).
 
 pub use crate::control::Control;
+use crate::desk::Desk;
+use crate::services::drill;
+pub use crate::services::sound::Sound;
 use crate::snapshot::{ClickRate, End, For, Hear, Ladder, Look, Snap, Snapshot};
 use crate::sound::Choice;
 use std::path::PathBuf;
 pub use thumbline::analysis::beat::Edit as GridEdit;
 pub use thumbline::analysis::correct::{NoteAt, NoteEdit};
 use thumbline::music::note::Note;
+use thumbline::music::picking::Cell;
 use thumbline::music::tuning::Tuning;
+use thumbline::report::export::Format;
 use thumbline::unit::{Seconds, Span};
 
 /// Which way something is moved in time.
@@ -148,6 +153,22 @@ pub enum Wish {
     Dismiss(u64),
     /// Keep how the window looks.
     SetLook(Look),
+    /// Another page, or something else on it.
+    SetDesk(Box<Desk>),
+    /// Sound this beside the recording.
+    Sound(Sound),
+    /// Silence what sounds beside the recording.
+    Hush,
+    /// Open this drill as a recording, at this speed (1 = its tempo), looped, with ladder and click.
+    Drill(Box<drill::Job>, f64),
+    /// Write what was heard, or the loop of it, in a format; show the file afterwards?
+    Export(Format, bool),
+    /// A file was dropped on the window.
+    Drop(PathBuf),
+    /// Keep a tuning among the player's own under a name.
+    KeepTuning(String, Tuning),
+    /// Keep a pattern among the player's own under a name.
+    KeepPattern(String, Box<Cell>),
     /// Keep what a page of the window remembers, by the page's name, in the page's own form.
     KeepPage(&'static str, serde_json::Value),
 }

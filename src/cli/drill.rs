@@ -10,14 +10,12 @@ use std::path::PathBuf;
 use thumbline::analysis::Options;
 use thumbline::dsp::pluck::Guitar;
 use thumbline::load::Part;
-use thumbline::music::chord::Chord;
 use thumbline::music::drill::{
-    Session, Stage, Technique, WITHOUT_REST, harmonics_stage, lesson, scale_stage, technique_stages,
+    self, Session, Stage, Technique, WITHOUT_REST, harmonics_stage, lesson, ringing_stage,
+    technique_stages,
 };
-use thumbline::music::fingering::{Costs, paths, usual_line};
 use thumbline::music::grid::Grid;
-use thumbline::music::hand::Hand;
-use thumbline::music::picking::{self, Cell, Pattern};
+use thumbline::music::picking::{Cell, Pattern, chords_heard};
 use thumbline::music::progression::{self, Held};
 use thumbline::music::score::Score;
 use thumbline::music::tuning::{HIGHEST_CAPO, Tuning};
@@ -33,10 +31,6 @@ const RATE: u32 = 44_100;
 
 /// Longest practice audio, in seconds.
 const LONGEST: f64 = 3600.0;
-
-/// Said once, before practice.
-const CAUTION: &str = "Warm up first and rest when the lesson rests. Stop when anything hurts; force no \
-stretch. Numbness, tingling or weakness means stop and seek help. Keep the level moderate.";
 
 /// Make a lesson of a pattern: thumb alone, said, together, off the beat; or of an arpeggio, a scale.
 #[derive(Args)]
@@ -150,7 +144,7 @@ impl Command for Drill {
             target.write(|out| out.write_all(&session_midi(&stages[0].score, &session)?))?;
         }
         if let Some(target) = musicxml {
-            let whole = joined(&stages);
+            let whole = drill::joined(&stages).ok_or_else(|| usage("there is nothing to write"))?;
             target.write(|out| out.write_all(&musicxml::score(&whole)?))?;
         }
         if let Some(target) = json {
@@ -159,7 +153,7 @@ impl Command for Drill {
         }
         if !to_output {
             terminal.say(text(&stages, &session).trim_end())?;
-            terminal.remark(CAUTION);
+            terminal.remark(drill::CAUTION);
         }
         Ok(())
     }
@@ -200,10 +194,13 @@ impl Drill {
         }
         if let Some(name) = &self.scale {
             let scale = presets.scale(name).map_err(wrong)?;
-            return scale_stages(&scale, &tuning, tempo);
+            let stage = ringing_stage(&scale, &tuning, tempo);
+            let stage =
+                stage.ok_or_else(|| usage("the strings do not reach every note of that scale"))?;
+            return Ok(vec![stage]);
         }
         let (mut pattern, tuning, heard) = match &self.from {
-            Some(rec) => heard_pattern(rec, terminal)?,
+            Some(rec) => heard_pattern(rec, presets, terminal)?,
             None => (self.pattern(presets)?, tuning, Vec::new()),
         };
         if let Some(text) = &self.swing {
@@ -211,7 +208,7 @@ impl Drill {
                 .ok_or_else(|| usage("a swing is written 2:1 or 3:2, from 1:1 to 4:1"))?;
         }
         let chords = match &self.chords {
-            Some(names) => voiced(names, &tuning)?,
+            Some(names) => progression::named(names, &tuning).map_err(|e| usage(e.to_string()))?,
             None => heard,
         };
         let cell = &pattern.cell;
@@ -267,38 +264,16 @@ impl Drill {
     }
 }
 
-/// Chords one after the other as one hand would hold them.
-fn voiced(names: &str, tuning: &Tuning) -> Result<Vec<Held>> {
-    let words = names.split([' ', ',', '|']).filter(|w| !w.is_empty());
-    let chords: Vec<Chord> = words
-        .map(Chord::parse)
-        .collect::<std::result::Result<_, _>>()
-        .map_err(|e| usage(e.to_string()))?;
-    let hand = Hand::with_capo(tuning.capo());
-    progression::voice(&chords, tuning, &hand, true)
-        .ok_or_else(|| usage("name chords that this tuning can hold, like \"C Am F G\""))
-}
-
 /// What a recording repeats, its tuning, and the first chords that it plays it on.
 fn heard_pattern(
     rec: &std::path::Path,
+    presets: &Presets,
     terminal: &Terminal,
 ) -> Result<(Pattern, Tuning, Vec<Held>)> {
-    /// Chords that are practised of a recording.
-    const CHORDS: usize = 4;
     let recording = source::read(rec, Part::WHOLE, terminal)?;
     let heard = source::analyze(&recording, &Options::default(), terminal)?;
-    let placed = picking::place(&heard.notes, &heard.grid);
-    let Some(found) = picking::find(&placed, heard.grid.meter) else {
-        anyhow::bail!(
-            "no pattern was found in `{}`: it takes a steady beat and at least two bars",
-            recording.name()
-        );
-    };
-    let hand = Hand::with_capo(heard.tuning.capo());
-    let bars = found.cell.bars;
-    let mut held = progression::heard(&heard.notes, &heard.grid, &heard.tuning, &hand, bars);
-    held.truncate(CHORDS);
+    let found = super::patterns::read(&heard, presets, recording.name())?.found;
+    let held = chords_heard(&heard.notes, &heard.grid, &heard.tuning, found.cell.bars);
     let pattern = Pattern {
         name: format!("the pattern of {}", recording.title()),
         about: String::new(),
@@ -323,22 +298,6 @@ fn within_reach(stages: &[Stage], tempi: &[Bpm]) -> Result<()> {
     Ok(())
 }
 
-/// A scale as practice: its ringing path.
-pub fn scale_stages(
-    scale: &thumbline::music::scale::Scale,
-    tuning: &Tuning,
-    tempo: Bpm,
-) -> Result<Vec<Stage>> {
-    const HIGHEST: i32 = 12;
-    let line = usual_line(tuning, scale, HIGHEST);
-    let found = paths(tuning, &line, HIGHEST, &Costs::default(), 1);
-    let path = found
-        .first()
-        .ok_or_else(|| usage("the strings do not reach every note of that scale"))?;
-    let title = format!("{}, every note ringing into the next", scale.name);
-    Ok(vec![scale_stage(&title, path, tuning, scale.key, tempo)])
-}
-
 /// A short tick: a decaying tone of 1.2 kHz, an octave higher on the first beat of a bar.
 fn tick(channels: &mut [Vec<f32>], frame: usize, accent: bool) {
     let rate = RATE as f32;
@@ -359,32 +318,6 @@ fn tick(channels: &mut [Vec<f32>], frame: usize, accent: bool) {
             *sample = (*sample + level * tone).clamp(-1.0, 1.0);
         }
     }
-}
-
-/// All stages one after the other as one piece, in whole bars.
-fn joined(stages: &[Stage]) -> Score {
-    let mut whole = stages[0].score.clone();
-    whole.title = match stages {
-        [one] => one.title.clone(),
-        _ => whole
-            .title
-            .split(": ")
-            .next()
-            .unwrap_or_default()
-            .to_owned(),
-    };
-    whole.notes.clear();
-    let mut bars = 0;
-    for stage in stages {
-        let start = bars as f64 * f64::from(whole.meter.beats().max(1));
-        for note in &stage.score.notes {
-            let mut note = note.clone();
-            note.at.0 += start;
-            whole.notes.push(note);
-        }
-        bars += stage.score.bars();
-    }
-    whole
 }
 
 fn session_midi(of: &Score, session: &Session) -> std::io::Result<Vec<u8>> {
@@ -453,7 +386,7 @@ fn report(stages: &[Stage], tempi: &[Bpm], session: &Session) -> String {
         })).collect::<Vec<_>>(),
         "seconds": session.length.0,
         "longest_without_rest_s": session.longest_without_rest(),
-        "caution": CAUTION,
+        "caution": drill::CAUTION,
     });
     format!("{document:#}\n")
 }

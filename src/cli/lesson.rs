@@ -3,7 +3,7 @@
 use super::arguments::{self, GuitarArguments};
 use super::outputs::OutputArguments;
 use super::terminal::Terminal;
-use super::{Command, drill, source, usage};
+use super::{Command, source, usage};
 use anyhow::{Context, Result};
 use clap::Args;
 use std::fs;
@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use thumbline::analysis::Options;
 use thumbline::compare::{Model, SAME_TUNE, compare};
 use thumbline::load::Part;
-use thumbline::music::drill::pattern_stages;
+use thumbline::music::drill::{pattern_stages, ringing_stage};
 use thumbline::music::note::Note;
 use thumbline::preset::Presets;
 use thumbline::report::file::Target;
@@ -227,7 +227,11 @@ impl Lesson {
             let scale = presets.scale(name).map_err(wrong)?;
             all.push(Practice {
                 title: format!("Scale: {}", scale.name),
-                stages: drill::scale_stages(&scale, tuning, tempo)?,
+                stages: vec![
+                    ringing_stage(&scale, tuning, tempo).ok_or_else(|| {
+                        usage("the strings do not reach every note of that scale")
+                    })?,
+                ],
                 tempo,
             });
         }

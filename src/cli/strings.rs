@@ -15,24 +15,17 @@ use super::{Command, source, usage};
 use anyhow::Result;
 use clap::Args;
 use std::path::PathBuf;
-use thumbline::music::chord::{Chord, Drone, Shape, drones, main_chords, shapes};
-use thumbline::music::fingering::{Costs, Path, on_one_string, paths, usual_line};
-use thumbline::music::hand::{Hand, SCALE_MM};
+use thumbline::music::hand::SCALE_MM;
 use thumbline::music::moves::{StringMove, string_moves};
+use thumbline::music::neck::{Neck, Question, Wire, wires};
 use thumbline::music::pitch::read_pitch;
-use thumbline::music::scale::Scale;
 use thumbline::music::score::Score;
 use thumbline::music::tuning::{HIGHEST_CAPO, Tuning};
 use thumbline::preset::Presets;
 use thumbline::report::file::Target;
-use thumbline::report::neck::{Dot, Neck};
+use thumbline::report::neck::{self, Picture};
 use thumbline::report::sheet::Ground;
-use thumbline::report::{midi, musicxml, neck};
-
-/// Paths that are shown, shapes of each chord, and walks under drones.
-const PATHS: usize = 3;
-const SHAPES: usize = 3;
-const DRONES: usize = 3;
+use thumbline::report::{midi, musicxml};
 
 /// Find the notes of a scale in a tuning, a path that lets them ring, and chord shapes.
 #[derive(Args)]
@@ -95,53 +88,24 @@ pub struct Strings {
     outputs: OutputArguments,
 }
 
-/// Everything that is known about a scale in a tuning.
+/// A scale in a tuning, and the tuning it is compared with.
 struct Answer {
     tuning_name: String,
-    tuning: Tuning,
-    scale: Scale,
-    notes: Vec<NotePlaces>,
-    paths: Vec<Path>,
+    neck: Neck,
     against: String,
     moves: Vec<StringMove>,
-    /// Notes of the path's line that only one string has.
-    alone: Vec<i32>,
-    chords: Vec<(Chord, Vec<Shape>)>,
-    drones: Vec<Drone>,
-    highest: i32,
-}
-
-/// One note and everywhere it lies, open strings first.
-struct NotePlaces {
-    midi: i32,
-    name: String,
-    places: Vec<(u8, i32)>,
+    wires: Vec<Wire>,
+    length_mm: f64,
 }
 
 impl Answer {
-    /// Pitch classes of the scale that some open string sounds, and those that none does.
-    fn open_classes(&self) -> (Vec<String>, Vec<String>) {
-        let sounds = |class: i32| {
-            (1..=self.tuning.strings())
-                .filter_map(|s| self.tuning.open(s))
-                .any(|open| open.rem_euclid(12) == class)
-        };
-        let (open, stopped): (Vec<i32>, Vec<i32>) =
-            self.scale.classes().into_iter().partition(|c| sounds(*c));
-        let names = |classes: Vec<i32>| {
-            classes
-                .into_iter()
-                .map(|c| self.scale.class_name(c))
-                .collect()
-        };
-        (names(open), names(stopped))
+    fn title(&self) -> String {
+        format!("{}, {}", self.neck.scale.name, self.tuning_name)
     }
 
     /// The best path as a piece.
     fn score(&self) -> Option<Score> {
-        let best = self.paths.first()?;
-        let title = format!("{}, {}", self.scale.name, self.tuning_name);
-        Some(Score::of_path(&title, &self.tuning, self.scale.key, best))
+        self.neck.score(&self.title())
     }
 }
 
@@ -243,66 +207,6 @@ impl Strings {
         let (against, other) = presets
             .tuning(&self.against)
             .map_err(|e| usage(e.to_string()))?;
-        if !(1..=24).contains(&self.highest) {
-            return Err(usage("the highest fret lies between 1 and 24"));
-        }
-        let (from, to) = self.range(&tuning, &scale)?;
-        let line = scale.notes(from, to);
-        let notes: Vec<NotePlaces> = line
-            .iter()
-            .map(|midi| {
-                let mut places = tuning.places(*midi, self.highest);
-                places.sort_by_key(|(string, fret)| (*fret > 0, *fret, *string));
-                NotePlaces {
-                    midi: *midi,
-                    name: scale.pitch_name(*midi),
-                    places,
-                }
-            })
-            .collect();
-        let reached: Vec<i32> = notes
-            .iter()
-            .filter(|n| !n.places.is_empty())
-            .map(|n| n.midi)
-            .collect();
-        if reached.is_empty() {
-            return Err(usage(format!(
-                "no string reaches a note of {} from {} to {}: choose another range or tuning",
-                scale.name,
-                scale.pitch_name(from),
-                scale.pitch_name(to)
-            )));
-        }
-        let hand = Hand::with_capo(tuning.capo());
-        let line = if self.from.is_none() && self.to.is_none() {
-            usual_line(&tuning, &scale, self.highest)
-        } else {
-            reached
-        };
-        Ok(Answer {
-            paths: paths(&tuning, &line, self.highest, &Costs::default(), PATHS),
-            alone: on_one_string(&tuning, &scale.notes(from, to), self.highest),
-            // The capo moves both: what changes is the strings.
-            moves: string_moves(&other.with_capo(tuning.capo()), &tuning),
-            chords: main_chords(&scale)
-                .into_iter()
-                .map(|chord| {
-                    let shapes = shapes(&chord, &tuning, &hand, SHAPES);
-                    (chord, shapes)
-                })
-                .collect(),
-            drones: drones(&scale, &tuning, &hand, DRONES),
-            tuning_name,
-            tuning,
-            scale,
-            notes,
-            against,
-            highest: self.highest,
-        })
-    }
-
-    /// The range asked for, or two octaves from the lowest tonic, as far as the neck goes.
-    fn range(&self, tuning: &Tuning, scale: &Scale) -> Result<(i32, i32)> {
         let pitch = |text: &Option<String>| -> Result<Option<i32>> {
             let Some(text) = text else { return Ok(None) };
             read_pitch(text).map(Some).ok_or_else(|| {
@@ -311,62 +215,51 @@ impl Strings {
                 ))
             })
         };
-        let (lowest, highest_open) = tuning.range().unwrap_or((40, 64));
-        let from = pitch(&self.from)?;
-        let to = pitch(&self.to)?;
-        let tonic = lowest + (scale.tonic - lowest).rem_euclid(12);
-        let from = from.unwrap_or_else(|| to.map_or(tonic, |to| tonic.min(to)));
-        let to = to.unwrap_or((from + 24).min(highest_open + self.highest));
-        if from > to {
-            return Err(usage(format!(
-                "{} lies above {}: give the lower note as --from",
-                scale.pitch_name(from),
-                scale.pitch_name(to)
-            )));
+        if !(100.0..=2000.0).contains(&self.length_mm) {
+            return Err(usage("a string is between 100 and 2000 mm long"));
         }
-        Ok((from, to))
+        let question = Question {
+            from: pitch(&self.from)?,
+            to: pitch(&self.to)?,
+            highest: self.highest,
+            tuning,
+            scale,
+        };
+        let neck = Neck::of(&question).map_err(|e| usage(e.to_string()))?;
+        let capo = neck.tuning.capo();
+        Ok(Answer {
+            // The capo moves both: what changes is the strings.
+            moves: string_moves(&other.with_capo(capo), &neck.tuning),
+            wires: wires(self.length_mm, capo, self.highest),
+            length_mm: self.length_mm,
+            tuning_name,
+            neck,
+            against,
+        })
     }
 }
 
 /// All places of the scale, the best path drawn through them.
 fn picture(answer: &Answer) -> String {
-    let best = answer.paths.first();
-    let dots: Vec<Dot> = answer
-        .notes
-        .iter()
-        .flat_map(|note| {
-            note.places.iter().map(move |(string, fret)| Dot {
-                string: *string,
-                fret: f64::from(*fret),
-                label: answer.scale.class_name(note.midi.rem_euclid(12)),
-                title: match fret {
-                    0 => format!("{}: string {string} open", note.name),
-                    _ => format!("{}: string {string}, fret {fret}", note.name),
-                },
-                strong: best.is_some_and(|path| {
-                    path.places
-                        .iter()
-                        .any(|p| (p.string, p.fret) == (*string, *fret))
-                }),
-            })
-        })
-        .collect();
+    let neck = &answer.neck;
+    let best = neck.paths.first();
+    let marks = neck.marks(true, answer.length_mm);
     let path: Vec<(u8, f64)> = best
         .iter()
         .flat_map(|path| path.places.iter().map(|p| (p.string, f64::from(p.fret))))
         .collect();
-    let capo = match answer.tuning.capo() {
+    let capo = match neck.tuning.capo() {
         0 => String::new(),
         fret => format!(", capo {fret}"),
     };
-    let title = format!("{} in {}{capo}", answer.scale.name, answer.tuning_name);
+    let title = format!("{} in {}{capo}", neck.scale.name, answer.tuning_name);
     neck::svg(
-        &Neck {
+        &Picture {
             title: &title,
-            tuning: &answer.tuning,
-            dots: &dots,
+            tuning: &neck.tuning,
+            marks: &marks,
             path: &path,
-            highest: answer.highest.clamp(3, 24) as u8,
+            highest: neck.highest.clamp(3, 24) as u8,
         },
         Ground::Paper,
     )

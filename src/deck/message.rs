@@ -1,11 +1,12 @@
 //! What crosses the ring between the two ends of a deck.
 
+use super::aside::Aside;
 use super::capture::Tap;
 use super::controls::Ladder;
 use super::pulse::Pulse;
 use super::track::Track;
 use crate::stretch::OnsetTable;
-use crate::unit::Seconds;
+use crate::unit::{Seconds, Span};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU8, AtomicU32, AtomicU64, Ordering};
 
@@ -34,6 +35,8 @@ pub enum Message {
     Ladder(Option<Ladder>),
     /// Allows the ladder's next step.
     Climb,
+    /// Sound this beside the recording, from its start; none silences what sounds there.
+    Beside(Option<Box<Aside>>),
     /// Record through this tap; one that records already comes back.
     Record(Box<Tap>),
     /// Stop recording.
@@ -52,6 +55,8 @@ pub enum Retired {
     Pulse(Box<Pulse>),
     /// A tap.
     Tap(Box<Tap>),
+    /// What sounded beside the recording.
+    Aside(Box<Aside>),
 }
 
 /// What happened on the audio thread.
@@ -119,12 +124,14 @@ pub struct State {
     pub recorded: u64,
     /// Frames that a full tap could not take.
     pub dropped: u64,
+    /// How much was played of what sounds beside the recording; none where nothing does.
+    pub aside: Option<Span>,
     /// Output frames rendered since the pair was made.
     pub clock: u64,
 }
 
 /// The state as atomics: the player writes, the deck reads.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Shared {
     pub phase: AtomicU8,
     /// Bits of an f64, in output frames of the recording.
@@ -137,7 +144,28 @@ pub(super) struct Shared {
     pub reduction: AtomicU32,
     pub recorded: AtomicU64,
     pub dropped: AtomicU64,
+    /// Frames played beside the recording; the highest number for none.
+    pub aside: AtomicU64,
     pub clock: AtomicU64,
+}
+
+impl Default for Shared {
+    fn default() -> Self {
+        Self {
+            phase: AtomicU8::default(),
+            position: AtomicU64::default(),
+            speed: AtomicU64::default(),
+            round: AtomicU32::default(),
+            beats_left: AtomicU32::default(),
+            peak: AtomicU32::default(),
+            reduction: AtomicU32::default(),
+            recorded: AtomicU64::default(),
+            dropped: AtomicU64::default(),
+            input: AtomicU32::default(),
+            aside: AtomicU64::new(u64::MAX),
+            clock: AtomicU64::default(),
+        }
+    }
 }
 
 impl Shared {
@@ -160,6 +188,10 @@ impl Shared {
             reduction_db: take(&self.reduction),
             recorded: self.recorded.load(Ordering::Relaxed),
             dropped: self.dropped.load(Ordering::Relaxed),
+            aside: match self.aside.load(Ordering::Relaxed) {
+                u64::MAX => None,
+                frames => Some(Span(frames as f64 / f64::from(rate))),
+            },
             clock: self.clock.load(Ordering::Relaxed),
         }
     }

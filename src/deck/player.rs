@@ -9,6 +9,7 @@
     clippy::disallowed_types
 )]
 
+use super::aside::Asides;
 use super::calibrate;
 use super::capture::{Source, Tap};
 use super::click::Ticker;
@@ -70,6 +71,7 @@ pub struct Player {
     kept: [Option<Retired>; KEPT],
     controls: Controls,
     transport: Transport,
+    asides: Asides,
     tap: Option<Box<Tap>>,
     calibration: Option<Calibration>,
     echo: Ticker,
@@ -113,6 +115,7 @@ impl Player {
             shared,
             kept: [const { None }; KEPT],
             transport: Transport::new(rate),
+            asides: Asides::new(smooth(rate)),
             tap: None,
             calibration: None,
             echo: Ticker::new(f64::from(rate)),
@@ -206,6 +209,11 @@ impl Player {
         if let Some(old) = self.transport.take_leaving() {
             self.retire(Retired::Track(old));
         }
+        if self.kept.iter().all(Option::is_none)
+            && let Some(done) = self.asides.take_done()
+        {
+            self.retire(Retired::Aside(done));
+        }
         while self.kept.iter().all(Option::is_none)
             && let Ok(message) = self.inbox.pop()
         {
@@ -221,6 +229,7 @@ impl Player {
             Message::Unload => transport.load(None, false),
             Message::Onsets(onsets) => Some(Retired::Onsets(transport.set_onsets(onsets))),
             Message::Pulse(pulse) => transport.set_pulse(pulse).map(Retired::Pulse),
+            Message::Beside(aside) => self.asides.put(aside).map(Retired::Aside),
             Message::Record(tap) => self.tap.replace(tap).map(Retired::Tap),
             Message::StopRecording => self.tap.take().map(Retired::Tap),
             Message::Calibrate(tap) => {
@@ -305,10 +314,13 @@ impl Player {
                 let _ = events.push(event);
             },
         );
+        let mut beside = [[0.0; 2]; PIECE];
+        beside[..n].fill_with(|| self.asides.next());
         let mut played = [0.0; PIECE];
         let (gain, ticks) = (0.5 * self.gain.value(), self.click[0].value());
         for (i, played) in played[..n].iter_mut().enumerate() {
-            *played = (left[i] + right[i]) * gain + click[i] * ticks;
+            let all = left[i] + right[i] + beside[i][0] + beside[i][1];
+            *played = all * gain + click[i] * ticks;
         }
         self.meter(block, from, n);
         self.record(block, (from, n), &played, position, speed);
@@ -320,8 +332,12 @@ impl Player {
             let input = [sound(block.left[from + i]), sound(block.right[from + i])];
             let through = eased(self.through.next());
             let mix = [
-                (a * l + b * r) * gain + click[i] * self.click[0].next() + input[0] * through,
-                (c * l + d * r) * gain + click[i] * self.click[1].next() + input[1] * through,
+                (a * l + b * r + beside[i][0]) * gain
+                    + click[i] * self.click[0].next()
+                    + input[0] * through,
+                (c * l + d * r + beside[i][1]) * gain
+                    + click[i] * self.click[1].next()
+                    + input[1] * through,
             ];
             let wet = self.limiter.next(mix);
             let dry = std::mem::replace(&mut self.dry[self.dry_at], input);
@@ -428,6 +444,8 @@ impl Player {
             .beats_left
             .store(self.transport.beats_left(), Relaxed);
         Shared::raise(&shared.reduction, self.limiter.take_reduction_db());
+        let aside = self.asides.at().map_or(u64::MAX, |at| at as u64);
+        shared.aside.store(aside, Relaxed);
         shared.clock.store(self.clock, Relaxed);
     }
 }

@@ -37,6 +37,8 @@ pub enum Reason {
 pub struct Suggestion {
     /// The page.
     pub page: Page,
+    /// The bars that its last round was of, like `bars 5-6`; none where that was all of it.
+    pub passage: Option<String>,
     /// Why.
     pub reason: Reason,
     /// The speed to start at: a tenth under the fastest, so that it is easy first.
@@ -62,7 +64,7 @@ pub fn suggest(journal: &Journal, now: Moment) -> Result<Vec<Suggestion>, Journa
     let mut ranked: Vec<(f64, Suggestion)> = Vec::new();
     for page in journal.pages()? {
         let sessions = journal.progress(page.recording)?;
-        let fault = last_fault(journal, &page)?;
+        let (fault, passage) = last_round(journal, &page)?;
         let judged = match fault {
             Some(fault) => Some((2000.0 + fault.late_ms.abs(), Reason::Fault(fault))),
             None => judge(&sessions, now),
@@ -73,6 +75,7 @@ pub fn suggest(journal: &Journal, now: Moment) -> Result<Vec<Suggestion>, Journa
                 rank,
                 Suggestion {
                     page,
+                    passage,
                     reason,
                     speed,
                 },
@@ -92,13 +95,25 @@ fn easy(speed: f64) -> f64 {
     ((speed * 0.9 * 20.0).round() / 20.0).max(0.25)
 }
 
-/// The largest fault of a page's last round.
-fn last_fault(journal: &Journal, page: &Page) -> Result<Option<Fault>, JournalError> {
+/// The largest fault of a page's last round, and the bars that it was of.
+fn last_round(
+    journal: &Journal,
+    page: &Page,
+) -> Result<(Option<Fault>, Option<String>), JournalError> {
     let rounds = journal.rounds(Some(page.recording), 1, 0)?;
-    Ok(rounds
-        .into_iter()
-        .next()
-        .and_then(|r| r.faults.into_iter().next()))
+    let last = rounds.into_iter().next();
+    Ok(last.map_or((None, None), |round| {
+        let bars = Some(round.region).filter(|r| r.starts_with("bar"));
+        (round.faults.into_iter().next(), bars)
+    }))
+}
+
+/// The page's name, with the bars that are practised of it.
+fn named(page: &Page, passage: Option<&String>) -> String {
+    match passage {
+        Some(bars) => format!("{}, {bars}", page.name),
+        None => page.name.clone(),
+    }
 }
 
 /// Days that a page whose sessions are these may rest; none without a session.
@@ -169,7 +184,7 @@ impl Suggestion {
     /// The suggestion as a sentence.
     pub fn words(&self) -> String {
         let start = format!("start at {:.0} %", self.speed * 100.0);
-        let name = &self.page.name;
+        let name = named(&self.page, self.passage.as_ref());
         match &self.reason {
             Reason::Fault(fault) => {
                 format!(
@@ -209,8 +224,9 @@ const CLIMB: [f64; 4] = [0.85, 0.9, 1.0, 1.05];
 pub fn week(journal: &Journal, from: Moment) -> Result<Vec<Day>, JournalError> {
     let mut tasks: [Vec<String>; 7] = Default::default();
     for page in journal.pages()? {
-        let name = &page.name;
-        if let Some(fault) = last_fault(journal, &page)? {
+        let (fault, passage) = last_round(journal, &page)?;
+        let name = named(&page, passage.as_ref());
+        if let Some(fault) = fault {
             for (day, share) in [0usize, 1, 3, 5].into_iter().zip(CLIMB) {
                 if tasks[day].len() < MOST {
                     tasks[day].push(format!("{name}: {}", fault.task(share * fault.bpm)));

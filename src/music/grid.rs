@@ -306,6 +306,25 @@ impl Grid {
         bars
     }
 
+    /// The beats from `from` on and before `to`, `from` being the new nought; bars keep their numbers, free
+    /// time inside is kept.
+    #[must_use]
+    pub fn part(&self, from: Seconds, to: Seconds) -> Self {
+        let within = |time: Seconds| time.0 >= from.0 - 1e-9 && time.0 < to.0 - 1e-9;
+        let moved = |time: Seconds| Seconds((time.0.min(to.0) - from.0).max(0.0));
+        let beats = self.beats.iter().filter(|b| within(b.time)).map(|b| Beat {
+            time: moved(b.time),
+            ..*b
+        });
+        let free = self.free.iter().filter(|f| f.to > from && f.from < to);
+        let free = free.map(|f| FreeTime {
+            from: moved(f.from),
+            to: moved(f.to),
+        });
+        let part = Self::from_parts(self.meter, beats.collect(), free.collect());
+        part.swung(self.off_beat)
+    }
+
     /// The stretch of time from the start of bar `first` to the end of bar `last` (inclusive).
     pub fn bar_range(&self, first: i32, last: i32) -> Option<(Seconds, Seconds)> {
         let bars = self.bars();

@@ -7,6 +7,7 @@
 
 use super::note::{Attack, Note};
 use super::pitch::Key;
+use super::scale::{Scale, ScaleKind};
 use crate::unit::Cents;
 
 /// Shares of the twelve degrees from the tonic up.
@@ -62,6 +63,11 @@ pub fn of_counts(counts: &[usize; 12]) -> Option<Tonality> {
 
 /// The tonality of the notes of a recording; `offset` is the guitar's distance from 440 Hz.
 pub fn of_notes(notes: &[Note], offset: Cents) -> Option<Tonality> {
+    of_counts(&counted(notes, offset))
+}
+
+/// How often each pitch class was played.
+fn counted(notes: &[Note], offset: Cents) -> [usize; 12] {
     let mut counts = [0; 12];
     let played = notes
         .iter()
@@ -70,5 +76,63 @@ pub fn of_notes(notes: &[Note], offset: Cents) -> Option<Tonality> {
         let class = pitch.detuned(Cents(-offset.0)).nearest().rem_euclid(12);
         counts[class as usize] += 1;
     }
-    of_counts(&counts)
+    counts
+}
+
+/// Modes that are suggested: by name, which shares of the major or minor profile change places, and
+/// how often a fingerstyle piece is taken to be in it before a note is heard (set by hand).
+const MODES: [(&str, bool, Option<(usize, usize)>, f64); 6] = [
+    ("major", false, None, 0.45),
+    ("minor", true, None, 0.27),
+    ("mixolydian", false, Some((10, 11)), 0.12),
+    ("dorian", true, Some((8, 9)), 0.1),
+    ("lydian", false, Some((5, 6)), 0.03),
+    ("phrygian", true, Some((1, 2)), 0.03),
+];
+
+/// So many notes tell a key at most: a pattern that goes round says the same again (set by hand).
+const TELLING: f64 = 24.0;
+
+/// Scales that the notes of a recording may be in, the likeliest first, with odds that sum to 1 over
+/// all of them: the same profiles, those of other modes with the shares of two degrees exchanged, and
+/// Bayes' rule. The odds are not fitted on anything. Of `kinds` those count that are modes; empty when
+/// fewer than eight notes were heard.
+pub fn suggestions(notes: &[Note], offset: Cents, kinds: &[ScaleKind]) -> Vec<(Scale, f64)> {
+    let counts = counted(notes, offset);
+    let all: usize = counts.iter().sum();
+    if all < ENOUGH {
+        return Vec::new();
+    }
+    let weight = TELLING.min(all as f64) / all as f64;
+    let mut found = Vec::new();
+    for (name, minor, exchanged, prior) in MODES {
+        let Some(kind) = kinds.iter().find(|k| k.name == name) else {
+            continue;
+        };
+        let mut profile = if minor { MINOR } else { MAJOR };
+        if let Some((a, b)) = exchanged {
+            profile.swap(a, b);
+        }
+        for tonic in 0..12 {
+            // Spelled as in the major key of the same signature, which has few accidentals.
+            let spelled = Key::new(7 * (tonic + 7 * kind.fifths)).class_name(tonic);
+            let Some(scale) = Scale::on(&spelled, kind) else {
+                continue;
+            };
+            let likely: f64 = (0..12)
+                .map(|degree| {
+                    let class = (tonic as usize + degree) % 12;
+                    counts[class] as f64 * profile[degree].ln()
+                })
+                .sum();
+            found.push((scale, prior.ln() + weight * likely));
+        }
+    }
+    let most = found.iter().map(|f| f.1).fold(f64::MIN, f64::max);
+    let sum: f64 = found.iter().map(|f| (f.1 - most).exp()).sum();
+    for (_, odds) in &mut found {
+        *odds = (*odds - most).exp() / sum;
+    }
+    found.sort_by(|a, b| b.1.total_cmp(&a.1));
+    found
 }

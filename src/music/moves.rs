@@ -34,6 +34,35 @@ pub fn string_moves(from: &Tuning, to: &Tuning) -> Vec<StringMove> {
         .collect()
 }
 
+/// What moves between two tunings, a sentence each: what stays first; nothing where nothing moves.
+pub fn sentences(moves: &[StringMove]) -> Vec<String> {
+    let moving: Vec<&StringMove> = moves.iter().filter(|m| m.frets() != 0).collect();
+    if moving.is_empty() {
+        return Vec::new();
+    }
+    let staying = moves.iter().filter(|m| m.frets() == 0);
+    let staying: Vec<String> = staying.map(|m| m.string.to_string()).collect();
+    let mut said = Vec::new();
+    if !staying.is_empty() {
+        said.push(format!("stays: everything on string {}", staying.join(" ")));
+    }
+    said.extend(moving.iter().map(|m| {
+        let frets = m.frets();
+        let (how, where_to) = if frets > 0 {
+            ("slackened", "higher")
+        } else {
+            ("tightened", "lower")
+        };
+        let by = frets.abs();
+        let s = if by == 1 { "" } else { "s" };
+        format!(
+            "string {} is {how}: its notes lie {by} fret{s} {where_to}",
+            m.string
+        )
+    }));
+    said
+}
+
 /// What happens to one place of the old tuning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fate {

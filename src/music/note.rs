@@ -76,3 +76,9 @@ impl Note {
         }
     }
 }
+
+/// Those of `notes` (in order of time) that sound at `at`.
+pub fn sounding(notes: &[Note], at: Seconds) -> impl Iterator<Item = &Note> {
+    let begun = notes.partition_point(|n| n.time <= at);
+    notes[..begun].iter().filter(move |n| n.end > at)
+}

@@ -4,8 +4,10 @@
 //! (`presets/patterns.toml`).
 
 mod find;
+mod reading;
 
 pub use find::{BarFit, Found, Placed, Variant, division, find, place};
+pub use reading::{KEEPS, Reading, chords_heard, like};
 
 use super::meter::Meter;
 use super::note::{Attack, Role};
@@ -170,6 +172,39 @@ impl Cell {
             .collect()
     }
 
+    /// The cell with a stroke at a crossing of string and place taken away, or added where there was none:
+    /// by the finger that usually plays that string.
+    #[must_use]
+    pub fn toggled(&self, string: u8, at: Beats) -> Self {
+        let mut cell = self.clone();
+        let half = 1e-3 + 0.5 / 12.0;
+        let here = |n: &CellNote| {
+            let on = if n.touch.brush.is_some() {
+                n.strings.contains(&string)
+            } else {
+                n.strings.first() == Some(&string)
+            };
+            on && (n.at.0 - at.0).abs() < half
+        };
+        if let Some(i) = cell.notes.iter().position(here) {
+            cell.notes.remove(i);
+        } else if (0.0..self.beats()).contains(&at.0) {
+            let finger = Finger::usual(string);
+            cell.notes.push(CellNote {
+                at,
+                role: finger.role(),
+                strings: vec![string],
+                finger,
+                share: 1.0,
+                attack: Attack::Pluck,
+                touch: Touch::default(),
+                tied: false,
+            });
+            cell.sort();
+        }
+        cell
+    }
+
     /// When a place of the cell is played, swing heard: beats to beats.
     pub fn swung(&self, at: Beats) -> Beats {
         swung(at, self.swing)
@@ -231,6 +266,9 @@ impl Cell {
             .collect()
     }
 }
+
+/// Patterns further away than this are not called near.
+pub const NEAR: f64 = 0.8;
 
 /// The patterns nearest to `cell`, nearest first, as (pattern, distance).
 pub fn nearest<'a>(cell: &Cell, patterns: &'a [Pattern]) -> Vec<(&'a Pattern, f64)> {

@@ -4,7 +4,7 @@
 //! costs what it costs alone; each change costs the fingers that travel, the hand that shifts, and
 //! gains by fingers that stay and strings that sound on.
 
-use super::chord::{Chord, Shape, shapes};
+use super::chord::{Chord, ChordError, Shape, shapes};
 use super::grid::Grid;
 use super::hand::{Hand, Press};
 use super::meter::Meter;
@@ -91,6 +91,29 @@ pub fn voice(chords: &[Chord], tuning: &Tuning, hand: &Hand, round: bool) -> Opt
         });
     }
     Some(held)
+}
+
+/// Why chords make no progression.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ProgressionError {
+    /// A word is no chord.
+    #[error(transparent)]
+    Chord(#[from] ChordError),
+    /// No chord, or one that no hand can hold here.
+    #[error("name chords that this tuning can hold, like \"C Am F G\"")]
+    Unheld,
+}
+
+/// Chords by name, one after the other and round again, as one hand would hold them; spaces, commas and
+/// bar lines part them.
+///
+/// # Errors
+/// [`ProgressionError`] for what is no chord, and where one cannot be held in `tuning`.
+pub fn named(names: &str, tuning: &Tuning) -> Result<Vec<Held>, ProgressionError> {
+    let words = names.split([' ', ',', '|']).filter(|w| !w.is_empty());
+    let chords: Vec<Chord> = words.map(Chord::parse).collect::<Result<_, _>>()?;
+    let hand = Hand::with_capo(tuning.capo());
+    voice(&chords, tuning, &hand, true).ok_or(ProgressionError::Unheld)
 }
 
 /// The cheapest path, and its cost; from and back to the shape `around` of the first chord, where
@@ -281,15 +304,7 @@ pub fn score(title: &str, held: &[Held], tuning: &Tuning, key: Key, tempo: Bpm) 
             notes.push(note);
         }
     }
-    let mut score = Score {
-        title: title.to_owned(),
-        tuning: tuning.clone(),
-        meter: Meter::COMMON,
-        tempo,
-        key,
-        notes,
-    };
-    score.settle();
+    let mut score = Score::settled(title, tuning, Meter::COMMON, tempo, key, notes);
     score.let_ring();
     score
 }

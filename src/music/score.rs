@@ -182,6 +182,28 @@ pub enum ScoreError {
 }
 
 impl Score {
+    /// A piece of `notes` in any order: sorted, every note as long as its part allows (see
+    /// [`settle`](Self::settle)).
+    pub fn settled(
+        title: &str,
+        tuning: &Tuning,
+        meter: Meter,
+        tempo: Bpm,
+        key: Key,
+        notes: Vec<Written>,
+    ) -> Self {
+        let mut score = Self {
+            title: title.to_owned(),
+            tuning: tuning.clone(),
+            meter,
+            tempo,
+            key,
+            notes,
+        };
+        score.settle();
+        score
+    }
+
     /// Reads a tune with one line a bar, each word one note `beat:string.fret`: the beat as in
     /// [`read_count`]; after the fret `h` for a
     /// hammer-on, `p` for a pull-off, `*` for a natural harmonic, `x` for a dead note.

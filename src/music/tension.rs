@@ -106,3 +106,31 @@ pub fn warning(tuning: &Tuning) -> Option<String> {
     words.push_str(&all);
     Some(words)
 }
+
+/// A string that pulls less than this share of what it is made for flaps: three semitones down leave
+/// 71 % (set by hand).
+pub const SLACK: f64 = 0.72;
+
+/// What a player should know of slack strings; none where no string is slackened much.
+pub fn slack(tuning: &Tuning) -> Option<String> {
+    let pulls = pulls(tuning);
+    let slack: Vec<String> = pulls
+        .iter()
+        .rev()
+        .filter(|p| p.against_standard < SLACK)
+        .map(|p| {
+            format!(
+                "string {} keeps {:.0} % of its pull",
+                p.string,
+                100.0 * p.against_standard
+            )
+        })
+        .collect();
+    (!slack.is_empty()).then(|| {
+        format!(
+            "Slack: {}. It may buzz and drift sharp when it is struck hard: pluck it softly, or put a \
+             heavier string on.",
+            slack.join(", ")
+        )
+    })
+}

@@ -10,7 +10,7 @@ use crate::music::grid::Grid;
 use crate::music::meter::Meter;
 use crate::music::note::{Attack, Note, Role};
 use crate::music::score::{Score, Written};
-use crate::unit::{Beats, Seconds};
+use crate::unit::{Beats, MidiNote, Seconds};
 use midly::TrackEventKind;
 use midly::num::{u4, u7, u15, u24, u28};
 use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, Track, TrackEvent};
@@ -30,6 +30,8 @@ struct Event {
     key: u8,
     velocity: u8,
     role: Role,
+    /// Of a slide, the key that it comes from.
+    slid: Option<u8>,
 }
 
 /// Everything a file holds.
@@ -52,7 +54,8 @@ pub fn score(score: &Score) -> io::Result<Vec<u8>> {
     let notes = score
         .notes
         .iter()
-        .filter_map(|n| {
+        .enumerate()
+        .filter_map(|(i, n)| {
             let sounds = n.rings.map_or(n.length, |r| Beats(r.0.max(n.length.0)));
             Some(Event {
                 on: tick(n.at),
@@ -60,6 +63,10 @@ pub fn score(score: &Score) -> io::Result<Vec<u8>> {
                 key: key(score.pitch(n)?.nearest())?,
                 velocity: velocity(score, n),
                 role: n.role,
+                slid: slid(n.attack, || {
+                    let mut before = score.notes[..i].iter().rev();
+                    score.pitch(before.find(|b| b.string == n.string)?)
+                }),
             })
         })
         .collect();
@@ -79,9 +86,10 @@ pub fn score(score: &Score) -> io::Result<Vec<u8>> {
 /// [`io::Error`] when the piece is longer than the format can hold.
 pub fn performance(title: &str, notes: &[Note], grid: &Grid) -> io::Result<Vec<u8>> {
     let clock = Clock::new(grid);
-    let notes = notes
+    let written = notes
         .iter()
-        .filter_map(|n| {
+        .enumerate()
+        .filter_map(|(i, n)| {
             let on = clock.tick(n.time);
             Some(Event {
                 on,
@@ -90,6 +98,12 @@ pub fn performance(title: &str, notes: &[Note], grid: &Grid) -> io::Result<Vec<u
                 // 0 dB is 112; 3 steps a decibel down to 20.
                 velocity: (112.0 + 3.0 * n.strength.0).clamp(20.0, 120.0) as u8,
                 role: n.role,
+                slid: slid(n.attack, || {
+                    let mut before = notes[..i].iter().rev();
+                    before
+                        .find(|b| b.string.is_some() && b.string == n.string)?
+                        .pitch
+                }),
             })
         })
         .collect();
@@ -97,8 +111,14 @@ pub fn performance(title: &str, notes: &[Note], grid: &Grid) -> io::Result<Vec<u
         title,
         tempo: clock.tempo,
         meter: clock.meter,
-        notes,
+        notes: written,
     })
+}
+
+/// The key that a slide comes from, which `before` finds.
+fn slid(attack: Attack, before: impl FnOnce() -> Option<MidiNote>) -> Option<u8> {
+    let from = (attack == Attack::Slide).then(before)??;
+    key(from.nearest())
 }
 
 /// 80, firmer on the bar's first beat and under an accent; what the left hand sounds alone is softer.
@@ -286,6 +306,12 @@ fn part(name: &'static str, channel: u8, mut notes: Vec<Event>) -> io::Result<Tr
         ),
     ];
     for note in kept {
+        if let Some(from) = note.slid {
+            // Portamento control (MIDI 1.0, controller 84): the next note glides from this key.
+            let (controller, value) = (u7::new(84), u7::new(from));
+            let glide = MidiMessage::Controller { controller, value };
+            events.push((note.on, 3, midi(glide)));
+        }
         let key = u7::new(note.key);
         let vel = u7::new(note.velocity);
         events.push((note.on, 3, midi(MidiMessage::NoteOn { key, vel })));

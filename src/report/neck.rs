@@ -4,39 +4,74 @@
 use super::sheet::{Ground, Ink};
 use super::sign::COMMENT;
 use crate::music::harmonics::fret_distance_mm;
+use crate::music::neck::Mark;
 use crate::music::pitch::Key;
 use crate::music::tuning::Tuning;
 use crate::xml::escaped;
 use std::fmt::Write;
 
-/// A note on the picture.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Dot {
-    /// String, 1 = highest.
-    pub string: u8,
-    /// Fret above the capo with fraction (nodes lie between frets), 0 = open.
-    pub fret: f64,
-    /// What is written in it: a note's name.
-    pub label: String,
-    /// What it is, in words.
-    pub title: String,
-    /// Drawn strongly: it belongs to the path, or is the tonic.
-    pub strong: bool,
-}
-
 /// Everything the picture shows.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Neck<'a> {
+pub struct Picture<'a> {
     /// Heading.
     pub title: &'a str,
     /// Strings and capo.
     pub tuning: &'a Tuning,
     /// Notes.
-    pub dots: &'a [Dot],
+    pub marks: &'a [Mark],
     /// A path as (string, fret) in order, drawn as a line; empty for none.
     pub path: &'a [(u8, f64)],
     /// Highest fret that is drawn, at least 3.
     pub highest: u8,
+}
+
+/// Where frets lie between two edges: at their true distances from each other, whatever part of the
+/// neck is shown. The edges may be in any unit, and swapped for a left-handed player.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Board {
+    /// First wire that is shown, 0 for nut or capo.
+    pub lowest: f64,
+    /// Last wire that is shown, above the first.
+    pub highest: f64,
+    /// Where the first lies.
+    pub from: f64,
+    /// Where the last lies.
+    pub to: f64,
+    /// How large a note is drawn: half its width.
+    pub radius: f64,
+}
+
+impl Board {
+    /// Where a wire lies.
+    pub fn wire(&self, fret: f64) -> f64 {
+        let at = |fret: f64| fret_distance_mm(1.0, fret);
+        let share = (at(fret) - at(self.lowest)) / (at(self.highest) - at(self.lowest));
+        self.from + share * (self.to - self.from)
+    }
+
+    /// Where a finger goes: behind the wire; of a node, upon it; open strings beyond the nut.
+    pub fn finger(&self, fret: f64) -> f64 {
+        let up = (self.to - self.from).signum();
+        if fret == 0.0 {
+            return self.from - up * 1.6 * self.radius;
+        }
+        if fret.fract() != 0.0 {
+            return self.wire(fret);
+        }
+        let (low, high) = (self.wire(fret - 1.0), self.wire(fret));
+        let middle = 0.5 * (low + high);
+        let near = high - up * 2.2 * self.radius;
+        if up > 0.0 {
+            middle.max(near)
+        } else {
+            middle.min(near)
+        }
+    }
+
+    /// Does a note at `fret` lie on the part that is shown? Open strings always do.
+    pub fn shows(&self, fret: f64) -> bool {
+        fret == 0.0 || (fret > self.lowest + 1e-9 && fret <= self.highest + 0.5)
+    }
 }
 
 const WIDTH: f64 = 960.0;
@@ -47,10 +82,10 @@ const GAP: f64 = 34.0;
 const RADIUS: f64 = 13.0;
 
 /// Frets with an inlay.
-const INLAYS: [u8; 9] = [3, 5, 7, 9, 12, 15, 17, 19, 21];
+pub const INLAYS: [u8; 9] = [3, 5, 7, 9, 12, 15, 17, 19, 21];
 
 /// The picture as an SVG document.
-pub fn svg(neck: &Neck<'_>, ground: Ground) -> String {
+pub fn svg(neck: &Picture<'_>, ground: Ground) -> String {
     let strings = neck.tuning.strings();
     let bottom = TOP + GAP * f64::from(strings.max(1) - 1);
     let height = bottom + 56.0;
@@ -64,9 +99,9 @@ pub fn svg(neck: &Neck<'_>, ground: Ground) -> String {
     );
     let draw = Drawing { neck, ground };
     // Writing to a string cannot fail.
-    let _ = draw.board(&mut out, bottom);
+    let _ = draw.wood(&mut out, bottom);
     let _ = draw.path(&mut out);
-    let _ = draw.dots(&mut out);
+    let _ = draw.marks(&mut out);
     let ink = ground.ink(Ink::Text).hex();
     let _ = writeln!(
         out,
@@ -76,35 +111,34 @@ pub fn svg(neck: &Neck<'_>, ground: Ground) -> String {
 }
 
 struct Drawing<'a> {
-    neck: &'a Neck<'a>,
+    neck: &'a Picture<'a>,
     ground: Ground,
 }
 
 impl Drawing<'_> {
-    /// Where a fret's wire lies.
-    fn wire(&self, fret: f64) -> f64 {
-        let highest = f64::from(self.neck.highest.max(3));
-        let share = fret_distance_mm(1.0, fret) / fret_distance_mm(1.0, highest);
-        LEFT + share * (WIDTH - LEFT - RIGHT)
+    fn board(&self) -> Board {
+        Board {
+            lowest: 0.0,
+            highest: f64::from(self.neck.highest.max(3)),
+            from: LEFT,
+            to: WIDTH - RIGHT,
+            radius: RADIUS,
+        }
     }
 
-    /// Where a finger goes: behind the wire; of a node, upon it; open strings before the nut.
+    fn wire(&self, fret: f64) -> f64 {
+        self.board().wire(fret)
+    }
+
     fn x(&self, fret: f64) -> f64 {
-        if fret == 0.0 {
-            LEFT - 1.6 * RADIUS
-        } else if fret.fract() == 0.0 {
-            let (low, high) = (self.wire(fret - 1.0), self.wire(fret));
-            (0.5 * (low + high)).max(high - 2.2 * RADIUS)
-        } else {
-            self.wire(fret)
-        }
+        self.board().finger(fret)
     }
 
     fn y(string: u8) -> f64 {
         TOP + GAP * f64::from(string.max(1) - 1)
     }
 
-    fn board(&self, out: &mut String, bottom: f64) -> std::fmt::Result {
+    fn wood(&self, out: &mut String, bottom: f64) -> std::fmt::Result {
         let line = self.ground.ink(Ink::Line).hex();
         let quiet = self.ground.ink(Ink::Faint).hex();
         let text = self.ground.ink(Ink::Text).hex();
@@ -170,10 +204,10 @@ impl Drawing<'_> {
         writeln!(out, "\"/>")
     }
 
-    fn dots(&self, out: &mut String) -> std::fmt::Result {
+    fn marks(&self, out: &mut String) -> std::fmt::Result {
         let paper = self.ground.colour().hex();
         let text = self.ground.ink(Ink::Text).hex();
-        for dot in self.neck.dots {
+        for dot in self.neck.marks {
             let (x, y) = (self.x(dot.fret), Self::y(dot.string));
             let ink = if dot.strong { Ink::Finger } else { Ink::Line };
             let ink = self.ground.ink(ink).hex();
@@ -188,7 +222,7 @@ impl Drawing<'_> {
                 "<g><title>{}</title><circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{RADIUS}\" \
                  fill=\"{fill}\" stroke=\"{ink}\" stroke-width=\"2.4\"/><text x=\"{x:.1}\" \
                  y=\"{:.1}\" font-size=\"12\" text-anchor=\"middle\" fill=\"{label}\">{}</text></g>",
-                escaped(&dot.title),
+                escaped(&dot.told),
                 y + 4.2,
                 escaped(&dot.label)
             )?;

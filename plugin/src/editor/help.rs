@@ -4,11 +4,25 @@
 use super::keys::{self, KEYS};
 use super::sight::{Side, Sight};
 use super::theme;
+use crate::desk::{self, Page};
 use egui::{Grid, RichText, Ui};
-use thumbline::manual::{self, Page};
+use thumbline::manual;
 
 /// The section of the manual's page about the window, and the page to read on.
-fn about(side: Side) -> (&'static str, &'static str) {
+fn about(page: Page, side: Side) -> (&'static str, &'static str) {
+    match page {
+        Page::Sheet => beside(side),
+        Page::Neck => ("Neck", "guitar"),
+        Page::Tunings => ("Tunings", "guitar"),
+        Page::Pattern => ("Pattern", "guitar"),
+        Page::Drills => ("Drills", "practice"),
+        Page::OffBeat => ("Off the beat", "practice"),
+        Page::TakeAway => ("Take it away", "files"),
+    }
+}
+
+/// The same of the page at the right of the sheet.
+fn beside(side: Side) -> (&'static str, &'static str) {
     match side {
         Side::Words => ("Words", "sheet"),
         Side::Note => ("Note", "sheet"),
@@ -21,8 +35,8 @@ fn about(side: Side) -> (&'static str, &'static str) {
 }
 
 /// Draws the page.
-pub fn show(ui: &mut Ui, sight: &mut Sight) {
-    let (section, more) = about(sight.side);
+pub fn show(ui: &mut Ui, page: desk::Page, sight: &mut Sight) {
+    let (section, more) = about(page, sight.side);
     ui.horizontal(|ui| {
         ui.strong("Help");
         if ui
@@ -51,7 +65,7 @@ pub fn show(ui: &mut Ui, sight: &mut Sight) {
     list(ui);
 }
 
-fn whole(ui: &mut Ui, page: Page) {
+fn whole(ui: &mut Ui, page: manual::Page) {
     for line in page
         .plain()
         .lines()

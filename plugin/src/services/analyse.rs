@@ -2,7 +2,7 @@
 //! answers a recording, how a round of the loop came out.
 
 use super::decode::read_whole;
-use super::shelf;
+use super::{drill, shelf};
 use crate::job::Cancel;
 use crate::snapshot::Answer as TakeAnswer;
 use std::path::{Path, PathBuf};
@@ -181,7 +181,7 @@ fn recording(
     cancel: &Cancel,
     say: &mut dyn FnMut(Answer),
 ) {
-    if let Some(known) = shelf::heard(hash, tuning) {
+    if let Some(known) = shelf::heard(hash, tuning).or_else(|| drill::known(hash, tuning)) {
         say(Answer::Heard(known));
         return;
     }

@@ -22,6 +22,30 @@ pub enum Asked {
     NoDialog,
 }
 
+/// Shows a file in the program that the system has for it.
+///
+/// # Errors
+/// When no thread can be started for it.
+pub fn show(path: PathBuf) -> io::Result<()> {
+    let (program, before): (&str, &[&str]) = if cfg!(target_os = "windows") {
+        ("cmd", &["/C", "start", ""])
+    } else if cfg!(target_os = "macos") {
+        ("open", &[])
+    } else {
+        ("xdg-open", &[])
+    };
+    std::thread::Builder::new()
+        .name("thumbline shows".into())
+        .spawn(move || {
+            // Where the system has no such program, the file lies there all the same.
+            let _ = std::process::Command::new(program)
+                .args(before)
+                .arg(path)
+                .status();
+        })?;
+    Ok(())
+}
+
 /// Opens the dialog that asks where a lesson page goes, `name` being proposed.
 ///
 /// # Errors

@@ -1,16 +1,16 @@
-//! A lesson page of the loop's bars, to hand out.
+//! Handing it on: a lesson page of the loop's bars, files for other programs.
 
 use crate::effect::Effect;
-use crate::services::{Job, page};
+use crate::job::JobId;
+use crate::services::{Job, export, page};
 use crate::state::{Stage, State};
 use std::path::PathBuf;
 use std::sync::Arc;
-use thumbline::analysis::Analysis;
-use thumbline::report::lesson;
+use thumbline::report::export::Format;
 
 /// Asks where the page goes, or says why there can be none.
 pub fn ask(state: &mut State, out: &mut Vec<Effect>) {
-    let bars = state.hearing.view.ready().map(|heard| bars(state, heard));
+    let bars = state.hearing.view.ready().map(|_| state.bars());
     match (bars, state.open.stage.name()) {
         (Some(Some((first, last))), Some(name)) => {
             let stem = name.rsplit_once('.').map_or(&*name, |(stem, _)| stem);
@@ -43,7 +43,7 @@ pub fn make(state: &mut State, to: PathBuf, out: &mut Vec<Effect>) {
     ) else {
         return;
     };
-    let Some(bars) = bars(state, heard) else {
+    let Some(bars) = state.bars() else {
         return;
     };
     let job = page::Job {
@@ -69,17 +69,48 @@ pub fn made(state: &mut State, answer: page::Answer) {
     }
 }
 
-/// Bars of which the loop holds the middle; without a loop, those that a page usually holds.
-fn bars(state: &State, heard: &Analysis) -> Option<(i32, i32)> {
-    let region = state.marks().and_then(|m| m.region.as_ref());
-    let held = region.and_then(|region| {
-        let all = heard.grid.bars();
-        let held = all.iter().filter(|bar| {
-            let middle = 0.5 * (bar.start.0 + bar.end.0);
-            (region.from.0..region.to.0).contains(&middle)
-        });
-        let numbers: Vec<i32> = held.map(|bar| bar.number).collect();
-        Some((*numbers.iter().min()?, *numbers.iter().max()?))
-    });
-    held.or_else(|| lesson::usual_bars(heard))
+/// Has what was heard written in a format, and shown where that is wanted.
+pub fn export(state: &mut State, format: Format, show: bool, out: &mut Vec<Effect>) {
+    let (Some(heard), Some(part), Stage::Ready(path)) = (
+        state.hearing.view.ready(),
+        &state.open.part,
+        &state.open.stage,
+    ) else {
+        state.notice(
+            "There is nothing to take away before the recording is analysed",
+            false,
+        );
+        return;
+    };
+    let whole = state.session.desk.take_away.whole;
+    let job = export::Job {
+        format,
+        sound: Arc::clone(&part.sound),
+        heard: Arc::clone(heard),
+        name: crate::data::name_of(path),
+        bars: state.bars().filter(|_| !whole),
+        folder: state.folder(),
+    };
+    let id = state.job();
+    state.study.writing.push((id, show));
+    out.push(Effect::Start(id, Box::new(Job::Export(job))));
+}
+
+/// It is written, or is not.
+pub fn exported(state: &mut State, id: JobId, answer: export::Answer, out: &mut Vec<Effect>) {
+    let writing = &mut state.study.writing;
+    let Some(at) = writing.iter().position(|w| w.0 == id) else {
+        return;
+    };
+    let (_, show) = writing.remove(at);
+    match answer {
+        Ok(path) => {
+            state.notice(format!("Written: {}", path.display()), false);
+            state.study.written.push(path.clone());
+            if show {
+                out.push(Effect::Show(path));
+            }
+        }
+        Err(why) => state.notice(format!("It could not be taken away: {why}"), true),
+    }
 }

@@ -222,7 +222,13 @@ fn settle(state: &mut State, path: &Path, hash: ContentHash, out: &mut Vec<Effec
         if pending.region.is_some() {
             marks.region = pending.region;
         }
-        marks.regions.extend(pending.regions);
+        for region in pending.regions {
+            // A drill that is opened again brings its stages again.
+            if !marks.regions.contains(&region) {
+                marks.regions.push(region);
+            }
+        }
+        marks.regions.sort_by(|a, b| a.from.total_cmp(&b.from));
         marks.tuning = marks.tuning.take().or(pending.tuning);
     }
     session.recording = Some(RecordingRef {

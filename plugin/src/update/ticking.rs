@@ -71,12 +71,14 @@ fn sounding(state: &mut State, tick: Tick) -> bool {
             now.speed,
             now.round,
             now.beats_left,
+            now.aside,
         ) == (
             before.phase,
             before.position,
             before.speed,
             before.round,
             before.beats_left,
+            before.aside,
         );
         let step = LevelView::step;
         seen =

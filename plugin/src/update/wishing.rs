@@ -1,6 +1,8 @@
 //! Carrying out what a player wishes.
 
-use super::{handing, hearing, looking, marking, mixing, opening, recording, taking, telling};
+use super::{
+    handing, hearing, looking, marking, mixing, opening, recording, studying, taking, telling,
+};
 use crate::effect::{Dial, Effect};
 use crate::services::decode;
 use crate::session::mend_ladder;
@@ -91,6 +93,9 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
             hearing::correct(state, out);
         }
         Wish::Undo => {
+            if studying::undo(state, out) {
+                return;
+            }
             if state.marks_mut().corrections.undo() {
                 out.push(Effect::Changed);
                 hearing::correct(state, out);
@@ -135,6 +140,14 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
         Wish::Dismiss(id) => state.notices.retain(|n| n.id != id),
         // How the window looks is kept, but no reason to save a project.
         Wish::SetLook(look) => state.session.look = look.mended(),
+        Wish::SetDesk(desk) => studying::set(state, *desk, out),
+        Wish::Sound(sound) => studying::sound(state, sound, out),
+        Wish::Hush => studying::hush(state, out),
+        Wish::Drill(job, speed) => studying::drill(state, *job, speed, out),
+        Wish::Export(format, show) => handing::export(state, format, show, out),
+        Wish::Drop(path) => studying::dropped(state, path, out),
+        Wish::KeepTuning(name, tuning) => studying::keep_tuning(state, name, &tuning, out),
+        Wish::KeepPattern(name, cell) => studying::keep_pattern(state, name, *cell, out),
         Wish::KeepPage(page, remembered) => {
             state.session.pages.insert(page.to_owned(), remembered);
         }
@@ -145,6 +158,8 @@ fn play(state: &mut State, on: bool, out: &mut Vec<Effect>) {
     state.once = None;
     if !on {
         recording::stopped(state, out);
+    } else if state.beside.as_ref().is_some_and(|b| b.again) {
+        studying::hush(state, out);
     }
     out.push(Effect::Play(on));
     out.push(Effect::Dial(Dial::Play(on)));

@@ -158,6 +158,7 @@ fn sounding() -> deck::State {
         reduction_db: 0.0,
         recorded: 0,
         dropped: 0,
+        aside: None,
         clock: 9,
     }
 }

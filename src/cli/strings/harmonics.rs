@@ -11,11 +11,12 @@ use thumbline::music::harmonics::{
     HIGHEST, InHarmonics, Node, TOUCH, WITH_ONE_HAND, artificial, nodes, pluck_mm, scales,
     sounding_length_mm,
 };
+use thumbline::music::neck::harmonic_marks;
 use thumbline::music::pitch::Key;
 use thumbline::music::score::Score;
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
-use thumbline::report::neck::{Dot, Neck, svg};
+use thumbline::report::neck::{Picture, svg};
 use thumbline::report::sheet::Ground;
 use thumbline::report::tab;
 use thumbline::unit::Bpm;
@@ -30,6 +31,8 @@ const NEARLY: usize = 12;
 pub struct Harmonics {
     name: String,
     tuning: Tuning,
+    /// Scale length, nut to saddle.
+    scale_mm: f64,
     /// Sounding length, from nut or capo.
     length_mm: f64,
     /// Highest fret that is listed.
@@ -63,6 +66,7 @@ pub fn answer(
     let all = nodes(&tuning, HIGHEST);
     Ok(Harmonics {
         name: name.to_owned(),
+        scale_mm,
         length_mm,
         highest: f64::from(highest),
         twelfth: scales(&nodes(&tuning, 2), &kinds),
@@ -231,32 +235,16 @@ impl Harmonics {
 
     /// Nodes on the neck, octaves and twelfths strongly.
     pub fn picture(&self) -> String {
-        let dots: Vec<Dot> = self
-            .nodes
-            .iter()
-            .filter(|n| n.number <= 5 && n.fret <= 20.0)
-            .map(|n| Dot {
-                string: n.string,
-                // Nodes lie upon the wire, not behind it, even of whole frets.
-                fret: n.fret + if n.fret.fract() == 0.0 { 1e-6 } else { 0.0 },
-                label: Key { fifths: 1 }.class_name(n.pitch.nearest()),
-                title: format!(
-                    "{}, partial {} at fret {:.2}",
-                    pitch_name(n),
-                    n.number,
-                    n.fret
-                ),
-                strong: n.number <= 3,
-            })
-            .collect();
+        /// Highest fret of the picture.
+        const SHOWN: u8 = 20;
         let title = format!("Natural harmonics in {}", self.name);
         svg(
-            &Neck {
+            &Picture {
                 title: &title,
                 tuning: &self.tuning,
-                dots: &dots,
+                marks: &harmonic_marks(&self.tuning, f64::from(SHOWN), self.scale_mm),
                 path: &[],
-                highest: 20,
+                highest: SHOWN,
             },
             Ground::Paper,
         )

@@ -15,20 +15,24 @@ const VERSION: u32 = 1;
 
 /// The whole answer, ending in a newline.
 pub(super) fn of(answer: &Answer) -> String {
-    let (open, stopped) = answer.open_classes();
-    let best = answer.paths.first();
+    let neck = &answer.neck;
+    let (open, stopped) = neck.open_classes();
+    let best = neck.paths.first();
     let document = json!({
         "schema": "thumbline.strings",
         "version": VERSION,
-        "tuning": tuning(&answer.tuning_name, &answer.tuning),
+        "tuning": tuning(&answer.tuning_name, &neck.tuning),
         "scale": {
-            "name": answer.scale.name,
-            "notes": answer.scale.classes().iter().map(|c| answer.scale.class_name(*c))
+            "name": neck.scale.name,
+            "notes": neck.scale.classes().iter().map(|c| neck.scale.class_name(*c))
                 .collect::<Vec<_>>(),
             "can_be_open": open,
             "must_be_stopped": stopped,
         },
-        "notes": answer.notes.iter().map(|note| json!({
+        "frets": answer.wires.iter().map(|w| json!({
+            "fret": w.fret, "mm": round(w.mm),
+        })).collect::<Vec<_>>(),
+        "notes": neck.notes.iter().map(|note| json!({
             "midi": note.midi,
             "name": note.name,
             "places": note.places.iter().map(|(string, fret)| json!({
@@ -38,7 +42,7 @@ pub(super) fn of(answer: &Answer) -> String {
             })).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "path": best.map_or_else(|| json!([]), places),
-        "paths": answer.paths.iter().map(|path| json!({
+        "paths": neck.paths.iter().map(|path| json!({
             "cost": round(path.cost),
             "open_notes": path.open_notes(),
             "rings_on": round(path.ringing()),
@@ -54,12 +58,12 @@ pub(super) fn of(answer: &Answer) -> String {
                 "stays": m.frets() == 0,
             })).collect::<Vec<_>>(),
         },
-        "chords": answer.chords.iter().map(|(chord, shapes)| json!({
+        "chords": neck.chords.iter().map(|(chord, shapes)| json!({
             "degree": chord.degree,
             "name": chord.name,
             "shapes": shapes.iter().map(shape).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
-        "drones": answer.drones.iter().map(|d| json!({
+        "drones": neck.drones.iter().map(|d| json!({
             "strings": d.strings,
             "interval": d.interval,
             "open": d.open,

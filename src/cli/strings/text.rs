@@ -3,10 +3,9 @@
 use super::Answer;
 use std::fmt::Write;
 use thumbline::music::fingering::Path;
-use thumbline::music::moves::StringMove;
 use thumbline::music::pitch::Key;
 use thumbline::music::tuning::Tuning;
-use thumbline::music::{capo, tension};
+use thumbline::music::{capo, moves, tension};
 use thumbline::report::{shapes, tab};
 
 /// Widest line.
@@ -15,13 +14,13 @@ pub const WIDTH: usize = 80;
 /// The whole answer. Writing to a string cannot fail.
 pub(super) fn of(answer: &Answer) -> String {
     let mut out = String::new();
-    heading(&mut out, &answer.tuning_name, &answer.tuning);
-    let (open, stopped) = answer.open_classes();
-    let _ = writeln!(out, "\n{}", answer.scale.name);
+    heading(&mut out, &answer.tuning_name, &answer.neck.tuning);
+    let (open, stopped) = answer.neck.open_classes();
+    let _ = writeln!(out, "\n{}", answer.neck.scale.name);
     let _ = writeln!(out, "  can ring open:  {}", listed(&open));
     let _ = writeln!(out, "  must be stopped: {}", listed(&stopped));
     let _ = writeln!(out, "\nWhere each note lies (string:fret, 0 is open)");
-    for note in &answer.notes {
+    for note in &answer.neck.notes {
         let places: Vec<String> = note
             .places
             .iter()
@@ -75,7 +74,7 @@ fn listed(names: &[String]) -> String {
 }
 
 fn path(out: &mut String, answer: &Answer) {
-    let Some(best) = answer.paths.first() else {
+    let Some(best) = answer.neck.paths.first() else {
         return;
     };
     let _ = writeln!(
@@ -92,7 +91,7 @@ fn path(out: &mut String, answer: &Answer) {
         .positions()
         .iter()
         .map(|(i, hand)| {
-            let name = answer.scale.pitch_name(best.places[*i].midi);
+            let name = answer.neck.scale.pitch_name(best.places[*i].midi);
             format!("fret {hand} from {name}")
         })
         .collect();
@@ -100,11 +99,12 @@ fn path(out: &mut String, answer: &Answer) {
         let line = format!("The index finger stands at {}.", hands.join(", "));
         let _ = writeln!(out, "{}", wrapped(&line, WIDTH - 2));
     }
-    if answer.alone.len() > 2 {
+    if answer.neck.alone.len() > 2 {
         let names: Vec<String> = answer
+            .neck
             .alone
             .iter()
-            .map(|m| answer.scale.pitch_name(*m))
+            .map(|m| answer.neck.scale.pitch_name(*m))
             .collect();
         let line = format!(
             "{} lie on one string only: those on the same string cannot ring together.",
@@ -112,7 +112,7 @@ fn path(out: &mut String, answer: &Answer) {
         );
         let _ = writeln!(out, "{}", wrapped(&line, WIDTH - 2));
     }
-    for other in answer.paths.iter().skip(1) {
+    for other in answer.neck.paths.iter().skip(1) {
         let _ = writeln!(
             out,
             "Another way ({:.0} of 100 sound on, {} open) differs at:",
@@ -130,7 +130,7 @@ fn difference(answer: &Answer, best: &Path, other: &Path) -> String {
         .zip(&other.places)
         .filter(|(a, b)| a != b)
         .map(|(a, b)| {
-            let name = answer.scale.pitch_name(a.midi);
+            let name = answer.neck.scale.pitch_name(a.midi);
             format!("{name} {}:{} for {}:{}", b.string, b.fret, a.string, a.fret)
         })
         .collect();
@@ -157,34 +157,13 @@ pub fn wrapped(text: &str, width: usize) -> String {
 }
 
 fn moves(out: &mut String, answer: &Answer) {
-    let moving: Vec<&StringMove> = answer.moves.iter().filter(|m| m.frets() != 0).collect();
-    if moving.is_empty() {
+    let said = moves::sentences(&answer.moves);
+    if said.is_empty() {
         return;
     }
-    let staying: Vec<String> = answer
-        .moves
-        .iter()
-        .filter(|m| m.frets() == 0)
-        .map(|m| m.string.to_string())
-        .collect();
     let _ = writeln!(out, "\nComing from {}", answer.against);
-    if !staying.is_empty() {
-        let _ = writeln!(out, "  stays: everything on string {}", staying.join(" "));
-    }
-    for m in moving {
-        let frets = m.frets();
-        let (how, where_to) = if frets > 0 {
-            ("slackened", "higher")
-        } else {
-            ("tightened", "lower")
-        };
-        let by = frets.abs();
-        let s = if by == 1 { "" } else { "s" };
-        let _ = writeln!(
-            out,
-            "  string {} is {how}: its notes lie {by} fret{s} {where_to}",
-            m.string
-        );
+    for sentence in said {
+        let _ = writeln!(out, "  {sentence}");
     }
 }
 
@@ -193,8 +172,8 @@ fn chords(out: &mut String, answer: &Answer) {
         out,
         "\nChords of the mode (frets, then left-hand fingers, from the lowest string)"
     );
-    for (chord, found) in &answer.chords {
-        let name = capo::words(chord, answer.tuning.capo());
+    for (chord, found) in &answer.neck.chords {
+        let name = capo::words(chord, answer.neck.tuning.capo());
         let _ = writeln!(out, "  {} {name}", chord.degree);
         if found.is_empty() {
             let _ = writeln!(out, "    no shape within reach");
@@ -205,14 +184,14 @@ fn chords(out: &mut String, answer: &Answer) {
             let _ = writeln!(out, "    {:<7} {line}", shape.name);
         }
     }
-    if answer.drones.is_empty() {
+    if answer.neck.drones.is_empty() {
         return;
     }
     let _ = writeln!(
         out,
         "\nShapes that move up under open strings (frets low/high)"
     );
-    for drone in &answer.drones {
+    for drone in &answer.neck.drones {
         let _ = writeln!(out, "  {}", wrapped(&shapes::drone(drone), WIDTH - 2));
     }
 }

@@ -3,13 +3,14 @@
 
 use super::part::{Part, Source};
 use crate::music::key;
+use crate::music::neck::Mark;
 use crate::music::note::{Note, Role};
 use crate::music::pitch::Key;
 use crate::music::tuning::Tuning;
-use crate::report::neck::{self, Dot, Neck};
+use crate::report::neck;
 use crate::report::sheet::{Ground, Ink, Options, RowKind, Sheet};
 use crate::report::svg;
-use crate::unit::{Cents, Seconds};
+use crate::unit::{Cents, MidiNote, Seconds};
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -213,51 +214,55 @@ pub(super) fn neck(tuning: &Tuning, notes: &[&Note], key: Key) -> String {
         .collect();
     places.sort_unstable();
     places.dedup();
-    let dots: Vec<Dot> = places
+    let marks: Vec<Mark> = places
         .iter()
         .filter_map(|(string, fret)| {
             let pitch = tuning.open(*string)? + i32::from(*fret);
             let name = key.class_name(pitch);
-            Some(Dot {
+            Some(Mark {
                 string: *string,
                 fret: f64::from(*fret),
-                title: format!("{}: {name}", place(*string, *fret)),
+                told: format!("{}: {name}", place(*string, *fret)),
                 label: name,
                 strong: true,
+                pitch: MidiNote(f64::from(pitch)),
+                partial: None,
             })
         })
         .collect();
     let highest = places.iter().map(|(_, fret)| *fret).max().unwrap_or(0);
-    draw(tuning, "The notes of these bars", &dots, highest)
+    draw(tuning, "The notes of these bars", &marks, highest)
 }
 
 /// The neck with a chord held on it.
 pub(super) fn grip(tuning: &Tuning, name: &str, frets: &[Option<i32>], key: Key) -> String {
-    let dots: Vec<Dot> = frets
+    let marks: Vec<Mark> = frets
         .iter()
         .zip(1u8..)
         .filter_map(|(fret, string)| {
             let fret = u8::try_from((*fret)?).ok()?;
             let pitch = tuning.open(string)? + i32::from(fret);
             let label = key.class_name(pitch);
-            Some(Dot {
+            Some(Mark {
                 string,
                 fret: f64::from(fret),
-                title: format!("{}: {label}", place(string, fret)),
+                told: format!("{}: {label}", place(string, fret)),
                 label,
                 strong: true,
+                pitch: MidiNote(f64::from(pitch)),
+                partial: None,
             })
         })
         .collect();
-    let highest = dots.iter().map(|d| d.fret as u8).max().unwrap_or(0);
-    draw(tuning, name, &dots, highest)
+    let highest = marks.iter().map(|d| d.fret as u8).max().unwrap_or(0);
+    draw(tuning, name, &marks, highest)
 }
 
-fn draw(tuning: &Tuning, title: &str, dots: &[Dot], highest: u8) -> String {
-    let picture = Neck {
+fn draw(tuning: &Tuning, title: &str, marks: &[Mark], highest: u8) -> String {
+    let picture = neck::Picture {
         title,
         tuning,
-        dots,
+        marks,
         path: &[],
         highest: highest.max(4) + 1,
     };

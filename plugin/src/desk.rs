@@ -1,0 +1,314 @@
+//! The pages that stand in the bar sheet's place: which is open, and what each remembers. Plain data,
+//! kept with the project; a field that a later version adds takes its default.
+
+use serde::{Deserialize, Serialize};
+use std::path::PathBuf;
+use thumbline::music::hand::SCALE_MM;
+use thumbline::music::moved::Way;
+use thumbline::music::neck::LAST_FRET;
+use thumbline::music::picking::Cell;
+use thumbline::preset::read_meter;
+
+/// A page in the middle of the window.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Page {
+    /// The bar sheet.
+    #[default]
+    Sheet,
+    /// The neck.
+    Neck,
+    /// Tunings.
+    Tunings,
+    /// The picking pattern.
+    Pattern,
+    /// Drills.
+    Drills,
+    /// A melody moved against the beat.
+    OffBeat,
+    /// Files for other programs, for print, for a student.
+    TakeAway,
+}
+
+/// Everything the pages remember.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Desk {
+    /// The page that is open.
+    pub page: Page,
+    /// The neck.
+    pub neck: NeckPage,
+    /// The picking pattern.
+    pub pattern: PatternPage,
+    /// Tunings.
+    pub tunings: TuningsPage,
+    /// Drills.
+    pub drills: DrillsPage,
+    /// A melody moved against the beat.
+    pub off_beat: OffBeatPage,
+    /// Files for other programs.
+    pub take_away: TakeAwayPage,
+}
+
+/// What the neck shows.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Show {
+    /// The scale's notes, open strings bright.
+    #[default]
+    Notes,
+    /// A path through them that rings.
+    Path,
+    /// Chord shapes.
+    Chords,
+    /// Natural harmonics.
+    Harmonics,
+}
+
+/// What the neck's page remembers.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct NeckPage {
+    /// Tuning by name or by its strings; none for the recording's.
+    pub tuning: Option<String>,
+    /// Fret of the capo; none for the recording's.
+    pub capo: Option<i32>,
+    /// Scale by name or by its notes; none for the likeliest of the recording.
+    pub scale: Option<String>,
+    /// What is shown.
+    pub show: Show,
+    /// Chords that were typed; empty for those of the scale.
+    pub chords: String,
+    /// Which of the chords, and which of its shapes.
+    pub shape: (usize, usize),
+    /// First and last fret that are shown.
+    pub frets: (i32, i32),
+    /// Drawn for a left-handed player?
+    pub left_handed: bool,
+    /// Scale length of the guitar in mm.
+    pub scale_mm: f64,
+}
+
+impl Default for NeckPage {
+    fn default() -> Self {
+        Self {
+            tuning: None,
+            capo: None,
+            scale: None,
+            show: Show::Notes,
+            chords: String::new(),
+            shape: (0, 0),
+            frets: (0, 12),
+            left_handed: false,
+            scale_mm: SCALE_MM,
+        }
+    }
+}
+
+/// Which pattern is shown.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum OfPattern {
+    /// The one that the recording repeats.
+    #[default]
+    Recording,
+    /// A known one.
+    Named(String),
+    /// The player's own.
+    Own,
+}
+
+/// A cell as it is written.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct OwnCell {
+    /// Time signature, `4/4`.
+    pub meter: String,
+    /// Its strokes, a bar a text; no bar while there is no own cell.
+    pub bars: Vec<String>,
+    /// Share of a beat that its first half takes.
+    pub swing: f64,
+}
+
+impl OwnCell {
+    /// A cell written down.
+    pub fn of(cell: &Cell) -> Self {
+        Self {
+            meter: cell.meter.to_string(),
+            bars: cell.written(),
+            swing: cell.swing,
+        }
+    }
+
+    /// The cell, where it can be read.
+    pub fn cell(&self) -> Option<Cell> {
+        let mut cell = Cell::parse(read_meter(&self.meter)?, &self.bars).ok()?;
+        cell.swing = self.swing.clamp(0.5, 0.8);
+        (!self.bars.is_empty()).then_some(cell)
+    }
+}
+
+/// What the pattern's page remembers.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct PatternPage {
+    /// Which pattern is shown.
+    pub of: OfPattern,
+    /// The player's own cell.
+    pub own: OwnCell,
+    /// Slots a beat is divided into at least.
+    pub division: u8,
+    /// Beats a minute; none for the recording's.
+    pub tempo: Option<f64>,
+    /// On the chords of the recording?
+    pub on_chords: bool,
+    /// Chords that were typed; empty for the recording's, or open strings.
+    pub chords: String,
+    /// Speed at which a drill begins.
+    pub speed: f64,
+    /// Bars of each stage of a drill.
+    pub bars: usize,
+}
+
+impl Default for PatternPage {
+    fn default() -> Self {
+        Self {
+            of: OfPattern::Recording,
+            own: OwnCell::default(),
+            division: 2,
+            tempo: None,
+            on_chords: true,
+            chords: String::new(),
+            speed: 0.7,
+            bars: 4,
+        }
+    }
+}
+
+impl PatternPage {
+    /// A changed cell becomes the player's own.
+    pub fn edit(&mut self, cell: &Cell) {
+        self.own = OwnCell::of(cell);
+        self.of = OfPattern::Own;
+    }
+}
+
+/// What the tunings' page remembers.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct TuningsPage {
+    /// Tuning by name or by its strings; none for the recording's.
+    pub to: Option<String>,
+    /// The one that it is compared with; none for standard.
+    pub from: Option<String>,
+    /// Fret of the capo; none for the recording's.
+    pub capo: Option<i32>,
+}
+
+/// What is drilled.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Exercise {
+    /// A known picking pattern.
+    #[default]
+    Pattern,
+    /// A scale that rings.
+    Scale,
+    /// Hammer-ons.
+    HammerOns,
+    /// Pull-offs.
+    PullOffs,
+    /// Slides.
+    Slides,
+    /// Natural harmonics.
+    Harmonics,
+}
+
+/// What the drills' page remembers.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct DrillsPage {
+    /// What is drilled.
+    pub what: Exercise,
+    /// The pattern, by name.
+    pub pattern: String,
+    /// Chords that it is played on; empty for open strings.
+    pub chords: String,
+    /// The scale, by name.
+    pub scale: String,
+    /// Tuning; none for the recording's.
+    pub tuning: Option<String>,
+    /// Beats a minute at full speed.
+    pub tempo: f64,
+    /// Speed at which a drill begins.
+    pub speed: f64,
+    /// Bars of each stage.
+    pub bars: usize,
+}
+
+impl Default for DrillsPage {
+    fn default() -> Self {
+        Self {
+            what: Exercise::default(),
+            pattern: "off-beat melody".to_owned(),
+            chords: String::new(),
+            scale: "D major".to_owned(),
+            tuning: None,
+            tempo: 84.0,
+            speed: 0.7,
+            bars: 4,
+        }
+    }
+}
+
+/// What the page of moved melodies remembers.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct OffBeatPage {
+    /// Which way notes leave the beat.
+    pub way: Way,
+    /// Beats a minute; none for the melody's own.
+    pub tempo: Option<f64>,
+    /// A MIDI or MusicXML file with the melody; none for the recording's.
+    pub file: Option<PathBuf>,
+}
+
+/// What the page of files remembers.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct TakeAwayPage {
+    /// All of it, rather than the loop?
+    pub whole: bool,
+    /// The folder that files go into; none for the usual one.
+    pub folder: Option<PathBuf>,
+}
+
+impl Desk {
+    /// The same with every number in its range.
+    pub fn mended(mut self) -> Self {
+        let neck = &mut self.neck;
+        let last = neck.frets.1.clamp(3, LAST_FRET);
+        neck.frets = (neck.frets.0.clamp(0, last - 3), last);
+        if !(100.0..=2000.0).contains(&neck.scale_mm) {
+            neck.scale_mm = SCALE_MM;
+        }
+        let pattern = &mut self.pattern;
+        pattern.division = pattern.division.clamp(1, 12);
+        pattern.tempo = pattern.tempo.filter(|t| (20.0..=300.0).contains(t));
+        if !(0.25..=1.5).contains(&pattern.speed) {
+            pattern.speed = PatternPage::default().speed;
+        }
+        pattern.bars = pattern.bars.clamp(1, 16);
+        let drills = &mut self.drills;
+        if !(20.0..=300.0).contains(&drills.tempo) {
+            drills.tempo = DrillsPage::default().tempo;
+        }
+        if !(0.25..=1.5).contains(&drills.speed) {
+            drills.speed = DrillsPage::default().speed;
+        }
+        drills.bars = drills.bars.clamp(1, 16);
+        let tempo = &mut self.off_beat.tempo;
+        *tempo = tempo.filter(|t| (20.0..=300.0).contains(t));
+        self
+    }
+}

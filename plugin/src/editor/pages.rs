@@ -1,0 +1,189 @@
+//! The pages in the middle of the window: the row that turns them, and what all of them are made of.
+
+use super::transport::large;
+use super::{drills, neck, offbeat, pattern, takeaway, theme, tunings};
+use crate::desk::{Desk, Page};
+use crate::snapshot::Snapshot;
+use crate::wish::Wish;
+use egui::text::{CCursor, CCursorRange};
+use egui::text_edit::TextEditState;
+use egui::{ComboBox, Key, Modifiers, Response, RichText, ScrollArea, TextEdit, Ui};
+use thumbline::report::sheet::Ink;
+
+/// Every page: its name, its key, and what it is for.
+pub const PAGES: [(Page, &str, Key, &str); 7] = [
+    (
+        Page::Sheet,
+        "Bars",
+        Key::F2,
+        "Every bar a row, thumb and fingers against the beat",
+    ),
+    (
+        Page::Neck,
+        "Neck",
+        Key::F3,
+        "Where a scale lies, what rings, chord shapes, harmonics",
+    ),
+    (
+        Page::Tunings,
+        "Tunings",
+        Key::F4,
+        "Tones to tune by, what moves, how the strings take it",
+    ),
+    (
+        Page::Pattern,
+        "Pattern",
+        Key::F5,
+        "The picking cell: hear it alone, change it, drill it",
+    ),
+    (
+        Page::Drills,
+        "Drills",
+        Key::F6,
+        "Patterns, scales, hammer-ons, slides, harmonics, stage by stage",
+    ),
+    (
+        Page::OffBeat,
+        "Off the beat",
+        Key::F7,
+        "A melody on the beat, half-way, and off it",
+    ),
+    (
+        Page::TakeAway,
+        "Take it away",
+        Key::F8,
+        "Files for other programs, for print, for a student",
+    ),
+];
+
+/// Draws the row of pages.
+pub fn row(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing.x = 4.0;
+        for (page, name, key, hint) in PAGES {
+            let on = snapshot.desk.page == page;
+            let button = ui.selectable_label(on, RichText::new(name).size(15.0));
+            let hint = format!("{hint} ({})", super::keys::text(Modifiers::NONE, key));
+            if button.on_hover_text(hint).clicked() && !on {
+                turn(snapshot, page, wishes);
+            }
+        }
+        sounding(ui, snapshot, wishes);
+    });
+}
+
+/// Turns to a page.
+pub fn turn(snapshot: &Snapshot, page: Page, wishes: &mut Vec<Wish>) {
+    let desk = (*snapshot.desk).clone();
+    wishes.push(Wish::SetDesk(Box::new(Desk { page, ..desk })));
+}
+
+/// Keys that turn pages.
+pub fn keys(ui: &Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+    if ui.ctx().text_edit_focused() {
+        return;
+    }
+    for (page, _, key, _) in PAGES {
+        let pressed = ui.input_mut(|i| i.consume_key(Modifiers::NONE, key));
+        if pressed && snapshot.desk.page != page {
+            turn(snapshot, page, wishes);
+        }
+    }
+}
+
+/// What sounds beside the recording, and how to stop it.
+fn sounding(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+    let Some(beside) = snapshot.beside.as_ref().filter(|b| b.again) else {
+        return;
+    };
+    ui.separator();
+    ui.weak(format!("Plays: {}", beside.name));
+    let hint = "Silence it; the recording stays where it is";
+    if ui.button("Silence").on_hover_text(hint).clicked() {
+        wishes.push(Wish::Hush);
+    }
+}
+
+/// Draws the open page; false where that is the sheet.
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) -> bool {
+    if snapshot.desk.page == Page::Sheet {
+        return false;
+    }
+    let mut desk = (*snapshot.desk).clone();
+    ScrollArea::vertical()
+        .id_salt(("page", desk.page as u8))
+        .auto_shrink(false)
+        .show(ui, |ui| {
+            if let Some(why) = &snapshot.study.fault {
+                ui.colored_label(ui.visuals().error_fg_color, theme::letters(why));
+            }
+            match desk.page {
+                Page::Sheet => {}
+                Page::Tunings => tunings::show(ui, snapshot, &mut desk.tunings, wishes),
+                Page::Drills => drills::show(ui, snapshot, &mut desk.drills, wishes),
+                Page::OffBeat => offbeat::show(ui, snapshot, &mut desk.off_beat, wishes),
+                Page::TakeAway => takeaway::show(ui, snapshot, &mut desk.take_away, wishes),
+                Page::Pattern => pattern::show(ui, snapshot, &mut desk.pattern, wishes),
+                Page::Neck => neck::show(ui, snapshot, &mut desk.neck, wishes),
+            }
+        });
+    if desk != *snapshot.desk {
+        wishes.push(Wish::SetDesk(Box::new(desk)));
+    }
+    true
+}
+
+/// A field with a name: what was typed once it is entered or left, `value` being shown meanwhile.
+pub fn field(ui: &mut Ui, label: &str, value: &str, width: f32) -> Option<String> {
+    let name = ui.label(label);
+    let id = ui.make_persistent_id(("typed", label));
+    let typed = ui.data(|d| d.get_temp::<String>(id));
+    let mut text = typed.clone().unwrap_or_else(|| value.to_owned());
+    let edit = TextEdit::singleline(&mut text)
+        .id(id.with("edit"))
+        .desired_width(width);
+    let response: Response = ui.add(edit).labelled_by(name.id);
+    if response.gained_focus()
+        && let Some(mut state) = TextEditState::load(ui.ctx(), response.id)
+    {
+        // What is typed takes the place of what is there.
+        let all = CCursorRange::two(CCursor::new(0), CCursor::new(text.chars().count()));
+        state.cursor.set_char_range(Some(all));
+        state.store(ui.ctx(), response.id);
+    }
+    if response.changed() {
+        ui.data_mut(|d| d.insert_temp(id, text.clone()));
+    }
+    if response.lost_focus() {
+        ui.data_mut(|d| d.remove::<String>(id));
+        let left = ui.input(|i| i.key_pressed(Key::Escape));
+        return typed
+            .map(|t| t.trim().to_owned())
+            .filter(|t| !left && t != value);
+    }
+    None
+}
+
+/// A list with its name before it.
+pub fn combo(ui: &mut Ui, label: &str, shown: &str, width: f32, list: impl FnOnce(&mut Ui)) {
+    let name = ui.label(label);
+    let combo = ComboBox::from_id_salt(label)
+        .selected_text(theme::letters(shown))
+        .width(width);
+    combo.show_ui(ui, list).response.labelled_by(name.id);
+}
+
+/// One of several, side by side.
+pub fn choice<T: PartialEq + Copy>(ui: &mut Ui, now: &mut T, of: &[(T, &str, &str)]) {
+    for (value, name, hint) in of {
+        if large(ui, *now == *value, name, hint, None) {
+            *now = *value;
+        }
+    }
+}
+
+/// A sentence in quiet ink.
+pub fn aside(ui: &mut Ui, snapshot: &Snapshot, text: &str) {
+    let ink = theme::ink(snapshot.look.ground, Ink::Faint);
+    ui.label(RichText::new(theme::letters(text)).color(ink));
+}

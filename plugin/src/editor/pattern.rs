@@ -1,0 +1,272 @@
+//! The picking pattern: the recording's own cell, a known one or one of the player's; heard alone,
+//! changed stroke by stroke, and drilled stage by stage.
+
+use super::pages::{aside, field};
+use super::transport::large;
+use super::{strip, theme};
+use crate::desk::{OfPattern, PatternPage};
+use crate::services::drill;
+use crate::services::study::PatternView;
+use crate::snapshot::Snapshot;
+use crate::wish::{Sound, Wish};
+use egui::{ComboBox, DragValue, Ui};
+use thumbline::music::drill::Stage;
+use thumbline::unit::Beats;
+
+/// Draws the page.
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut PatternPage, wishes: &mut Vec<Wish>) {
+    let Some(view) = snapshot.study.pattern.clone() else {
+        ui.label("One moment …");
+        return;
+    };
+    ui.horizontal_wrapped(|ui| choose(ui, snapshot, &view, page));
+    ui.horizontal_wrapped(|ui| hear(ui, snapshot, &view, page, wishes));
+    let wide = ui.available_width();
+    if wide < SIDE_BY_SIDE {
+        of_cell(ui, snapshot, &view, page, wishes);
+        ui.separator();
+        of_drill(ui, snapshot, &view, page, wishes);
+        return;
+    }
+    ui.horizontal_top(|ui| {
+        ui.vertical(|ui| {
+            ui.set_width(0.48 * wide);
+            of_cell(ui, snapshot, &view, page, wishes);
+        });
+        ui.separator();
+        ui.vertical(|ui| of_drill(ui, snapshot, &view, page, wishes));
+    });
+}
+
+/// Width from which the cell and its drill stand side by side.
+const SIDE_BY_SIDE: f32 = 760.0;
+
+/// The cell and what is to be said of it.
+fn of_cell(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    view: &PatternView,
+    page: &mut PatternPage,
+    wishes: &mut Vec<Wish>,
+) {
+    let at = sounding(snapshot, view);
+    let cell = (&view.cell, page.division.max(view.cell.division));
+    let strings = view.tuning.strings();
+    if let Some((string, at)) = strip::show(ui, snapshot, cell, strings, at) {
+        page.edit(&view.cell.toggled(string, at));
+    }
+    ui.horizontal_wrapped(|ui| edit(ui, snapshot, view, page, wishes));
+    for sentence in &view.sentences {
+        ui.label(theme::letters(sentence));
+    }
+}
+
+/// Its stages.
+fn of_drill(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    view: &PatternView,
+    page: &mut PatternPage,
+    wishes: &mut Vec<Wish>,
+) {
+    ui.strong("Drill it");
+    ui.horizontal_wrapped(|ui| {
+        pace(ui, &mut page.speed, &mut page.bars);
+        aside(
+            ui,
+            snapshot,
+            "of the tempo above, looped, with ladder and click",
+        );
+    });
+    stages(
+        ui,
+        snapshot,
+        (&view.stages, false),
+        |stage| {
+            Wish::Drill(
+                Box::new(drill::Job {
+                    what: view.what.clone(),
+                    tuning: view.tuning.clone(),
+                    tempo: view.tempo,
+                    bars: page.bars,
+                    stage,
+                }),
+                page.speed,
+            )
+        },
+        wishes,
+    );
+}
+
+/// Which pattern is shown.
+fn choose(ui: &mut Ui, snapshot: &Snapshot, view: &PatternView, page: &mut PatternPage) {
+    ui.heading(theme::letters(&view.name));
+    let presets = &snapshot.study.presets;
+    let combo = ComboBox::from_id_salt("which pattern")
+        .selected_text("another…")
+        .width(110.0);
+    combo.show_ui(ui, |ui| {
+        if view.reading.is_some() {
+            let on = page.of == OfPattern::Recording;
+            if ui.selectable_label(on, "the recording’s").clicked() {
+                page.of = OfPattern::Recording;
+            }
+        }
+        if !page.own.bars.is_empty() {
+            let on = page.of == OfPattern::Own;
+            if ui.selectable_label(on, "your own").clicked() {
+                page.of = OfPattern::Own;
+            }
+        }
+        for pattern in &presets.patterns {
+            let on = page.of == OfPattern::Named(pattern.name.clone());
+            let hint = theme::letters(&pattern.about);
+            let label = ui.selectable_label(on, theme::letters(&pattern.name));
+            if label.on_hover_text(hint).clicked() {
+                page.of = OfPattern::Named(pattern.name.clone());
+            }
+        }
+    });
+    for (name, distance) in &view.nearest {
+        let alike = 100.0 * (1.0 - distance);
+        let hint = format!("{alike:.0} of 100 strokes are the same");
+        let label = theme::letters(name);
+        if ui
+            .selectable_label(false, label)
+            .on_hover_text(hint)
+            .clicked()
+        {
+            page.of = OfPattern::Named(name.clone());
+        }
+    }
+}
+
+/// Hears it alone.
+fn hear(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    view: &PatternView,
+    page: &mut PatternPage,
+    wishes: &mut Vec<Wish>,
+) {
+    let plays = snapshot.beside.as_ref().is_some_and(|b| b.again);
+    let label = if plays { "Silence it" } else { "Play it alone" };
+    if large(ui, plays, label, "Round and round, by a string model", None) {
+        wishes.push(if plays {
+            Wish::Hush
+        } else {
+            Wish::Sound(Sound {
+                name: view.name.clone(),
+                strokes: view.alone.strokes.clone(),
+                length: view.alone.length,
+                again: true,
+            })
+        });
+    }
+    let mut tempo = page.tempo.unwrap_or(view.tempo.0);
+    let name = ui.label("Beats a minute");
+    let drag = DragValue::new(&mut tempo)
+        .range(20.0..=300.0)
+        .fixed_decimals(0);
+    if ui.add(drag).labelled_by(name.id).changed() {
+        page.tempo = Some(tempo);
+    }
+    if view.reading.is_some() {
+        ui.checkbox(&mut page.on_chords, "On the recording’s chords");
+    }
+    if let Some(typed) = field(ui, "or on these", &page.chords, 120.0) {
+        page.chords = typed;
+    }
+    if !view.chords.is_empty() {
+        aside(ui, snapshot, &view.chords.join("  "));
+    }
+}
+
+/// Where the cell sounds now.
+fn sounding(snapshot: &Snapshot, view: &PatternView) -> Option<Beats> {
+    let beside = snapshot
+        .beside
+        .as_ref()
+        .filter(|b| b.again && b.name == view.name)?;
+    view.alone.place(beside.at?, view.tempo, view.cell.beats())
+}
+
+/// Taking changes back, slots, and keeping it.
+fn edit(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    view: &PatternView,
+    page: &mut PatternPage,
+    wishes: &mut Vec<Wish>,
+) {
+    ui.label("Slots a beat");
+    for slots in [1u8, 2, 3, 4] {
+        let now = page.division.max(view.cell.division);
+        if ui
+            .selectable_label(now == slots, slots.to_string())
+            .clicked()
+        {
+            page.division = slots;
+        }
+    }
+    let hint = "Take the last change of a stroke back";
+    let undo = egui::Button::new("Undo");
+    if ui
+        .add_enabled(snapshot.study.undoable, undo)
+        .on_hover_text(hint)
+        .clicked()
+    {
+        wishes.push(Wish::Undo);
+    }
+    if let Some(name) = field(ui, "Keep it as", "", 150.0)
+        && !name.is_empty()
+    {
+        wishes.push(Wish::KeepPattern(name, Box::new(view.cell.clone())));
+    }
+}
+
+/// Speed and bars of a drill.
+pub fn pace(ui: &mut Ui, speed: &mut f64, bars: &mut usize) {
+    let mut percent = 100.0 * *speed;
+    let name = ui.label("Begin at");
+    let drag = DragValue::new(&mut percent)
+        .range(25.0..=150.0)
+        .fixed_decimals(0)
+        .suffix(" %");
+    if ui.add(drag).labelled_by(name.id).changed() {
+        *speed = percent / 100.0;
+    }
+    let name = ui.label("Bars a stage");
+    let drag = DragValue::new(bars).range(1..=16).speed(0.05);
+    ui.add(drag).labelled_by(name.id);
+}
+
+/// The stages of a lesson, each to be opened as a recording.
+pub fn stages(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    (stages, with_goals): (&[Stage], bool),
+    wish: impl Fn(usize) -> Wish,
+    wishes: &mut Vec<Wish>,
+) {
+    if snapshot.study.making {
+        ui.label("The drill is being written …");
+    }
+    for (i, stage) in stages.iter().enumerate() {
+        let label = format!("{}. {}", i + 1, theme::letters(&stage.title));
+        let say = stage.say.as_ref();
+        let say = say.map_or_else(String::new, |say| format!(" Say: “{say}”."));
+        let goal = theme::letters(&format!("Until {}.{say}", stage.goal));
+        let hint = "It opens looped; the other stages are its kept loops.";
+        if ui
+            .button(label)
+            .on_hover_text(format!("{goal} {hint}"))
+            .clicked()
+        {
+            wishes.push(wish(i));
+        }
+        if with_goals {
+            ui.indent(("stage", i), |ui| aside(ui, snapshot, &goal));
+        }
+    }
+}

@@ -1,0 +1,87 @@
+//! Taking it away: the loop, or all of it, in every format, and the lesson page. A file is written at
+//! once, under a name that is free; where it went is said below.
+
+use super::pages::{aside, choice, field};
+use super::theme;
+use super::transport::large;
+use crate::desk::TakeAwayPage;
+use crate::snapshot::Snapshot;
+use crate::wish::Wish;
+use egui::{Grid, Ui};
+use thumbline::report::export::Format;
+
+/// Draws the page.
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TakeAwayPage, wishes: &mut Vec<Wish>) {
+    if snapshot.analysis.ready().is_none() {
+        ui.label("Open a recording, and wait until it has been listened to: then it can be taken away in any of these forms.");
+        return;
+    }
+    ui.horizontal(|ui| {
+        ui.label("Take away");
+        choice(
+            ui,
+            &mut page.whole,
+            &[
+                (
+                    false,
+                    "The loop",
+                    "The bars of the loop; a short phrase where nothing is looped",
+                ),
+                (true, "All of it", "The whole recording"),
+            ],
+        );
+        match (page.whole, snapshot.study.bars) {
+            (false, Some((first, last))) if first == last => {
+                aside(ui, snapshot, &format!("bar {first}"))
+            }
+            (false, Some((first, last))) => aside(ui, snapshot, &format!("bars {first} to {last}")),
+            _ => {}
+        }
+    });
+    ui.add_space(6.0);
+    let grid = Grid::new("formats").num_columns(4).spacing([14.0, 8.0]);
+    grid.show(ui, |ui| {
+        for (i, format) in Format::ALL.into_iter().enumerate() {
+            let (name, what) = format.words();
+            if large(ui, false, name, "Write the file now", None) {
+                wishes.push(Wish::Export(format, false));
+            }
+            ui.label(what);
+            if i % 2 == 1 {
+                ui.end_row();
+            }
+        }
+        if large(
+            ui,
+            false,
+            "Lesson page…",
+            "One file for a student, for any browser",
+            None,
+        ) {
+            wishes.push(Wish::MakePage);
+        }
+        ui.label("the loop slowly, with tablature, for a student");
+        let hint = "Write the bar sheet as PDF and open it, to print from there";
+        if large(ui, false, "Print…", hint, None) {
+            wishes.push(Wish::Export(Format::Pdf, true));
+        }
+        ui.label("the bar sheet, from the program that shows PDF");
+        ui.end_row();
+    });
+    ui.add_space(6.0);
+    ui.horizontal_wrapped(|ui| {
+        let folder = snapshot.study.folder.display().to_string();
+        if let Some(typed) = field(ui, "Folder", &folder, 360.0) {
+            page.folder = (!typed.is_empty()).then(|| typed.into());
+        }
+    });
+    for path in snapshot.study.written.iter().rev().take(6) {
+        ui.horizontal_wrapped(|ui| {
+            ui.label(theme::letters(&path.display().to_string()));
+            let hint = "Put the path on the clipboard, for another program's dialog";
+            if ui.button("Copy the path").on_hover_text(hint).clicked() {
+                ui.ctx().copy_text(path.display().to_string());
+            }
+        });
+    }
+}

@@ -1,0 +1,144 @@
+//! Tunings: which one this is, a tone a string to tune by, what moves from one tuning to another and
+//! how the strings take it; own ones are kept.
+
+use super::pages::{aside, combo, field};
+use super::theme;
+use super::transport::large;
+use crate::desk::TuningsPage;
+use crate::services::study::TuningsView;
+use crate::snapshot::Snapshot;
+use crate::wish::{Sound, Wish};
+use egui::{DragValue, Grid, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use thumbline::music::tuning::HIGHEST_CAPO;
+use thumbline::report::sheet::Ink;
+
+/// Draws the page.
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, wishes: &mut Vec<Wish>) {
+    let Some(view) = snapshot.study.tunings.clone() else {
+        ui.label("One moment …");
+        return;
+    };
+    ui.heading(theme::letters(&view.title));
+    if let Some(odds) = &view.guessed {
+        aside(ui, snapshot, odds);
+    }
+    ui.horizontal_wrapped(|ui| {
+        pick(ui, snapshot, "Tuning", &view.to_name, &mut page.to);
+        if let Some(typed) = field(
+            ui,
+            "or its strings from the lowest",
+            &view.to.to_string(),
+            150.0,
+        ) {
+            page.to = (!typed.is_empty()).then_some(typed);
+        }
+        pick(ui, snapshot, "coming from", &view.from_name, &mut page.from);
+        let mut capo = view.to.capo();
+        let name = ui.label("Capo");
+        let drag = DragValue::new(&mut capo)
+            .range(0..=HIGHEST_CAPO)
+            .speed(0.05);
+        if ui.add(drag).labelled_by(name.id).changed() {
+            page.capo = Some(capo);
+        }
+    });
+    ui.add_space(6.0);
+    strings(ui, snapshot, &view, wishes);
+    for sentence in &view.moves {
+        ui.label(theme::letters(sentence));
+    }
+    for sentence in &view.strain {
+        ui.label(theme::letters(sentence));
+    }
+    ui.separator();
+    ui.horizontal(|ui| {
+        if let Some(name) = field(ui, "Keep it as", "", 150.0)
+            && !name.is_empty()
+        {
+            wishes.push(Wish::KeepTuning(name, view.to.clone()));
+        }
+        if snapshot.recording.name().is_some() {
+            let on = snapshot.practice.tuning.as_ref() == Some(&view.to);
+            let hint = "Strings and frets of the recording are told in this tuning";
+            if large(ui, on, "The recording is in it", hint, None) && !on {
+                wishes.push(Wish::SetTuning(Some(view.to.clone())));
+            }
+            if snapshot.practice.tuning.is_some() && ui.button("Let the program find it").clicked()
+            {
+                wishes.push(Wish::SetTuning(None));
+            }
+        }
+    });
+}
+
+/// One of the known tunings, the recording's first.
+fn pick(ui: &mut Ui, snapshot: &Snapshot, label: &str, shown: &str, chosen: &mut Option<String>) {
+    let presets = &snapshot.study.presets;
+    combo(ui, label, shown, 130.0, |ui| {
+        for named in &presets.tunings {
+            let on = shown == named.name;
+            if ui
+                .selectable_label(on, theme::letters(&named.name))
+                .clicked()
+            {
+                *chosen = Some(named.name.clone());
+            }
+        }
+    });
+}
+
+/// A row a string: its note, a tone to tune by, where it comes from, how hard it pulls.
+fn strings(ui: &mut Ui, snapshot: &Snapshot, view: &TuningsView, wishes: &mut Vec<Wish>) {
+    Grid::new("strings")
+        .num_columns(6)
+        .spacing([18.0, 6.0])
+        .striped(true)
+        .show(ui, |ui| {
+            for name in ["string", "note", "Hz", "tone", "from there", "pull"] {
+                ui.weak(name);
+            }
+            ui.end_row();
+            for row in &view.strings {
+                ui.label(row.string.to_string());
+                ui.strong(theme::letters(&row.name));
+                ui.label(format!("{:.1}", row.hz));
+                let hint = "Hear this string, to tune yours by";
+                let label = format!("Hear {}", theme::letters(&row.name));
+                if ui.button(label).on_hover_text(hint).clicked() {
+                    wishes.push(Wish::Sound(Sound {
+                        name: format!("string {}, {}", row.string, row.name),
+                        strokes: row.tone.clone(),
+                        length: row.rings,
+                        again: false,
+                    }));
+                }
+                ui.label(theme::letters(&row.moved));
+                pull(ui, snapshot, row.pull);
+                ui.end_row();
+            }
+        });
+}
+
+/// How hard a string pulls against what it is made for: a bar from the middle, slack to the left.
+fn pull(ui: &mut Ui, snapshot: &Snapshot, share: f64) {
+    let ground = snapshot.look.ground;
+    let (area, response) = ui.allocate_exact_size(vec2(90.0, 18.0), Sense::hover());
+    let told = format!("{:.0} % of its pull in standard tuning", 100.0 * share);
+    response.widget_info(|| WidgetInfo::labeled(Role::Meter, true, &told));
+    let painter = ui.painter_at(area);
+    let middle = area.center();
+    let end = middle.x + (100.0 * (share - 1.0)).clamp(-40.0, 40.0) as f32;
+    let ink = if (0.72..=1.2).contains(&share) {
+        Ink::Line
+    } else {
+        Ink::Alarm
+    };
+    let line = [pos2(middle.x, middle.y), pos2(end, middle.y)];
+    painter.line_segment(line, Stroke::new(6.0, theme::ink(ground, ink)));
+    painter.vline(
+        middle.x,
+        area.y_range(),
+        Stroke::new(1.0, theme::ink(ground, Ink::Tick)),
+    );
+    response.on_hover_text(told);
+}

@@ -1,0 +1,343 @@
+//! What the pages ask, and what is sounded for them.
+
+use super::opening;
+use crate::desk::{Desk, DrillsPage, NeckPage, Page, PatternPage, Show};
+use crate::effect::{Dial, Effect};
+use crate::job::JobId;
+use crate::services::sound::{self, Sound};
+use crate::services::study::Asked;
+use crate::services::{Job, drill, study};
+use crate::session::{Edges, Region, mend_ladder};
+use crate::snapshot::Ladder;
+use crate::state::{Beside, Sought, State};
+use std::path::PathBuf;
+use std::sync::Arc;
+use thumbline::deck::{Aside, Message};
+use thumbline::music::picking::{Cell, Pattern};
+use thumbline::music::tuning::Tuning;
+use thumbline::preset::{write_pattern, write_tuning};
+
+/// Changes of strokes that can be taken back.
+const CHANGES: usize = 200;
+
+/// Another page, or something else on it.
+pub fn set(state: &mut State, desk: Desk, out: &mut Vec<Effect>) {
+    let desk = desk.mended();
+    let page = desk.page;
+    let before = std::mem::replace(&mut state.session.desk, desk);
+    if before.pattern.own != state.session.desk.pattern.own {
+        let changes = &mut state.study.changes;
+        changes.push(before.pattern.clone());
+        if changes.len() > CHANGES {
+            changes.remove(0);
+        }
+    }
+    // Turning pages is no reason to save a project.
+    if (Desk { page, ..before }) != state.session.desk {
+        out.push(Effect::Changed);
+    }
+}
+
+/// Takes the last change of a stroke back, while the pattern is looked at; false where there is none.
+pub fn undo(state: &mut State, out: &mut Vec<Effect>) -> bool {
+    if state.session.desk.page != Page::Pattern {
+        return false;
+    }
+    let Some(before) = state.study.changes.pop() else {
+        return false;
+    };
+    let pattern = &mut state.session.desk.pattern;
+    (pattern.own, pattern.of) = (before.own, before.of);
+    out.push(Effect::Changed);
+    true
+}
+
+/// Has a drill written and opened.
+pub fn drill(state: &mut State, job: drill::Job, speed: f64, out: &mut Vec<Effect>) {
+    if let Some((before, ..)) = state.study.drill.take() {
+        out.push(Effect::Cancel(before));
+    }
+    let id = state.job();
+    state.study.drill = Some((id, speed, job.tuning.clone()));
+    out.push(Effect::Start(id, Box::new(Job::Drill(Box::new(job)))));
+}
+
+/// Steps of the ladder that a drill climbs, and the rounds on each.
+const STEP: f64 = 0.05;
+const ROUNDS: u32 = 4;
+
+/// The drill is written: it is opened like any recording, its stages are kept loops, the wanted one is
+/// looped with ladder and click.
+pub fn drilled(state: &mut State, id: JobId, answer: drill::Answer, out: &mut Vec<Effect>) {
+    let Some((_, speed, tuning)) = state.study.drill.take_if(|d| d.0 == id) else {
+        return;
+    };
+    let (path, stages, first) = match answer {
+        Ok(made) => made,
+        Err(why) => return state.notice(why, true),
+    };
+    hush(state, out);
+    opening::choose(state, path, out);
+    let loops = stages.into_iter().map(|(name, from, to)| Region {
+        name,
+        from,
+        to,
+        edges: Edges::Beats,
+    });
+    let loops: Vec<Region> = loops.collect();
+    let marks = state.marks_mut();
+    marks.tuning = Some(tuning);
+    marks.region = loops.get(first).cloned();
+    marks.regions = loops;
+    let ladder = Ladder {
+        on: true,
+        start: speed,
+        step: STEP,
+        rounds: ROUNDS,
+        top: 1.0f64.max(speed),
+        within_ms: None,
+    };
+    state.session.ladder = mend_ladder(ladder);
+    out.extend([
+        Effect::Loop(true),
+        Effect::Dial(Dial::Loop(true)),
+        Effect::Dial(Dial::Click(true)),
+        Effect::Dial(Dial::Speed(speed)),
+        Effect::Changed,
+    ]);
+    // The bars of the stage are looked at.
+    state.session.desk.page = Page::Sheet;
+}
+
+/// Keeps a pattern among the player's own.
+pub fn keep_pattern(state: &mut State, name: String, cell: Cell, out: &mut Vec<Effect>) {
+    let about = "your own".to_owned();
+    let pattern = Pattern { name, about, cell };
+    let entry = write_pattern(&pattern);
+    keep(state, "patterns.toml", entry, pattern.name, out);
+}
+
+/// Keeps a tuning among the player's own.
+pub fn keep_tuning(state: &mut State, name: String, tuning: &Tuning, out: &mut Vec<Effect>) {
+    let entry = write_tuning(&name, tuning);
+    keep(state, "tunings.toml", entry, name, out);
+}
+
+/// A file was dropped on the window: a melody is moved against the beat, anything else is opened as a
+/// recording.
+pub fn dropped(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
+    const MELODIES: [&str; 4] = ["mid", "midi", "musicxml", "xml"];
+    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+    if ending.is_some_and(|e| MELODIES.contains(&e.as_str())) {
+        state.session.desk.off_beat.file = Some(path);
+        state.session.desk.page = Page::OffBeat;
+        out.push(Effect::Changed);
+    } else {
+        opening::choose(state, path, out);
+    }
+}
+
+fn keep(state: &mut State, file: &'static str, entry: String, name: String, out: &mut Vec<Effect>) {
+    let id = state.job();
+    let job = study::Job::Keep { file, entry, name };
+    out.push(Effect::Start(id, Box::new(Job::Study(job))));
+}
+
+/// Reads the presets.
+pub fn read_presets(state: &mut State, out: &mut Vec<Effect>) {
+    opening::give_up(&mut state.study.reading, out);
+    let id = state.job();
+    state.study.reading = Some(id);
+    out.push(Effect::Start(id, Box::new(Job::Study(study::Job::Presets))));
+}
+
+/// Asks what the open page needs to know, where that has changed.
+pub fn follow(state: &mut State, out: &mut Vec<Effect>) {
+    match state.session.desk.page {
+        Page::Sheet | Page::TakeAway => {}
+        Page::Tunings => {
+            let question = (
+                asked(state, state.session.desk.tunings.clone()),
+                state.job(),
+            );
+            ask(&mut state.study.tunings, question, study::Job::Tunings, out);
+        }
+        Page::Drills => drills(state, out),
+        Page::OffBeat => off_beat(state, out),
+        Page::Neck => neck(state, out),
+        Page::Pattern => pattern(state, out),
+    }
+}
+
+/// What a page asks now.
+fn asked<P>(state: &State, page: P) -> Asked<P> {
+    Asked {
+        page,
+        heard: state.hearing.view.ready().cloned(),
+        presets: Arc::clone(&state.study.presets),
+    }
+}
+
+/// Asks it, unless it was the last question.
+fn ask<P: Clone + PartialEq, A>(
+    sought: &mut Sought<Asked<P>, A>,
+    (asked, id): (Asked<P>, JobId),
+    job: fn(Box<Asked<P>>) -> study::Job,
+    out: &mut Vec<Effect>,
+) {
+    if sought.asked.as_ref() == Some(&asked) {
+        return;
+    }
+    opening::give_up(&mut sought.job, out);
+    sought.job = Some(id);
+    sought.asked = Some(asked.clone());
+    out.push(Effect::Start(
+        id,
+        Box::new(Job::Study(job(Box::new(asked)))),
+    ));
+}
+
+fn neck(state: &mut State, out: &mut Vec<Effect>) {
+    // What is only drawn differently is not asked again.
+    let page = state.session.desk.neck.clone();
+    let page = NeckPage {
+        show: Show::default(),
+        shape: (0, 0),
+        left_handed: false,
+        frets: (0, page.frets.1),
+        ..page
+    };
+    let question = (asked(state, page), state.job());
+    ask(&mut state.study.neck, question, study::Job::Neck, out);
+}
+
+fn pattern(state: &mut State, out: &mut Vec<Effect>) {
+    let page = PatternPage {
+        division: 0,
+        speed: 0.0,
+        ..state.session.desk.pattern.clone()
+    };
+    let question = (asked(state, page), state.job());
+    ask(&mut state.study.pattern, question, study::Job::Pattern, out);
+}
+
+fn drills(state: &mut State, out: &mut Vec<Effect>) {
+    let page = DrillsPage {
+        speed: 0.0,
+        ..state.session.desk.drills.clone()
+    };
+    let question = (asked(state, page), state.job());
+    ask(&mut state.study.drills, question, study::Job::Drills, out);
+}
+
+fn off_beat(state: &mut State, out: &mut Vec<Effect>) {
+    let page = study::OfMelody {
+        page: state.session.desk.off_beat.clone(),
+        bars: state.bars(),
+        name: state.open.stage.name().unwrap_or_default(),
+    };
+    let question = (asked(state, page), state.job());
+    ask(
+        &mut state.study.off_beat,
+        question,
+        study::Job::OffBeat,
+        out,
+    );
+}
+
+/// An answer is there.
+pub fn answered(state: &mut State, id: JobId, answer: study::Answer, out: &mut Vec<Effect>) {
+    let study = &mut state.study;
+    match answer {
+        study::Answer::Presets(presets, left_out) if study.reading == Some(id) => {
+            study.reading = None;
+            // The same presets ask no question again.
+            if *study.presets != *presets {
+                study.presets = presets;
+            }
+            for why in left_out {
+                state.notice(why, false);
+            }
+        }
+        study::Answer::Neck(answer) if study.neck.job == Some(id) => study.neck.take(answer),
+        study::Answer::Pattern(answer) if study.pattern.job == Some(id) => {
+            study.pattern.take(answer);
+        }
+        study::Answer::Tunings(answer) if study.tunings.job == Some(id) => {
+            study.tunings.take(answer);
+        }
+        study::Answer::Drills(answer) if study.drills.job == Some(id) => {
+            study.drills.take(answer);
+        }
+        study::Answer::OffBeat(answer) if study.off_beat.job == Some(id) => {
+            study.off_beat.take(answer);
+        }
+        study::Answer::Kept(name, None) => {
+            state.notice(format!("“{name}” is kept among your own"), false);
+            read_presets(state, out);
+        }
+        study::Answer::Kept(name, Some(why)) => {
+            state.notice(format!("“{name}” could not be kept: {why}"), true);
+        }
+        // The answer to a question of before.
+        study::Answer::Presets(..)
+        | study::Answer::Neck(_)
+        | study::Answer::Pattern(_)
+        | study::Answer::Tunings(_)
+        | study::Answer::Drills(_)
+        | study::Answer::OffBeat(_) => {}
+    }
+    follow(state, out);
+}
+
+/// Has something sounded beside the recording; what goes on and on stops the recording.
+pub fn sound(state: &mut State, sound: Sound, out: &mut Vec<Effect>) {
+    if state.rate == 0 {
+        state.notice(
+            "Nothing can be heard: the host has not started its sound yet",
+            false,
+        );
+        return;
+    }
+    let before = state.beside.take().and_then(|b| b.job);
+    out.extend(before.map(Effect::Cancel));
+    if sound.again {
+        state.once = None;
+        out.push(Effect::Play(false));
+        out.push(Effect::Dial(Dial::Play(false)));
+    }
+    let id = state.job();
+    state.beside = Some(Beside {
+        name: sound.name.clone(),
+        again: sound.again,
+        length: sound.length,
+        job: Some(id),
+    });
+    let rate = state.rate;
+    let job = Job::Sound(sound::Job { sound, rate });
+    out.push(Effect::Start(id, Box::new(job)));
+}
+
+/// It is made.
+pub fn made(state: &mut State, id: JobId, channels: &sound::Answer, out: &mut Vec<Effect>) {
+    let Some(beside) = state.beside.as_mut().filter(|b| b.job == Some(id)) else {
+        return;
+    };
+    beside.job = None;
+    let rounds = beside
+        .again
+        .then(|| beside.length.0 * f64::from(state.rate));
+    let aside = Aside::new(
+        channels.to_vec(),
+        rounds.map(|frames| frames.round() as usize),
+    );
+    out.push(Effect::Deck(Message::Beside(Some(Box::new(aside)))));
+}
+
+/// Silences what sounds beside the recording.
+pub fn hush(state: &mut State, out: &mut Vec<Effect>) {
+    if let Some(beside) = state.beside.take() {
+        out.extend(beside.job.map(Effect::Cancel));
+        out.push(Effect::Deck(Message::Beside(None)));
+    }
+}

@@ -1,0 +1,146 @@
+//! A window on a real state: wishes go through `update`, jobs of the pages are done at once, everything
+//! else that is asked for is kept to be looked at.
+
+use crate::scenes;
+use egui::{Key, Modifiers, Vec2, vec2};
+use egui_kittest::Harness;
+use egui_kittest::kittest::{NodeT, Queryable};
+use std::path::PathBuf;
+use std::sync::Arc;
+use thumbline::analysis::Analysis;
+use thumbline::recording::Recording;
+use thumbline::stretch::OnsetTable;
+use thumbline_plugin::editor::{self, sight::Sight};
+use thumbline_plugin::effect::Effect;
+use thumbline_plugin::job::{Cancel, JobId};
+use thumbline_plugin::message::Message;
+use thumbline_plugin::seen;
+use thumbline_plugin::services::{Job, decode, export};
+use thumbline_plugin::snapshot::AnalysisView;
+use thumbline_plugin::state::{Stage, State};
+use thumbline_plugin::update::update;
+use thumbline_plugin::wish::Wish;
+
+/// The rate of the host and of the recording.
+pub const RATE: u32 = 8000;
+
+/// A state, its window's sight and what was asked of the outside.
+#[derive(Default)]
+pub struct World {
+    pub state: State,
+    pub sight: Sight,
+    /// Effects that no page's job takes care of.
+    pub effects: Vec<Effect>,
+    /// Wishes carried out.
+    pub wishes: Vec<Wish>,
+}
+
+impl World {
+    /// Something happened; jobs of the pages are done before it returns.
+    pub fn tell(&mut self, message: Message) {
+        for effect in update(&mut self.state, message) {
+            match effect {
+                Effect::Start(id, job) if matches!(*job, Job::Study(_) | Job::Sound(_)) => {
+                    let mut work = job.work();
+                    let mut said = Vec::new();
+                    while work(&Cancel::default(), &mut |s| said.push(s)) {}
+                    for said in said {
+                        self.tell(Message::Said(id, said));
+                    }
+                }
+                other => self.effects.push(other),
+            }
+        }
+    }
+
+    /// The last file for another program that was asked for.
+    pub fn export(&self) -> Option<(JobId, export::Job)> {
+        self.effects.iter().rev().find_map(|e| match e {
+            Effect::Start(id, job) => match &**job {
+                Job::Export(job) => Some((*id, job.clone())),
+                _ => None,
+            },
+            _ => None,
+        })
+    }
+
+    fn wish(&mut self, wish: Wish) {
+        self.wishes.push(wish.clone());
+        self.tell(Message::Wish(wish));
+    }
+}
+
+/// A window on a state in which `analysis` is open; none: nothing is.
+pub fn window(analysis: Option<Analysis>, size: Vec2) -> Harness<'static, World> {
+    let mut world = World {
+        state: State::new(Arc::from([]), None),
+        ..World::default()
+    };
+    world.state.rate = RATE;
+    world.state.session.look.cautioned = true;
+    world.state.session.look.size = (size.x, size.y);
+    if let Some(analysis) = analysis {
+        let frames = (analysis.end.0 * f64::from(RATE)) as usize;
+        let sound = Recording::new("tune.wav", RATE, vec![vec![0.1; frames]]);
+        let sound = Arc::new(sound.expect("a recording"));
+        let open = &mut world.state.open;
+        open.stage = Stage::Ready(PathBuf::from("/music/tune.wav"));
+        open.begun = true;
+        open.hash = Some(sound.hash());
+        open.part = Some(decode::Part {
+            onsets: Arc::new(OnsetTable::cleaned(Vec::new(), sound.frames())),
+            sound,
+            peaks: scenes::heard(1).peaks,
+            progress: Some(1.0),
+        });
+        world.state.hearing.view = AnalysisView::Ready(Arc::new(analysis));
+    }
+    let mut harness = Harness::builder().with_size(size).build_ui_state(
+        |ui, world: &mut World| {
+            let snapshot = seen::view(&world.state);
+            let mut wishes = Vec::new();
+            editor::draw(ui, &snapshot, &mut world.sight, &mut wishes);
+            for wish in wishes {
+                world.wish(wish);
+            }
+        },
+        world,
+    );
+    harness.run_steps(3);
+    harness.state_mut().wishes.clear();
+    harness
+}
+
+/// The usual size.
+pub fn usual(analysis: Option<Analysis>) -> Harness<'static, World> {
+    window(analysis, vec2(1180.0, 760.0))
+}
+
+/// Presses what has this label.
+pub fn click(harness: &mut Harness<World>, label: &str) {
+    harness.get_by_label(label).click();
+    harness.run_steps(3);
+}
+
+/// Presses a key.
+pub fn press(harness: &mut Harness<World>, key: Key) {
+    harness.key_press_modifiers(Modifiers::NONE, key);
+    harness.run_steps(3);
+}
+
+/// The label of every control and picture, in order.
+pub fn labels(harness: &Harness<World>) -> Vec<String> {
+    let root = harness.root();
+    root.children_recursive()
+        .filter_map(|n| n.accesskit_node().label().or(n.accesskit_node().value()))
+        .collect()
+}
+
+/// Sounds that were asked for beside the recording.
+pub fn sounds(world: &World) -> Vec<&thumbline_plugin::wish::Sound> {
+    let sounds = world.wishes.iter().filter_map(|w| match w {
+        Wish::Sound(sound) => Some(sound),
+        _ => None,
+    });
+    sounds.collect()
+}

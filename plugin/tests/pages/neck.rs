@@ -1,0 +1,128 @@
+//! The neck.
+
+use crate::bench::{click, labels, press, sounds, usual};
+use crate::scenes::tune;
+use egui::Key;
+use egui_kittest::kittest::Queryable;
+use thumbline::deck::Message;
+use thumbline_plugin::desk::{Page, Show};
+use thumbline_plugin::effect::Effect;
+
+/// One action from the open recording: the open notes of its scale, in its tuning. The tune's open
+/// strings are D A D G A D; its notes are those of G, A, C and D and E: D mixolydian or a neighbour.
+#[test]
+fn open_notes_of_the_recordings_scale_are_one_action_away() {
+    let mut harness = usual(Some(tune(8)));
+    click(&mut harness, "Neck");
+    assert_eq!(harness.state().wishes.len(), 1, "one action");
+    let view = harness
+        .state()
+        .state
+        .study
+        .neck
+        .answer
+        .clone()
+        .expect("an answer");
+    assert_eq!(view.tuning_name, "DADGAD");
+    assert!(view.recordings);
+    let all = labels(&harness);
+    for open in [
+        "D4: string 1 open",
+        "A3: string 2 open",
+        "G3: string 3 open",
+    ] {
+        assert!(all.iter().any(|l| l == open), "{open}: {all:?}");
+    }
+    assert!(
+        all.iter().any(|l| l.starts_with("Can ring open: ")),
+        "{all:?}"
+    );
+    let odds: f64 = view.suggested.iter().map(|s| s.1).sum();
+    assert!(odds > 0.3 && odds <= 1.0 + 1e-9, "{:?}", view.suggested);
+}
+
+#[test]
+fn a_note_sounds_when_it_is_pressed_by_mouse_or_key() {
+    let mut harness = usual(Some(tune(8)));
+    press(&mut harness, Key::F3);
+    assert_eq!(harness.state().state.session.desk.page, Page::Neck);
+    click(&mut harness, "A3: string 2 open");
+    harness.get_by_label("G3: string 3 open").focus();
+    harness.run_steps(2);
+    press(&mut harness, Key::Enter);
+    let world = harness.state();
+    let pitches: Vec<i32> = sounds(world)
+        .iter()
+        .map(|s| s.strokes[0].pitch().expect("a pitch").nearest())
+        .collect();
+    // A3 and G3 in MIDI: 57 and 55 (MIDI 1.0: A4 is 69).
+    assert_eq!(pitches, [57, 55]);
+    let put = |e: &&Effect| matches!(e, Effect::Deck(Message::Beside(Some(_))));
+    assert_eq!(
+        world.effects.iter().filter(put).count(),
+        2,
+        "both reached the deck"
+    );
+}
+
+#[test]
+fn path_chords_and_harmonics_are_shown_and_heard() {
+    let mut harness = usual(Some(tune(8)));
+    click(&mut harness, "Neck");
+    click(&mut harness, "Ringing path");
+    click(&mut harness, "Hear the path");
+    click(&mut harness, "Harmonics");
+    // Half the string: 324 mm of a scale of 648.
+    let octave = "D5: string 1, partial 2, touched at fret 12.00, 324 mm from the nut";
+    click(&mut harness, octave);
+    click(&mut harness, "Chord shapes");
+    let world = harness.state();
+    assert_eq!(world.state.session.desk.neck.show, Show::Chords);
+    let heard = sounds(world);
+    assert!(heard[0].strokes.len() >= 8, "a whole path");
+    // An octave above D4, 293.66 Hz (ISO 16: A4 is 440 Hz, equal temperament).
+    let hz = heard[1].strokes[0].pitch().expect("a pitch").hz();
+    assert!((hz - 587.33).abs() < 0.1, "{hz}");
+    let view = world.state.study.neck.answer.clone().expect("an answer");
+    let (_, shapes) = &view.chords[0];
+    let first = shapes[0].diagram();
+    let label = labels(&harness).into_iter().find(|l| *l == first);
+    assert!(label.is_some(), "{first}");
+}
+
+#[test]
+fn without_a_recording_the_neck_is_in_standard_tuning() {
+    let mut harness = usual(None);
+    click(&mut harness, "Neck");
+    let view = harness
+        .state()
+        .state
+        .study
+        .neck
+        .answer
+        .clone()
+        .expect("an answer");
+    assert_eq!(view.tuning_name, "standard");
+    assert!(view.suggested.is_empty());
+}
+
+/// What cannot be read is said, and the last neck stays.
+#[test]
+fn nonsense_is_said_and_changes_nothing() {
+    let mut harness = usual(Some(tune(8)));
+    click(&mut harness, "Neck");
+    let mut desk = harness.state().state.session.desk.clone();
+    desk.neck.scale = Some("H lydisch".to_owned());
+    let wish = thumbline_plugin::wish::Wish::SetDesk(Box::new(desk));
+    harness
+        .state_mut()
+        .tell(thumbline_plugin::message::Message::Wish(wish));
+    harness.run_steps(3);
+    let all = labels(&harness);
+    assert!(
+        all.iter()
+            .any(|l| l.contains("there is no scale `H lydisch`")),
+        "{all:?}"
+    );
+    assert!(all.iter().any(|l| l == "D4: string 1 open"));
+}
