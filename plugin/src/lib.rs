@@ -11,9 +11,9 @@ pub mod channels;
 pub mod control;
 pub mod core;
 pub mod data;
+pub mod desk;
 #[cfg(feature = "standalone")]
 pub mod devices;
-pub mod desk;
 pub mod editor;
 pub mod effect;
 pub mod feet;
