@@ -10,6 +10,7 @@ pub mod bars;
 pub mod beats;
 pub mod drills;
 pub mod ends;
+pub mod fields;
 pub mod files;
 pub mod guide;
 pub mod help;

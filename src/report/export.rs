@@ -59,7 +59,7 @@ impl Format {
     /// What a player calls it, and what it is for.
     pub fn words(self) -> (&'static str, &'static str) {
         match self {
-            Self::Wav => ("Sound", "WAV, a cue point at every bar"),
+            Self::Wav => ("The sound", "WAV, a cue point at every bar"),
             Self::Musicxml => ("MusicXML", "notation and tablature, to edit elsewhere"),
             Self::Tab => ("Tablature", "as plain text"),
             Self::Svg => ("Bar sheet", "as a picture, SVG"),

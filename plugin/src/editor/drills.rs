@@ -1,7 +1,7 @@
 //! Drills: patterns, scales, techniques of the left hand and harmonics, stage by stage, each opened as a
 //! recording with loop, ladder and click.
 
-use super::pages::{aside, choice, combo, field};
+use super::fields::{aside, choice, combo, field};
 use super::{pattern, theme};
 use crate::desk::{DrillsPage, Exercise};
 use crate::services::drill;

@@ -2,7 +2,7 @@
 //! tuning or any other. A note tells itself under the pointer and sounds when it is pressed; what the
 //! recording plays now has a ring.
 
-use super::pages::{aside, choice, combo, field};
+use super::fields::{aside, choice, combo, field};
 use super::theme;
 use crate::desk::{NeckPage, Show};
 use crate::services::study::NeckView;

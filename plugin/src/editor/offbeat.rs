@@ -1,7 +1,7 @@
 //! A melody against the beat: the recording's, or a file's, on the beat, half-way and off it over a
 //! steady thumb, each to be seen with its count and to be heard.
 
-use super::pages::{aside, choice, field};
+use super::fields::{aside, choice, field};
 use super::theme;
 use super::transport::large;
 use crate::desk::OffBeatPage;

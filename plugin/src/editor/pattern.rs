@@ -1,7 +1,7 @@
 //! The picking pattern: the recording's own cell, a known one or one of the player's; heard alone,
 //! changed stroke by stroke, and drilled stage by stage.
 
-use super::pages::{aside, field};
+use super::fields::{aside, field};
 use super::transport::large;
 use super::{strip, theme};
 use crate::desk::{OfPattern, PatternPage};

@@ -1,7 +1,7 @@
 //! Taking it away: the loop, or all of it, in every format, and the lesson page. A file is written at
 //! once, under a name that is free; where it went is said below.
 
-use super::pages::{aside, choice, field};
+use super::fields::{aside, choice, field};
 use super::theme;
 use super::transport::large;
 use crate::desk::TakeAwayPage;

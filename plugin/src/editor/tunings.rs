@@ -1,7 +1,7 @@
 //! Tunings: which one this is, a tone a string to tune by, what moves from one tuning to another and
 //! how the strings take it; own ones are kept.
 
-use super::pages::{aside, combo, field};
+use super::fields::{aside, combo, field};
 use super::theme;
 use super::transport::large;
 use crate::desk::TuningsPage;
