@@ -53,7 +53,7 @@ pub fn look(choice: Choice, given: &[String]) -> (SoundView, Vec<String>) {
         view.fault = Some(format!("{name} does not run now"));
     }
     let more = match (wanted.or(view.systems.first().copied()), jack, alsa) {
-        (Some(System::Jack), Some(ports), _) => by_jack(&mut view, ports),
+        (Some(System::Jack), Some(ports), _) => Some(by_jack(&mut view, ports)),
         (Some(System::Alsa), _, Some(alsa)) => by_alsa(&mut view, &alsa),
         _ => None,
     };
@@ -72,19 +72,19 @@ fn ports() -> Option<Vec<String>> {
     Some(client.ports(None, audio, PortFlags::IS_OUTPUT | PortFlags::IS_PHYSICAL))
 }
 
-fn by_jack(view: &mut SoundView, ports: Vec<String>) -> Option<Vec<String>> {
+fn by_jack(view: &mut SoundView, ports: Vec<String>) -> Vec<String> {
     view.system = Some(System::Jack);
     view.inputs = ports;
     let mut options = vec!["--backend".to_owned(), "jack".to_owned()];
-    if let Some(port) = there(&view.choice.input, &view.inputs, &mut view.fault) {
+    if let Some(port) = there(view.choice.input.as_ref(), &view.inputs, &mut view.fault) {
         options.extend(["--connect-jack-inputs".to_owned(), port]);
     }
-    Some(options)
+    options
 }
 
 /// The chosen one, where it is there; else it is said that it is not.
-fn there(chosen: &Option<String>, known: &[String], fault: &mut Option<String>) -> Option<String> {
-    let chosen = chosen.as_ref()?;
+fn there(chosen: Option<&String>, known: &[String], fault: &mut Option<String>) -> Option<String> {
+    let chosen = chosen?;
     if known.contains(chosen) {
         return Some(chosen.clone());
     }
@@ -157,7 +157,7 @@ impl Alsa {
 fn by_alsa(view: &mut SoundView, alsa: &Alsa) -> Option<Vec<String>> {
     view.inputs.clone_from(&alsa.inputs);
     view.outputs.clone_from(&alsa.outputs);
-    let output = there(&view.choice.output, &alsa.outputs, &mut view.fault);
+    let output = there(view.choice.output.as_ref(), &alsa.outputs, &mut view.fault);
     let (rate, frames) = alsa.fitting(&view.choice, output.as_deref())?;
     if (rate, frames) != (view.choice.rate, view.choice.frames) {
         let text = format!("The device runs at {rate} Hz and {frames} frames");
@@ -178,7 +178,7 @@ fn by_alsa(view: &mut SoundView, alsa: &Alsa) -> Option<Vec<String>> {
     if let Some(name) = output {
         options.extend(["--output-device".to_owned(), name]);
     }
-    if let Some(name) = there(&view.choice.input, &alsa.inputs, &mut view.fault) {
+    if let Some(name) = there(view.choice.input.as_ref(), &alsa.inputs, &mut view.fault) {
         options.extend(["--input-device".to_owned(), name]);
     }
     Some(options)

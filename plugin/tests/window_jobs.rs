@@ -12,6 +12,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant, SystemTime};
 use thumbline::deck::{Block, Controls, Phase, Player};
 use thumbline::music::note::Role as Hand;
+use thumbline::music::tuning::Tuning;
 use thumbline_plugin::editor::{self, sight::Side, sight::Sight};
 use thumbline_plugin::instance::Instance;
 use thumbline_plugin::message::Message;
@@ -350,7 +351,7 @@ fn correct(window: &mut Window) {
         let heard = s.analysis.ready();
         heard.is_some_and(|a| a.tuning.capo() == 2 && a.tuning != before)
     });
-    assert_eq!(snapshot.practice.tuning.as_ref().map(|t| t.capo()), Some(2));
+    assert_eq!(snapshot.practice.tuning.as_ref().map(Tuning::capo), Some(2));
     took(window, "set tuning and capo", 2);
     window
         .state()

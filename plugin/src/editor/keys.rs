@@ -7,6 +7,7 @@ use crate::wish::Way::{Earlier, Later};
 use crate::wish::{Control, GridEdit, NoteAt, NoteEdit, Wish};
 use egui::{Key, KeyboardShortcut, Modifiers};
 use thumbline::analysis::Analysis;
+use thumbline::music::grid::Grid;
 use thumbline::music::note::{Note, Role};
 use thumbline::report::sheet::Hands;
 use thumbline::unit::Seconds;
@@ -516,7 +517,7 @@ fn goal(deed: Deed, snapshot: &Snapshot, sight: &Sight) -> Option<Seconds> {
     let practice = &snapshot.practice;
     let looped = practice.region.as_ref().filter(|_| practice.loop_on);
     let grid = snapshot.analysis.ready().map(|a| &a.grid);
-    let bars = grid.map(|g| g.bars()).unwrap_or_default();
+    let bars = grid.map(Grid::bars).unwrap_or_default();
     let places: Vec<Seconds> = match (deed, grid) {
         (Deed::ToStart, _) => return Some(looped.map_or(Seconds(0.0), |r| r.from)),
         (Deed::ToEnd, _) => {
@@ -527,9 +528,8 @@ fn goal(deed: Deed, snapshot: &Snapshot, sight: &Sight) -> Option<Seconds> {
             grid.beats().iter().map(|b| b.time).collect()
         }
         _ if !bars.is_empty() => bars.iter().map(|b| b.start).collect(),
-        _ => (0..)
+        _ => (0..(end.0 / STEP).ceil() as u32)
             .map(|i| Seconds(STEP * f64::from(i)))
-            .take_while(|t| *t < end)
             .collect(),
     };
     let page = sight.bars_in_view().unwrap_or(MANY);

@@ -70,27 +70,19 @@ fn devices(ui: &mut Ui, snapshot: &Snapshot, sound: &SoundView, wishes: &mut Vec
     if sound.systems.len() > 1 {
         let names = sound.systems.iter().map(|s| (Some(*s), s.name()));
         let now = sound.system;
-        choose(ui, "Through", now, names, |system| next.system = system);
+        choose(ui, "Through", &now, names, |system| next.system = system);
     }
     let none = [(None, "nothing: takes cannot be recorded")].into_iter();
     let inputs = none.chain(named(&sound.inputs));
-    choose(
-        ui,
-        "Record from",
-        sound.choice.input.clone(),
-        inputs,
-        |name| next.input = name,
-    );
+    choose(ui, "Record from", &sound.choice.input, inputs, |name| {
+        next.input = name
+    });
     if sound.system != Some(System::Jack) {
         let own = [(None, "the system's own")].into_iter();
         let outputs = own.chain(named(&sound.outputs));
-        choose(
-            ui,
-            "Play to",
-            sound.choice.output.clone(),
-            outputs,
-            |name| next.output = name,
-        );
+        choose(ui, "Play to", &sound.choice.output, outputs, |name| {
+            next.output = name
+        });
         numbers(ui, &sound.choice, &mut next);
     }
     if next != sound.choice {
@@ -106,11 +98,11 @@ fn named(names: &[String]) -> impl Iterator<Item = (Option<String>, &str)> {
 fn numbers(ui: &mut Ui, now: &Choice, next: &mut Choice) {
     let rates = [44_100, 48_000, 96_000].map(|rate| (rate, format!("{rate} Hz")));
     let shown = rates.iter().map(|(rate, name)| (*rate, name.as_str()));
-    choose(ui, "Rate", now.rate, shown, |rate| next.rate = rate);
+    choose(ui, "Rate", &now.rate, shown, |rate| next.rate = rate);
     let sizes = [128, 256, 512, 1024, 2048].map(|n| (n, format!("{n} frames")));
     let shown = sizes.iter().map(|(frames, name)| (*frames, name.as_str()));
-    choose(ui, "Buffer", now.frames, shown, |frames| {
-        next.frames = frames
+    choose(ui, "Buffer", &now.frames, shown, |frames| {
+        next.frames = frames;
     });
 }
 
@@ -118,12 +110,12 @@ fn numbers(ui: &mut Ui, now: &Choice, next: &mut Choice) {
 fn choose<'a, T: PartialEq + Clone>(
     ui: &mut Ui,
     label: &str,
-    now: T,
+    now: &T,
     all: impl Iterator<Item = (T, &'a str)>,
     mut chosen: impl FnMut(T),
 ) {
     let all: Vec<(T, &str)> = all.collect();
-    let shown = all.iter().find(|(value, _)| *value == now);
+    let shown = all.iter().find(|(value, _)| value == now);
     let shown = shown.map_or("not there now", |(_, name)| *name);
     ComboBox::from_label(label)
         .selected_text(shown)
@@ -131,7 +123,7 @@ fn choose<'a, T: PartialEq + Clone>(
         .truncate()
         .show_ui(ui, |ui| {
             for (value, name) in &all {
-                let on = *value == now;
+                let on = value == now;
                 if ui.selectable_label(on, *name).clicked() && !on {
                     chosen(value.clone());
                 }

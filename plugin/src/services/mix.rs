@@ -82,13 +82,12 @@ pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
 
 /// Of the recording on the left and the take on the right what is to be heard.
 fn lay(both: &Recording, heard: &Analysis, how: Laid) -> Result<Recording, String> {
-    let (recording, take) = match both.channels() {
-        [recording, take] => (recording, take),
-        _ => return Err("there are not two sides to choose from".to_owned()),
+    let [recording, take] = both.channels() else {
+        return Err("there are not two sides to choose from".to_owned());
     };
     let side = match how {
-        Laid::Beside => vec![recording.to_vec(), take.to_vec()],
-        Laid::Alone => vec![take.to_vec()],
+        Laid::Beside => vec![recording.clone(), take.clone()],
+        Laid::Alone => vec![take.clone()],
         Laid::InTurn => vec![in_turn(recording, take, heard, both.rate())],
     };
     Recording::new(both.name(), both.rate(), side).map_err(|e| e.to_string())
