@@ -113,14 +113,14 @@ impl Core {
         self.heard.notify_all();
     }
 
-    /// How things stand; true with the revision when a window is to be painted again.
-    pub fn tick(&self, tick: Tick) -> u64 {
+    /// How things stand; the state's revision and its news.
+    pub fn tick(&self, tick: Tick) -> (u64, u64) {
         let mut inner = self.enter();
         self.tick_inside(&mut inner, tick);
-        let revision = inner.state.revision;
+        let now = (inner.state.revision, inner.state.news);
         drop(inner);
         self.heard.notify_all();
-        revision
+        now
     }
 
     /// Everything a view may draw.

@@ -4,6 +4,7 @@
 use crate::sound::{Choice, SoundView, System};
 use cpal::traits::{DeviceTrait, HostTrait};
 use jack::{Client, ClientOptions, PortFlags};
+use std::time::Duration;
 
 /// Options that a player gave and that settle the sound without us.
 const SETTLED: [&str; 8] = [
@@ -16,6 +17,9 @@ const SETTLED: [&str; 8] = [
     "--sample-rate",
     "--help",
 ];
+
+/// As the framework calls the program for JACK.
+const NAME: &str = "thumbline";
 
 /// Buffers that are tried, the chosen one first.
 const FRAMES: [u32; 5] = [512, 256, 1024, 2048, 128];
@@ -43,14 +47,22 @@ pub fn look(choice: Choice, given: &[String]) -> (SoundView, Vec<String>) {
         view.fault = Some("The sound devices were chosen on the command line".to_owned());
         return (view, options);
     }
-    let jack = ports();
+    let jack = match jack() {
+        Jack::Ports(ports) => Some(ports),
+        Jack::Taken => {
+            view.fault = Some("Another Thumbline plays through JACK already".to_owned());
+            None
+        }
+        Jack::None => None,
+    };
     let alsa = Alsa::look();
     view.systems.extend(jack.is_some().then_some(System::Jack));
     view.systems.extend(alsa.is_some().then_some(System::Alsa));
     let wanted = view.choice.system.filter(|s| view.systems.contains(s));
     if view.choice.system.is_some() && wanted.is_none() {
         let name = view.choice.system.map_or("", System::name);
-        view.fault = Some(format!("{name} does not run now"));
+        view.fault
+            .get_or_insert_with(|| format!("{name} does not run now"));
     }
     let more = match (wanted.or(view.systems.first().copied()), jack, alsa) {
         (Some(System::Jack), Some(ports), _) => Some(by_jack(&mut view, ports)),
@@ -65,11 +77,31 @@ pub fn look(choice: Choice, given: &[String]) -> (SoundView, Vec<String>) {
     (view, options)
 }
 
-/// Ports that sound comes in by, where a server runs.
-fn ports() -> Option<Vec<String>> {
-    let (client, _) = Client::new("thumbline_looks", ClientOptions::NO_START_SERVER).ok()?;
-    let audio = Some("32 bit float mono audio");
-    Some(client.ports(None, audio, PortFlags::IS_OUTPUT | PortFlags::IS_PHYSICAL))
+/// What there is of JACK.
+enum Jack {
+    /// No server runs.
+    None,
+    /// Somebody has this program's name there: another one that runs.
+    Taken,
+    /// Ports that sound comes in by.
+    Ports(Vec<String>),
+}
+
+/// Looks under the name that the framework will take: a server gives it once, and not at once again
+/// where this program was there a moment ago.
+fn jack() -> Jack {
+    for _ in 0..8 {
+        match Client::new(NAME, ClientOptions::NO_START_SERVER) {
+            Err(_) => return Jack::None,
+            Ok((client, status)) if status.is_empty() => {
+                let audio = Some("32 bit float mono audio");
+                let sources = PortFlags::IS_OUTPUT | PortFlags::IS_PHYSICAL;
+                return Jack::Ports(client.ports(None, audio, sources));
+            }
+            Ok(_) => std::thread::sleep(Duration::from_millis(250)),
+        }
+    }
+    Jack::Taken
 }
 
 fn by_jack(view: &mut SoundView, ports: Vec<String>) -> Vec<String> {

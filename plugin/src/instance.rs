@@ -19,8 +19,12 @@ use nice_plug::prelude::*;
 use nice_plug_egui::RepaintNotifier;
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use thumbline::deck::Player;
+
+/// How often a window is painted for what only moves: the place of the sound, the levels. Often enough
+/// for a line to be followed with the eye, seldom enough for a processor that has to paint it.
+pub const PACE: Duration = Duration::from_millis(60);
 
 /// One instance.
 pub struct Instance {
@@ -31,8 +35,16 @@ struct Shared {
     core: Arc<Core>,
     dials: Arc<Dials>,
     relay: Mutex<Option<Relay>>,
-    /// The open window, and the revision it was last asked to show.
-    eye: Mutex<Option<(RepaintNotifier, u64)>>,
+    /// The open window.
+    eye: Mutex<Option<Eye>>,
+}
+
+/// An open window, and what it was last asked to show.
+struct Eye {
+    window: RepaintNotifier,
+    revision: u64,
+    news: u64,
+    at: Instant,
 }
 
 /// The instance as the threads see it: it does not keep it alive.
@@ -122,6 +134,13 @@ impl Instance {
         self.shared.core.snapshot(self.shared.look())
     }
 
+    /// The window is painted now: what only moves waits for its turn from here on.
+    pub fn painted(&self) {
+        if let Some(eye) = &mut *locked(&self.shared.eye) {
+            eye.at = Instant::now();
+        }
+    }
+
     /// Looks after it, as its thread does a few dozen times a second.
     pub fn tick(&self) {
         self.shared.tick();
@@ -139,7 +158,12 @@ impl Instance {
     /// Wakes this window when there is something new to show; none when it is closed.
     pub fn watch(&self, window: Option<RepaintNotifier>) {
         let open = window.is_some();
-        *locked(&self.shared.eye) = window.map(|window| (window, 0));
+        *locked(&self.shared.eye) = window.map(|window| Eye {
+            window,
+            revision: 0,
+            news: 0,
+            at: Instant::now(),
+        });
         self.shared.core.send(Message::Window(open));
     }
 
@@ -190,14 +214,14 @@ impl Shared {
     fn tick(&self) {
         self.relay();
         let tick = self.look();
-        let revision = self.core.tick(tick);
+        let (revision, news) = self.core.tick(tick);
         let watched = {
             let mut eye = locked(&self.eye);
-            if let Some((window, shown)) = &mut *eye
-                && *shown != revision
+            if let Some(eye) = &mut *eye
+                && (eye.news != news || (eye.revision != revision && eye.at.elapsed() >= PACE))
             {
-                *shown = revision;
-                window.request_repaint();
+                (eye.revision, eye.news, eye.at) = (revision, news, Instant::now());
+                eye.window.request_repaint();
             }
             eye.is_some()
         };

@@ -37,6 +37,8 @@ const NOTICES: usize = 20;
 pub struct State {
     /// Rises whenever anything that a window shows has changed.
     pub revision: u64,
+    /// Rises with it, but not where only time and levels went on: those are painted at their own pace.
+    pub news: u64,
     /// What is kept.
     pub session: Session,
     /// Frames a second that the host runs at; 0 before the first activation.

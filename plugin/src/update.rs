@@ -24,12 +24,13 @@ use crate::snapshot::{About, AnalysisView};
 use crate::state::{Stage, State};
 use thumbline::deck::Event;
 use thumbline::deck::capture::Source;
+use ticking::Seen;
 
 /// What a message comes to.
 pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
     let mut effects = Vec::new();
     let out = &mut effects;
-    let mut seen = true;
+    let mut seen = Seen::News;
     let ticks = matches!(message, Message::Tick(_));
     match message {
         Message::Wish(wish) => wishing::carry_out(state, wish, out),
@@ -78,7 +79,8 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
     if !ticks {
         studying::follow(state, out);
     }
-    state.revision += u64::from(seen);
+    state.revision += u64::from(seen != Seen::Same);
+    state.news += u64::from(seen == Seen::News);
     effects
 }
 

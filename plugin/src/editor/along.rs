@@ -1,33 +1,74 @@
-//! Playing along: a head for every pluck as it falls, older rounds fading, and one sentence a round.
+//! Playing along: a head for every pluck as it falls, what was left out, wrong or too many, older
+//! rounds fading; one sentence a round, and the place it speaks of lit.
 
 use super::sight::Scene;
 use super::theme::{self, Brush};
-use crate::snapshot::{CaptureView, Snapshot};
-use egui::{Color32, RichText, Role, Sense, Stroke, Ui, WidgetInfo};
+use crate::snapshot::{AlongView, CaptureView, Snapshot};
+use egui::{Align2, Color32, FontId, Painter, Pos2, RichText, Role, Sense, Stroke, Ui, WidgetInfo};
 use thumbline::report::sheet::{Ink, Mark, Point};
 
 /// How strongly the heads of the round being played, the last one and the one before are drawn.
 const FADE: [f32; 3] = [1.0, 0.55, 0.25];
+/// Size of a head.
+const RADIUS: f32 = 5.5;
 
-/// The sentence of the last round, large enough for a player with the guitar in hand.
-pub fn sentence(ui: &mut Ui, snapshot: &Snapshot) {
+/// The sentence of the last round, large enough for a player with the guitar in hand; from far away
+/// the word of the last pluck beside it.
+pub fn sentence(ui: &mut Ui, snapshot: &Snapshot, scene: &Scene, far: bool) {
     let said = snapshot.along.said.as_deref();
-    if said.is_none() && snapshot.capture == CaptureView::Off {
+    if said.is_none() && snapshot.capture == CaptureView::Off && !far {
         return;
     }
     // Its place is kept from the beginning of the take on: nothing moves when it comes.
-    let size = egui::vec2(ui.available_width(), 30.0);
+    let tall = if far { 64.0 } else { 30.0 };
+    let size = egui::vec2(ui.available_width(), tall);
     let layout = egui::Layout::left_to_right(egui::Align::Center);
-    ui.allocate_ui_with_layout(size, layout, |ui| {
+    let place = ui.allocate_ui_with_layout(size, layout, |ui| {
         ui.set_min_size(size);
-        ui.add(
-            egui::Label::new(RichText::new(said.unwrap_or_default()).size(22.0).strong())
-                .truncate(),
-        );
+        let letters = if far { 34.0 } else { 22.0 };
+        let text = RichText::new(said.unwrap_or_default())
+            .size(letters)
+            .strong();
+        ui.add(egui::Label::new(text).truncate());
     });
+    if far && snapshot.capture != CaptureView::Off {
+        let word = word(snapshot, scene).unwrap_or_default();
+        let at = place.response.rect.right_center();
+        let ink = theme::ink(snapshot.look.ground, Ink::Text);
+        let font = FontId::proportional(44.0);
+        ui.painter().text(at, Align2::RIGHT_CENTER, word, font, ink);
+    }
 }
 
-/// The heads of one row: a ring where each pluck fell, at the height of the note it answers.
+/// What the newest pluck was: told only where it could be heard.
+fn word(snapshot: &Snapshot, scene: &Scene) -> Option<&'static str> {
+    let head = snapshot.along.heads.last()?;
+    let piece = scene.heard.piece();
+    let floor = piece.placed(head.note).floor;
+    Some(if head.late.abs() <= floor {
+        "in time"
+    } else if head.late.0 < 0.0 {
+        "early"
+    } else {
+        "late"
+    })
+}
+
+fn strength(along: &AlongView, round: usize) -> f32 {
+    let age = along.round.saturating_sub(round);
+    FADE.get(age).copied().unwrap_or(0.0)
+}
+
+fn cross(painter: &Painter, at: Pos2, reach: f32, stroke: Stroke) {
+    for (a, b) in [((-1.0, -1.0), (1.0, 1.0)), ((-1.0, 1.0), (1.0, -1.0))] {
+        let corner = |(x, y): (f32, f32)| at + reach * egui::vec2(x, y);
+        painter.line_segment([corner(a), corner(b)], stroke);
+    }
+}
+
+/// The heads of one row: a ring where each pluck fell, at the height of the note it answers, crossed
+/// where the pitch was another; a stroke through a note that was left out; a cross on the line for a
+/// pluck too many.
 pub fn heads(
     ui: &Ui,
     snapshot: &Snapshot,
@@ -37,33 +78,69 @@ pub fn heads(
     marks: &[Mark],
 ) {
     let along = &snapshot.along;
+    if **along == AlongView::default() {
+        return;
+    }
     let piece = scene.heard.piece();
+    let focus = theme::ink(snapshot.look.ground, Ink::Focus);
+    let alarm = theme::ink(snapshot.look.ground, Ink::Alarm);
+    let of = |note: usize| marks.iter().find(|m| !m.second && m.note == note);
+    if let Some(slot) = along.slot {
+        // What the sentence speaks of.
+        for mark in marks.iter().filter(|m| !m.second) {
+            if piece.placed(mark.note).slot == slot {
+                let stroke = Stroke::new(2.0, alarm.gamma_multiply(0.7));
+                ui.painter()
+                    .circle_stroke(brush.at(mark.head), 12.0, stroke);
+            }
+        }
+    }
     for (k, head) in along.heads.iter().enumerate() {
-        let Some(mark) = marks.iter().find(|m| !m.second && m.note == head.note) else {
-            continue;
-        };
+        let Some(mark) = of(head.note) else { continue };
         let Some(place) = scene.sheet.place(&piece, head.at).filter(|p| p.row == row) else {
             continue;
         };
-        let age = along.round.saturating_sub(head.round);
-        let strength = FADE.get(age).copied().unwrap_or(0.0);
         let centre = brush.at(Point::new(place.x, mark.head.y));
-        let colour: Color32 = theme::ink(snapshot.look.ground, Ink::Focus).gamma_multiply(strength);
-        let radius = 5.5;
+        let colour: Color32 = focus.gamma_multiply(strength(along, head.round));
         ui.painter()
-            .circle_stroke(centre, radius, Stroke::new(2.2, colour));
-        if age == 0 {
-            let rect = egui::Rect::from_center_size(centre, egui::Vec2::splat(2.0 * radius));
-            let heard = ui.interact(rect, ui.scope_id().with(("along", k)), Sense::hover());
+            .circle_stroke(centre, RADIUS, Stroke::new(2.2, colour));
+        let wrong = along.wrong.contains(&(head.note, head.round));
+        if wrong {
+            let stroke = Stroke::new(2.0, alarm.gamma_multiply(strength(along, head.round)));
+            cross(ui.painter(), centre, RADIUS + 2.0, stroke);
+        }
+        if head.round == along.round {
             let late = head.late.ms();
-            heard.widget_info(|| {
-                let way = if late < 0.0 { "early" } else { "late" };
-                WidgetInfo::labeled(
-                    Role::Label,
-                    true,
-                    format!("you: {:.0} ms {way}", late.abs()),
-                )
-            });
+            let way = if late < 0.0 { "early" } else { "late" };
+            let pitch = if wrong { ", another pitch" } else { "" };
+            let text = format!("you: {:.0} ms {way}{pitch}", late.abs());
+            tell(ui, centre, ("along", k), &text);
         }
     }
+    let settled = |round: usize| alarm.gamma_multiply(strength(along, round));
+    for (k, (note, round)) in along.missed.iter().enumerate() {
+        let Some(mark) = of(*note) else { continue };
+        let centre = brush.at(mark.head);
+        let reach = egui::vec2(RADIUS + 3.0, RADIUS + 3.0);
+        let stroke = Stroke::new(2.0, settled(*round));
+        ui.painter()
+            .line_segment([centre - reach, centre + reach], stroke);
+        tell(ui, centre, ("left out", k), "you left this out");
+    }
+    for (k, (at, round)) in along.extra.iter().enumerate() {
+        let place = scene.sheet.place(&piece, *at).filter(|p| p.row == row);
+        let (Some(place), Some(line)) = (place, scene.sheet.line(row)) else {
+            continue;
+        };
+        let centre = brush.at(Point::new(place.x, line));
+        cross(ui.painter(), centre, 4.0, Stroke::new(2.0, settled(*round)));
+        tell(ui, centre, ("too many", k), "you: a note too many");
+    }
+}
+
+/// Says a sign to those who do not see it.
+fn tell(ui: &Ui, centre: Pos2, id: (&str, usize), text: &str) {
+    let rect = egui::Rect::from_center_size(centre, egui::Vec2::splat(2.0 * RADIUS));
+    let sign = ui.interact(rect, ui.scope_id().with(id), Sense::hover());
+    sign.widget_info(|| WidgetInfo::labeled(Role::Label, true, text));
 }

@@ -21,12 +21,18 @@ use thumbline::unit::{Beats, Seconds};
 /// Draws the sheet.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     proof::show(ui, snapshot, sight, wishes);
-    along::sentence(ui, snapshot);
     let width = f64::from(ui.available_width() - 14.0).max(200.0);
+    if sight.far {
+        sight.close_up = None;
+        sight.far_zoom = f64::from((ui.available_height() - 90.0) / 150.0).clamp(1.0, 4.0);
+    }
     let Some(scene) = sight.scene(snapshot, width) else {
         return;
     };
-    repeats::show(ui, snapshot, sight, &scene, wishes);
+    along::sentence(ui, snapshot, &scene, sight.far);
+    if !sight.far {
+        repeats::show(ui, snapshot, sight, &scene, wishes);
+    }
     zoom(ui, snapshot, wishes);
     let mut area = ScrollArea::vertical()
         .id_salt("bar sheet")

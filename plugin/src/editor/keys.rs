@@ -99,10 +99,12 @@ pub enum Deed {
     BarOne,
     /// What the page in view is about.
     Help,
+    /// One bar, large, for a player two metres away; or everything again.
+    Far,
 }
 
 /// Every deed, its keys and what it is called. The first key of a deed is the one tooltips show.
-pub const KEYS: [(Deed, Modifiers, Key, &str); 49] = [
+pub const KEYS: [(Deed, Modifiers, Key, &str); 50] = [
     (Deed::Play, Modifiers::NONE, Key::Space, "Play or stop"),
     (Deed::Play, Modifiers::NONE, Key::P, "Play or stop as well"),
     (Deed::Loop, Modifiers::NONE, Key::L, "Loop on or off"),
@@ -310,6 +312,12 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 49] = [
         "Bar 1 starts at the pointer, or where the sound is",
     ),
     (
+        Deed::Far,
+        Modifiers::NONE,
+        Key::G,
+        "One bar, large, to be read from away; or everything",
+    ),
+    (
         Deed::Help,
         Modifiers::NONE,
         Key::F1,
@@ -452,6 +460,7 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
             wishes.push(Wish::EditGrid(GridEdit::BarOne { at }));
         }
         Deed::Help => sight.help = !sight.help,
+        Deed::Far => sight.far = !sight.far,
         Deed::Previous
         | Deed::Next
         | Deed::Hear

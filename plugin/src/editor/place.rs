@@ -21,7 +21,8 @@ pub fn clock(at: Seconds) -> String {
 /// Bar and beat of a place; none where there is no beat.
 pub fn beat(grid: &Grid, at: Seconds) -> Option<&Beat> {
     grid.beat_at(at)?;
-    let index = grid.beats().partition_point(|b| b.time <= at);
+    // A lead-in starts a hair before the beat that it leads to.
+    let index = grid.beats().partition_point(|b| b.time.0 <= at.0 + 0.02);
     index.checked_sub(1).and_then(|i| grid.beats().get(i))
 }
 

@@ -112,6 +112,12 @@ pub struct Sight {
     pub tuning: String,
     /// Why what was typed is no tuning.
     pub tuning_fault: Option<String>,
+    /// One bar, large, for a player who stands away from the screen?
+    pub far: bool,
+    /// How large its notes are then, 1 to 4.
+    pub far_zoom: f64,
+    /// Is the window cleared to the paper before it is drawn?
+    pub cleared: bool,
     /// Is what the page in view is about shown?
     pub help: bool,
     /// Where the sound was when the sheet was drawn last.
@@ -328,9 +334,9 @@ impl Sight {
     fn options(&self, look: &Look, width: f64) -> Options {
         Options {
             width,
-            zoom: look.zoom,
+            zoom: if self.far { self.far_zoom } else { look.zoom },
             magnifier: look.magnifier,
-            bars_a_row: look.bars_a_row,
+            bars_a_row: if self.far { 1 } else { look.bars_a_row },
             strings: look.strings,
             heading: false,
             hands: self.hands,

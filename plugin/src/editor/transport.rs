@@ -53,6 +53,12 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             counts(ui, snapshot, wishes);
             balance(ui, snapshot, wishes);
             levels(ui, snapshot);
+            let far = ui.selectable_label(sight.far, "Large");
+            let hint = "One bar, large, to be read with the guitar in hand";
+            let hint = format!("{hint} ({})", keys::name(Deed::Far));
+            if far.on_hover_text(hint).clicked() {
+                keys::perform(Deed::Far, snapshot, sight, wishes);
+            }
         });
     });
 }

@@ -200,11 +200,16 @@ pub fn along(state: &mut State, told: Vec<Told>) {
                 view.slot = round.worst().map(|w| w.slot);
             }
             Told::Bleed(level) => bleed = Some(level),
-            Told::WrongPitch { .. } | Told::Missed { .. } | Told::Extra { .. } => {}
+            Told::WrongPitch { note, round } => view.wrong.push((note, round)),
+            Told::Missed { note, round } => view.missed.push((note, round)),
+            Told::Extra { at, round } => view.extra.push((at, round)),
         }
     }
     let oldest = (view.round + 1).saturating_sub(ROUNDS_SHOWN);
     view.heads.retain(|head| head.round >= oldest);
+    view.wrong.retain(|(_, round)| *round >= oldest);
+    view.missed.retain(|(_, round)| *round >= oldest);
+    view.extra.retain(|(_, round)| *round >= oldest);
     if let Some(level) = bleed {
         state.tell(
             About::Take,

@@ -5,13 +5,26 @@ use crate::effect::Effect;
 use crate::message::Tick;
 use crate::snapshot::LevelView;
 use crate::state::{Once, State};
+use thumbline::deck;
 
 /// Ticks between two looks at whether the program's own settings have to be written.
 const SAVE: u32 = 47;
 
-/// How things stand; true when a window would show something else now.
-pub fn look(state: &mut State, tick: Tick, out: &mut Vec<Effect>) -> bool {
-    let mut seen = sounding(state, tick);
+/// What a window would show now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Seen {
+    /// The same.
+    Same,
+    /// The sound somewhere else, or at another level.
+    Moved,
+    /// Something else.
+    News,
+}
+
+/// How things stand.
+pub fn look(state: &mut State, tick: Tick, out: &mut Vec<Effect>) -> Seen {
+    let sound = sounding(state, tick);
+    let mut seen = sound == Seen::News;
     seen |= state.dials != tick.dials
         || state.loop_on != tick.loop_on
         || state.bypassed != tick.bypassed
@@ -46,16 +59,16 @@ pub fn look(state: &mut State, tick: Tick, out: &mut Vec<Effect>) -> bool {
     if heard_once(state) {
         out.push(Effect::Play(false));
     }
-    save(state, seen, out);
-    seen
+    save(state, seen || sound != Seen::Same, out);
+    if seen { Seen::News } else { sound }
 }
 
 /// What the audio thread does; the place goes into what is kept.
-fn sounding(state: &mut State, tick: Tick) -> bool {
+fn sounding(state: &mut State, tick: Tick) -> Seen {
     let Some(mut now) = tick.sounding else {
-        return false;
+        return Seen::Same;
     };
-    let mut seen = true;
+    let mut seen = Seen::News;
     if let Some(before) = state.sounding {
         // Levels fall slowly enough to be seen, and come to rest.
         let fallen = |now: f32, before: f32, rest: f32| {
@@ -65,24 +78,18 @@ fn sounding(state: &mut State, tick: Tick) -> bool {
         now.peak = fallen(now.peak, before.peak, 1e-5);
         now.input = fallen(now.input, before.input, 1e-5);
         now.reduction_db = fallen(now.reduction_db, before.reduction_db, 1e-3);
-        let still = (
-            now.phase,
-            now.position,
-            now.speed,
-            now.round,
-            now.beats_left,
-            now.aside,
-        ) == (
-            before.phase,
-            before.position,
-            before.speed,
-            before.round,
-            before.beats_left,
-            before.aside,
-        );
-        let step = LevelView::step;
-        seen =
-            !still || step(now.peak) != step(before.peak) || step(now.input) != step(before.input);
+        let phase = |s: &deck::State| (s.phase, s.round, s.beats_left, s.speed.to_bits());
+        let levels = |s: &deck::State| (LevelView::step(s.peak), LevelView::step(s.input));
+        // Where it stands, a place that was sought and a level are news; where it runs they go on.
+        let runs = now.phase != deck::Phase::Stopped;
+        let moved = now.position != before.position || levels(&now) != levels(&before);
+        seen = if phase(&now) != phase(&before) || (moved && !runs) {
+            Seen::News
+        } else if moved {
+            Seen::Moved
+        } else {
+            Seen::Same
+        };
     }
     state.sounding = Some(now);
     if state.open.begun && !tick.waiting && now.clock > 0 {
