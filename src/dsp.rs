@@ -1,11 +1,12 @@
 //! Signal processing that knows nothing of music: windows, spectra, prediction, rate conversion,
-//! robust middles, and a plucked string.
+//! robust middles, the pitch of one string, and a plucked string.
 
 pub mod middle;
 pub mod pluck;
 pub mod predict;
 pub mod resample;
 pub mod spectrum;
+pub mod string_pitch;
 pub mod window;
 
 use std::iter::Sum;

@@ -36,6 +36,7 @@ mod solo;
 mod stopping;
 mod stretch;
 mod stretch_sounds;
+mod string_pitch;
 mod strings;
 mod syncopation;
 mod system;

@@ -95,6 +95,7 @@ fn study(state: &State) -> StudyView {
         neck: study.neck.answer.clone(),
         pattern: study.pattern.answer.clone(),
         tunings: study.tunings.answer.clone(),
+        strings: state.tape.tuning.map(|t| t.1),
         drills: study.drills.answer.clone(),
         off_beat: study.off_beat.answer.clone(),
         bars: state

@@ -27,7 +27,7 @@ use thumbline::preset::Presets;
 use thumbline::recording::{ContentHash, Recording};
 use thumbline::report::lesson;
 use thumbline::stretch::OnsetTable;
-use thumbline::unit::{Seconds, Span};
+use thumbline::unit::{MidiNote, Seconds, Span};
 
 /// Most notices kept.
 const NOTICES: usize = 20;
@@ -285,6 +285,8 @@ pub struct Tape {
     pub calibrating: Option<JobId>,
     /// The job that judges a round of the loop.
     pub judging: Option<JobId>,
+    /// The job that hears how high a string sounds, and what it heard last.
+    pub tuning: Option<(JobId, Option<MidiNote>)>,
     /// What is heard of a take while it is played.
     pub along: Arc<AlongView>,
 }

@@ -245,6 +245,8 @@ fn taped(state: &mut State, id: JobId, answer: tape::Answer, out: &mut Vec<Effec
         Answer::RoundTrip(latency) if state.tape.calibrating == Some(id) => {
             recording::calibrated(state, latency, out);
         }
+        Answer::Pitch(pitch) => studying::string_heard(state, id, Some(pitch)),
+        Answer::Tuned => studying::string_heard(state, id, None),
         Answer::Found(source, found) => taking::found(state, source, found, out),
         // The answer to a question of before.
         Answer::Along(_)

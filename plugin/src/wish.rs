@@ -165,6 +165,8 @@ pub enum Wish {
     Export(Format, bool),
     /// A file was dropped on the window.
     Drop(PathBuf),
+    /// Hear how high the player's own strings sound, or no longer.
+    HearStrings(bool),
     /// Keep a tuning among the player's own under a name.
     KeepTuning(String, Tuning),
     /// Keep a pattern among the player's own under a name.

@@ -37,6 +37,8 @@ const OFF: f64 = 0.0002;
 /// The audio thread's end.
 pub struct Tap {
     pub(super) source: Source,
+    /// Also while nothing runs?
+    pub(super) always: bool,
     rate: f64,
     /// Left and right, and what the deck played meanwhile (mono).
     frames: Producer<[f32; 3]>,
@@ -64,6 +66,7 @@ pub fn tap(source: Source, rate: u32, seconds: f64) -> (Box<Tap>, Reel) {
     let (places, found) = RingBuffer::new(8192);
     let tap = Tap {
         source,
+        always: false,
         rate: f64::from(rate),
         frames,
         places,
@@ -77,6 +80,13 @@ pub fn tap(source: Source, rate: u32, seconds: f64) -> (Box<Tap>, Reel) {
         places: found,
     };
     (Box::new(tap), reel)
+}
+
+/// Makes both ends for somebody who listens to what takes are recorded from, whether anything runs or not.
+pub fn ear(rate: u32, seconds: f64) -> (Box<Tap>, Reel) {
+    let (mut tap, reel) = tap(Source::Take, rate, seconds);
+    tap.always = true;
+    (tap, reel)
 }
 
 impl Tap {

@@ -387,7 +387,7 @@ impl Player {
             Source::Track => block.host.is_none_or(|host| host.playing),
             Source::Take => self.transport.phase() != Phase::Stopped,
         };
-        if !running {
+        if !running && !tap.always {
             return;
         }
         let rate = f64::from(self.rate);

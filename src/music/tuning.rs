@@ -165,6 +165,16 @@ impl Tuning {
             .map(|open| MidiNote(f64::from(open + fret)).detuned(self.off(string)))
     }
 
+    /// The string whose open pitch, capo included, lies nearest to `pitch`, and how far `pitch` is above it.
+    pub fn nearest_string(&self, pitch: MidiNote) -> Option<(u8, Cents)> {
+        let off = |string: u8| {
+            let open = self.sounding(string, 0)?;
+            Some((string, Cents(100.0 * (pitch.0 - open.0))))
+        };
+        let strings = (1..=self.strings()).filter_map(off);
+        strings.min_by(|a, b| a.1.0.abs().total_cmp(&b.1.0.abs()))
+    }
+
     /// Lowest and highest sounding open pitch.
     pub fn range(&self) -> Option<(i32, i32)> {
         let open = (1..=self.strings()).filter_map(|s| self.open(s));

@@ -82,3 +82,29 @@ fn what_has_no_sound_is_no_fault() {
         assert_eq!(peak(&rig.run(1000)), 0.0);
     }
 }
+
+/// Somebody who tunes hears the input while nothing runs, and nobody hears it of the deck.
+#[test]
+fn an_ear_hears_the_input_while_the_transport_stands_still() {
+    let mut rig = Rig::new(&recording(silence()));
+    let (tap, mut reel) = thumbline::deck::capture::ear(RATE, 2.0);
+    rig.send(Message::Record(tap));
+    let input = tone(110.0, 0.5);
+    let (mut frames, mut places) = (Vec::new(), Vec::new());
+    for piece in input.chunks(512) {
+        let (mut left, mut right) = (piece.to_vec(), piece.to_vec());
+        rig.player.process(&mut thumbline::deck::Block {
+            left: &mut left,
+            right: &mut right,
+            side: None,
+            host: None,
+        });
+        assert_eq!(peak(&left), 0.0);
+        reel.drain(&mut frames, &mut places);
+    }
+    let heard: Vec<f32> = frames.iter().map(|f| f[0]).collect();
+    assert_eq!(heard, input);
+    rig.send(Message::StopRecording);
+    rig.run(512);
+    assert!(reel.finished());
+}

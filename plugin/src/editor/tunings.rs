@@ -42,6 +42,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, wishes: &m
             page.capo = Some(capo);
         }
     });
+    ui.horizontal(|ui| tune(ui, snapshot, &view, wishes));
     ui.add_space(6.0);
     strings(ui, snapshot, &view, wishes);
     for sentence in &view.moves {
@@ -69,6 +70,62 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, wishes: &m
             }
         }
     });
+}
+
+/// How far the string that is played is off: words and a needle that holds still.
+fn tune(ui: &mut Ui, snapshot: &Snapshot, view: &TuningsView, wishes: &mut Vec<Wish>) {
+    let on = snapshot.study.strings.is_some();
+    let hint = "Listens to the input that takes are recorded from";
+    if large(ui, on, "Tune my strings", hint, None) {
+        wishes.push(Wish::HearStrings(!on));
+    }
+    let Some(heard) = snapshot.study.strings else {
+        return;
+    };
+    let near = heard.and_then(|pitch| view.to.nearest_string(pitch));
+    let Some((string, off)) = near else {
+        aside(ui, snapshot, "Play one string by itself.");
+        return;
+    };
+    let name = view.strings.iter().find(|r| r.string == string);
+    let name = theme::letters(name.map_or("", |r| &r.name));
+    let cents = off.0.round();
+    let said = match cents {
+        c if c.abs() < IN_TUNE => format!("String {string}, {name}: in tune"),
+        c if c < 0.0 => format!("String {string}, {name}: {:.0} cents flat, tighten it", -c),
+        c => format!("String {string}, {name}: {c:.0} cents sharp, slacken it"),
+    };
+    needle(ui, snapshot, cents);
+    ui.label(said);
+}
+
+/// A string nearer than this is in tune, in cents: about what a listener tells apart.
+const IN_TUNE: f64 = 3.0;
+
+/// Cents to either side of the middle.
+const REACH: f64 = 50.0;
+
+fn needle(ui: &mut Ui, snapshot: &Snapshot, cents: f64) {
+    let ink = |i| theme::ink(snapshot.look.ground, i);
+    let (area, response) = ui.allocate_exact_size(vec2(220.0, 30.0), Sense::hover());
+    response.widget_info(|| WidgetInfo::labeled(Role::Meter, true, format!("{cents:.0} cents")));
+    let painter = ui.painter_at(area);
+    let x = |cents: f64| {
+        let share = (cents / REACH).clamp(-1.0, 1.0) as f32;
+        area.center().x + 0.47 * area.width() * share
+    };
+    let right = egui::Rect::from_x_y_ranges(x(-IN_TUNE)..=x(IN_TUNE), area.y_range());
+    painter.rect_filled(right, 2.0, ink(Ink::Band));
+    for mark in [-50.0, -25.0, 0.0, 25.0, 50.0] {
+        let half = if mark == 0.0 { 15.0 } else { 5.0 };
+        let high = area.center().y - half..=area.center().y + half;
+        painter.vline(x(mark), high, Stroke::new(1.0, ink(Ink::Tick)));
+    }
+    painter.vline(
+        x(cents),
+        area.y_range(),
+        Stroke::new(4.0, ink(Ink::Position)),
+    );
 }
 
 /// One of the known tunings, the recording's first.

@@ -8,8 +8,9 @@ use std::time::{Duration, Instant};
 use thumbline::along::{Expected, Listener, Setting, Told};
 use thumbline::deck::calibrate;
 use thumbline::deck::capture::{Place, Reel, Source};
+use thumbline::dsp::string_pitch::StringPitch;
 use thumbline::recording::ContentHash;
-use thumbline::unit::Span;
+use thumbline::unit::{MidiNote, Span};
 
 /// How often takes that nobody has kept yet are renewed.
 const RENEW: Duration = Duration::from_secs(3);
@@ -29,6 +30,8 @@ pub enum Order {
     },
     /// Listen for the clicks of a calibration.
     Calibrate(Box<Reel>),
+    /// Hear how high the string sounds that is played.
+    Tune(Box<Reel>),
     /// Hear the take while it is played, against these notes; the round trip, where it is known.
     Along(Vec<Expected>, Option<Span>),
     /// What it is recorded against has become known.
@@ -72,6 +75,10 @@ pub enum Answer {
     Along(Vec<Told>),
     /// The round trip; none where the clicks were not heard.
     RoundTrip(Option<Span>),
+    /// How high the string sounds that is played; none while none is clear.
+    Pitch(Option<MidiNote>),
+    /// Strings are heard no longer.
+    Tuned,
     /// What was cut short or never kept.
     Found(Source, Vec<Found>),
 }
@@ -117,6 +124,33 @@ impl Recording {
     }
 }
 
+/// Somebody tunes.
+struct Tuning {
+    instance: u64,
+    id: JobId,
+    reel: Box<Reel>,
+    heard: StringPitch,
+    told: Option<MidiNote>,
+}
+
+impl Tuning {
+    /// Hears what has come; false when it is over.
+    fn tend(&mut self, say: Say<'_>) -> bool {
+        let mut frames = Vec::new();
+        self.reel.drain(&mut frames, &mut Vec::new());
+        let mono = frames.iter().map(|[left, right]| 0.5 * (left + right));
+        if self.heard.hear(mono) && self.heard.pitch() != self.told {
+            self.told = self.heard.pitch();
+            say(self.instance, self.id, Answer::Pitch(self.told));
+        }
+        let over = self.reel.finished();
+        if over {
+            say(self.instance, self.id, Answer::Tuned);
+        }
+        !over
+    }
+}
+
 struct Calibration {
     instance: u64,
     id: JobId,
@@ -130,6 +164,7 @@ struct Calibration {
 pub struct Tape {
     recordings: Vec<Recording>,
     calibrations: Vec<Calibration>,
+    tunings: Vec<Tuning>,
     /// Takes that are whole and not in the journal yet, by instance.
     unkept: Vec<(u64, PathBuf)>,
     renewed: Option<Instant>,
@@ -141,7 +176,10 @@ pub type Say<'a> = &'a mut dyn FnMut(u64, JobId, Answer);
 impl Tape {
     /// Is anything to be looked after?
     pub fn is_idle(&self) -> bool {
-        self.recordings.is_empty() && self.calibrations.is_empty() && self.unkept.is_empty()
+        self.recordings.is_empty()
+            && self.calibrations.is_empty()
+            && self.tunings.is_empty()
+            && self.unkept.is_empty()
     }
 
     /// Carries out an order of an instance.
@@ -169,6 +207,13 @@ impl Tape {
                 reel,
                 frames: Vec::new(),
                 places: Vec::new(),
+            }),
+            Order::Tune(reel) => self.tunings.push(Tuning {
+                instance,
+                id,
+                heard: StringPitch::new(reel.rate()),
+                reel,
+                told: None,
             }),
             Order::Along(expected, latency) => {
                 for known in self.of(instance, id) {
@@ -253,6 +298,7 @@ impl Tape {
             say(known.instance, known.id, Answer::Done(Box::new(taped)));
         }
         self.recordings = under_way;
+        self.tunings.retain_mut(|tuning| tuning.tend(say));
         self.calibrations.retain_mut(|known| {
             known.reel.drain(&mut known.frames, &mut known.places);
             if !known.reel.finished() {
@@ -283,6 +329,7 @@ impl Tape {
             known.recorder.leave();
         }
         self.calibrations.retain(|c| c.instance != instance);
+        self.tunings.retain(|t| t.instance != instance);
         self.unkept.retain(|(of, path)| {
             if *of == instance {
                 reel::leave(path);

@@ -4,7 +4,7 @@ use crate::services::study::{DrillsView, NeckView, OffBeatView, PatternView, Tun
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::preset::Presets;
-use thumbline::unit::Span;
+use thumbline::unit::{MidiNote, Span};
 
 /// What the pages asked for.
 #[derive(Debug, Clone, Default)]
@@ -17,6 +17,8 @@ pub struct StudyView {
     pub pattern: Option<Arc<PatternView>>,
     /// Tunings.
     pub tunings: Option<Arc<TuningsView>>,
+    /// Are the player's own strings heard, and how high does the one sound that is played?
+    pub strings: Option<Option<MidiNote>>,
     /// Drills.
     pub drills: Option<Arc<DrillsView>>,
     /// A melody moved against the beat.

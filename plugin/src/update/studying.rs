@@ -6,16 +6,19 @@ use crate::effect::{Dial, Effect};
 use crate::job::JobId;
 use crate::services::sound::{self, Sound};
 use crate::services::study::Asked;
+use crate::services::tape::Order;
 use crate::services::{Job, drill, study};
 use crate::session::{Edges, Region, mend_ladder};
 use crate::snapshot::Ladder;
 use crate::state::{Beside, Sought, State};
 use std::path::PathBuf;
 use std::sync::Arc;
+use thumbline::deck::capture::ear;
 use thumbline::deck::{Aside, Message};
 use thumbline::music::picking::{Cell, Pattern};
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::{write_pattern, write_tuning};
+use thumbline::unit::MidiNote;
 
 /// Changes of strokes that can be taken back.
 const CHANGES: usize = 200;
@@ -31,6 +34,9 @@ pub fn set(state: &mut State, desk: Desk, out: &mut Vec<Effect>) {
         if changes.len() > CHANGES {
             changes.remove(0);
         }
+    }
+    if state.session.desk.page != Page::Tunings {
+        hear_strings(state, false, out);
     }
     // Turning pages is no reason to save a project.
     if (Desk { page, ..before }) != state.session.desk {
@@ -115,6 +121,49 @@ pub fn keep_pattern(state: &mut State, name: String, cell: Cell, out: &mut Vec<E
     let pattern = Pattern { name, about, cell };
     let entry = write_pattern(&pattern);
     keep(state, "patterns.toml", entry, pattern.name, out);
+}
+
+/// Seconds of sound that may wait while the recording thread is held up.
+const WAITING: f64 = 2.0;
+
+/// Hears how high the player's own strings sound, or no longer.
+pub fn hear_strings(state: &mut State, on: bool, out: &mut Vec<Effect>) {
+    let recording = state.tape.recording.is_some() || state.tape.calibrating.is_some();
+    match (on, state.tape.tuning) {
+        (true, None) if recording => {
+            state.notice(
+                "A recording is under way; its input is heard afterwards",
+                false,
+            );
+        }
+        (true, None) if state.rate > 0 => {
+            let id = state.job();
+            let (tap, reel) = ear(state.rate, WAITING);
+            state.tape.tuning = Some((id, None));
+            out.push(Effect::Tape(id, Order::Tune(Box::new(reel))));
+            out.push(Effect::Deck(Message::Record(tap)));
+        }
+        (true, None) => {
+            state.notice(
+                "No string can be heard: the host has not started its sound yet",
+                false,
+            );
+        }
+        (false, Some(_)) => {
+            state.tape.tuning = None;
+            if !recording {
+                out.push(Effect::Deck(Message::StopRecording));
+            }
+        }
+        (true, Some(_)) | (false, None) => {}
+    }
+}
+
+/// How high it sounds, or that it is heard no longer.
+pub fn string_heard(state: &mut State, id: JobId, pitch: Option<Option<MidiNote>>) {
+    if state.tape.tuning.is_some_and(|t| t.0 == id) {
+        state.tape.tuning = pitch.map(|pitch| (id, pitch));
+    }
 }
 
 /// Keeps a tuning among the player's own.

@@ -146,6 +146,7 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
         Wish::Drill(job, speed) => studying::drill(state, *job, speed, out),
         Wish::Export(format, show) => handing::export(state, format, show, out),
         Wish::Drop(path) => studying::dropped(state, path, out),
+        Wish::HearStrings(on) => studying::hear_strings(state, on, out),
         Wish::KeepTuning(name, tuning) => studying::keep_tuning(state, name, &tuning, out),
         Wish::KeepPattern(name, cell) => studying::keep_pattern(state, name, *cell, out),
         Wish::KeepPage(page, remembered) => {

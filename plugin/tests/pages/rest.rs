@@ -311,3 +311,43 @@ fn what_the_pages_remember_is_kept() {
     assert_eq!(back.rest_beats, 3);
     assert_eq!(back.desk.page, Page::Sheet);
 }
+
+/// The player's own string, 12 cents flat of the A that the tuning has, is told as that string and so
+/// flat; turning to another page stops listening.
+#[test]
+fn own_strings_are_told_how_far_they_are_off() {
+    use thumbline::unit::MidiNote;
+    use thumbline_plugin::effect::Effect;
+    use thumbline_plugin::services::tape;
+    let mut harness = usual(Some(tune(8)));
+    press(&mut harness, Key::F4);
+    click(&mut harness, "Tune my strings");
+    assert!(
+        labels(&harness)
+            .iter()
+            .any(|l| l == "Play one string by itself.")
+    );
+    let ordered = harness.state().effects.iter().find_map(|e| match e {
+        Effect::Tape(id, tape::Order::Tune(_)) => Some(*id),
+        _ => None,
+    });
+    let id = ordered.expect("somebody listens");
+    let hear = |harness: &mut Harness<World>, pitch: Option<MidiNote>| {
+        let said = Said::Tape(tape::Answer::Pitch(pitch));
+        harness.state_mut().tell(Message::Said(id, said));
+        harness.run_steps(2);
+    };
+    // A2 is MIDI 45.
+    hear(&mut harness, Some(MidiNote(45.0 - 0.12)));
+    let all = labels(&harness);
+    assert!(
+        all.iter()
+            .any(|l| l == "String 5, A2: 12 cents flat, tighten it"),
+        "{all:?}"
+    );
+    hear(&mut harness, Some(MidiNote(62.01)));
+    let all = labels(&harness);
+    assert!(all.iter().any(|l| l == "String 1, D4: in tune"), "{all:?}");
+    press(&mut harness, Key::F2);
+    assert_eq!(harness.state().state.tape.tuning, None);
+}
