@@ -8,12 +8,15 @@ use thumbline::load::melody;
 use thumbline::music::capo;
 use thumbline::music::chord::{Chord, Shape, drones, keys_chords, main_chords, shapes};
 use thumbline::music::fingering::{Costs, paths, usual_line};
+use thumbline::music::grid::Grid;
 use thumbline::music::hand::Hand;
 use thumbline::music::harmonics::{
     artificial, fret_distance_mm, node_frets, nodes, number_at, pluck_mm, scales,
     sounding_length_mm,
 };
+use thumbline::music::meter::Meter;
 use thumbline::music::moves::{Fate, fate, string_moves};
+use thumbline::music::note::{Note, Role};
 use thumbline::music::pitch::{Key, read_pitch};
 use thumbline::music::progression::{alone, change, voice};
 use thumbline::music::score::Score;
@@ -21,6 +24,7 @@ use thumbline::music::tension::{pulls, warning};
 use thumbline::music::tuning::{Tuning, TuningError};
 use thumbline::preset::Presets;
 use thumbline::report::{midi, musicxml};
+use thumbline::unit::{MidiNote, Seconds};
 
 #[derive(Deserialize)]
 struct Reference {
@@ -905,6 +909,25 @@ fn a_melody_from_midi_and_musicxml_is_put_on_ringing_strings() {
         assert_eq!(code, Some(0), "{err}");
         assert!(out.contains("sound on into the next"), "{out}");
     }
+    // As it was played, after a silence and a pick-up of one beat: the meter is the piece's, not the
+    // pick-up's, the tempo not the silence's, and bars begin where they do.
+    let beats: Vec<Seconds> = (0..9).map(|i| Seconds(0.7 + 0.6 * f64::from(i))).collect();
+    let grid = Grid::from_beats(&beats, 1, Meter::COMMON);
+    let played: Vec<Note> = (0..9)
+        .map(|i| Note {
+            pitch: Some(MidiNote(f64::from(line[i as usize]))),
+            ..Note::by_hand(beats[i as usize], Role::Melody)
+        })
+        .collect();
+    let as_played = folder.path().join("played.mid");
+    std::fs::write(&as_played, midi::performance("x", &played, &grid).unwrap()).unwrap();
+    let melody = melody::read(&as_played).expect("reads");
+    assert_eq!(melody.meter, Meter::COMMON);
+    assert!((melody.tempo.0 - 100.0).abs() < 0.5, "{:?}", melody.tempo);
+    let at: Vec<f64> = melody.notes.iter().map(|n| n.at.0).collect();
+    let wanted: Vec<f64> = (3..12).map(f64::from).collect();
+    let near = at.iter().zip(&wanted).all(|(a, b)| (a - b).abs() < 0.01);
+    assert!(near && at.len() == 9, "{at:?}");
     let melody = melody::read(&mid).unwrap();
     let low = Tuning::parse("C2 G2 C3 G3 A3 B3").unwrap();
     let error = melody.refinger(&low, 3, &Costs::default()).unwrap_err();

@@ -272,8 +272,9 @@ fn heading(
 
 /// The pages at the right. Right to left: listed from the last.
 fn pages(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    let sheet = snapshot.desk.page == Page::Sheet;
     for (page, name, hint) in sight::PAGES.iter().rev() {
-        if transport::large(ui, sight.side == *page, name, hint, None) {
+        if transport::large(ui, sheet && sight.side == *page, name, hint, None) {
             sight.side = *page;
             if snapshot.desk.page != Page::Sheet {
                 pages::turn(snapshot, Page::Sheet, wishes);

@@ -54,7 +54,11 @@ pub struct Drill {
     #[arg(long, value_name = "CHORDS")]
     chords: Option<String>,
     /// Practise a technique of the left hand on a scale instead.
-    #[arg(long, value_enum)]
+    #[arg(
+        long,
+        value_enum,
+        conflicts_with_all = ["harmonics", "pattern", "from", "cell", "chords"]
+    )]
     technique: Option<Left>,
     /// Practise a scale along its ringing path instead: "D major".
     #[arg(long, group = "what")]

@@ -125,26 +125,41 @@ impl StringPitch {
         let shortest = (self.rate / HIGHEST) as usize;
         // The first peak nearly as high as the highest: not two periods of it.
         let peaks: Vec<usize> = (shortest.max(1)..longest)
-            .filter(|lag| alike[*lag] > alike[lag - 1] && alike[*lag] >= alike[lag + 1])
+            .filter(|lag| likeness[*lag] > likeness[lag - 1] && likeness[*lag] >= likeness[lag + 1])
             .collect();
-        let best = peaks.iter().map(|lag| alike[*lag]).fold(0.0, f64::max);
-        let first = *peaks.iter().find(|lag| alike[**lag] > 0.93 * best)?;
-        if alike[first] < CLEAR {
+        let best = peaks.iter().map(|lag| likeness[*lag]).fold(0.0, f64::max);
+        let first = *peaks.iter().find(|lag| likeness[**lag] > 0.93 * best)?;
+        if likeness[first] < CLEAR {
             return None;
         }
-        // Over as many periods as are compared the same period is finer.
-        let mut period = top(&alike, first);
-        for times in 2..=(longest as f64 / period) as usize {
+        // Stiff strings' higher partials are sharp: the tone itself is measured without them, and over as
+        // many periods as are compared, which is finer.
+        let half = (0.5 * top(&likeness, first)).round().max(1.0) as usize;
+        let dull = smoothed(&smoothed(&sound, half), half);
+        let window = window.min(dull.len().saturating_sub(longest));
+        let at = |lag: usize| alike(&dull, window, lag);
+        let mut period = first as f64;
+        for times in 1..=(longest as f64 / period) as usize {
             let near = (period * times as f64).round() as usize;
-            let around = near.saturating_sub(2)..=(near + 2).min(longest - 1);
-            let peak = around.max_by(|a, b| alike[*a].total_cmp(&alike[*b]))?;
-            if alike[peak] < CLEAR {
+            let around = near.saturating_sub(2).max(1)..=(near + 2).min(longest - 1);
+            let places = around.map(|lag| (lag, at(lag)));
+            let (peak, height) = places.max_by(|a, b| a.1.total_cmp(&b.1))?;
+            if height < CLEAR {
                 break;
             }
-            period = top(&alike, peak) / times as f64;
+            period = top(&[at(peak - 1), height, at(peak + 1)], 1) + peak as f64 - 1.0;
+            period /= times as f64;
         }
         Some(period)
     }
+}
+
+/// The mean of every `length` samples that follow each other.
+fn smoothed(sound: &[f64], length: usize) -> Vec<f64> {
+    let means = sound.windows(length.clamp(1, sound.len().max(1)));
+    means
+        .map(|w| w.iter().sum::<f64>() / w.len() as f64)
+        .collect()
 }
 
 /// How alike the sound is to itself `lag` samples later: 1 the same, −1 upside down.

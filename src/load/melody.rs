@@ -2,6 +2,7 @@
 //!
 //! Owns reading; of several parts the highest is taken, of a chord the highest note. Nothing is played.
 
+use crate::dsp::middle::weighted_median;
 use crate::music::melody::{Melody, MelodyNote};
 use crate::music::meter::Meter;
 use crate::music::pitch::{Key, letter_semitones};
@@ -122,7 +123,8 @@ fn midi(title: &str, bytes: &[u8]) -> Result<Melody, String> {
         return Err("its times are not in beats".to_owned());
     };
     let quarter = f64::from(ticks.as_int().max(1));
-    let (mut meter, mut micros, mut fifths) = (None, None, None);
+    let (mut meters, mut tempi, mut fifths) = (Vec::new(), Vec::new(), None);
+    let mut end = 0u64;
     let mut parts = Parts::new();
     for (index, track) in smf.tracks.iter().enumerate() {
         let mut now = 0u64;
@@ -130,13 +132,14 @@ fn midi(title: &str, bytes: &[u8]) -> Result<Melody, String> {
         let notes = parts.entry(index).or_default();
         for event in track {
             now += u64::from(event.delta.as_int());
+            end = end.max(now);
             match event.kind {
                 TrackEventKind::Meta(MetaMessage::TimeSignature(count, power, ..)) => {
                     let unit = 1u8.checked_shl(power.into()).unwrap_or(4);
-                    meter.get_or_insert(Meter { count, unit });
+                    meters.push((now, Meter { count, unit }));
                 }
                 TrackEventKind::Meta(MetaMessage::Tempo(t)) => {
-                    micros.get_or_insert(t.as_int());
+                    tempi.push((now, t.as_int()));
                 }
                 TrackEventKind::Meta(MetaMessage::KeySignature(f, _)) => {
                     fifths.get_or_insert(i32::from(f));
@@ -167,15 +170,54 @@ fn midi(title: &str, bytes: &[u8]) -> Result<Melody, String> {
             }
         }
     }
+    let (start, meter) = longest(meters, end).unzip();
     let meter = usable(meter);
-    let quarter_s = f64::from(micros.unwrap_or(500_000)) * 1e-6;
+    let quarter_s = usual(&tempi, end).unwrap_or(500_000.0) * 1e-6;
+    let start = start.unwrap_or(0) as f64 / quarter / quarters_a_beat(meter);
     Ok(Melody {
         title: title.to_owned(),
         meter,
         tempo: tempo(60.0 / (quarter_s * quarters_a_beat(meter)).max(1e-3)),
         key: Key::new(fifths.unwrap_or(0)),
-        notes: highest(parts, meter),
+        notes: from_bar_one(highest(parts, meter), Beats(start), meter),
     })
+}
+
+/// The middle tempo in microseconds a quarter, each weighed by how long it is in force.
+fn usual(tempi: &[(u64, u32)], end: u64) -> Option<f64> {
+    let mut tempi = tempi.to_vec();
+    tempi.sort_by_key(|t| t.0);
+    let until = |i: usize| tempi.get(i + 1).map_or(end, |t| t.0);
+    let pairs = tempi.iter().enumerate().map(|(i, (from, micros))| {
+        let length = until(i).saturating_sub(*from).max(1) as f64;
+        (f64::from(*micros), length)
+    });
+    weighted_median(&mut pairs.collect::<Vec<_>>())
+}
+
+/// What is in force longest of values that begin at ticks, and when it begins: a pick-up's meter and the
+/// silence before the first bar are not the piece's.
+fn longest<T: Copy + PartialEq>(mut values: Vec<(u64, T)>, end: u64) -> Option<(u64, T)> {
+    values.sort_by_key(|v| v.0);
+    let until = |i: usize| values.get(i + 1).map_or(end, |v| v.0);
+    let length = |value: T| -> u64 {
+        let of = values.iter().enumerate().filter(|(_, v)| v.1 == value);
+        of.map(|(i, v)| until(i).saturating_sub(v.0)).sum()
+    };
+    // The first of those that last alike.
+    let best = values.iter().map(|v| length(v.1)).max()?;
+    values.iter().copied().find(|v| length(v.1) == best)
+}
+
+/// Notes counted from the bar in which the first one lies, bars beginning at `start`.
+fn from_bar_one(mut notes: Vec<MelodyNote>, start: Beats, meter: Meter) -> Vec<MelodyNote> {
+    let per_bar = f64::from(meter.beats().max(1));
+    let first = notes.first().map_or(0.0, |n| n.at.0);
+    let bar = start.0 + ((first - start.0) / per_bar + 1e-6).floor() * per_bar;
+    for note in &mut notes {
+        note.at.0 -= bar;
+    }
+    notes
 }
 
 fn usable(meter: Option<Meter>) -> Meter {

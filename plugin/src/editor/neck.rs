@@ -230,12 +230,12 @@ fn picture(
     let radius = f64::from((gap * 0.40).min(14.0));
     let (mut from, mut to) = (
         f64::from(area.left()) + 84.0,
-        f64::from(area.right()) - 12.0,
+        f64::from(area.right()) - 22.0,
     );
     if page.left_handed {
         (from, to) = (
             f64::from(area.right()) - 84.0,
-            f64::from(area.left()) + 12.0,
+            f64::from(area.left()) + 22.0,
         );
     }
     let board = Board {

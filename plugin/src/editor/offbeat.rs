@@ -128,7 +128,7 @@ fn line(ui: &mut Ui, snapshot: &Snapshot, score: &Score, name: &str, at: Option<
     let ink = |i| theme::ink(ground, i);
     for first in (0..beats).step_by(fits) {
         let shown = fits.min(beats - first);
-        let slot = (wide / (shown * PARTS) as f32).min(40.0);
+        let slot = (wide / (fits.min(beats) * PARTS) as f32).min(40.0);
         let size = vec2(slot * (shown * PARTS) as f32, HIGH);
         let (area, response) = ui.allocate_exact_size(size, Sense::hover());
         let label = told(score, name, first, shown);

@@ -27,7 +27,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, wishes: &m
         if let Some(typed) = field(
             ui,
             "or its strings from the lowest",
-            &view.to.to_string(),
+            &view.to.clone().with_capo(0).to_string(),
             150.0,
         ) {
             page.to = (!typed.is_empty()).then_some(typed);
@@ -44,13 +44,18 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, wishes: &m
     });
     ui.horizontal(|ui| tune(ui, snapshot, &view, wishes));
     ui.add_space(6.0);
-    strings(ui, snapshot, &view, wishes);
-    for sentence in &view.moves {
-        ui.label(theme::letters(sentence));
-    }
-    for sentence in &view.strain {
-        ui.label(theme::letters(sentence));
-    }
+    ui.horizontal_top(|ui| {
+        ui.vertical(|ui| strings(ui, snapshot, &view, wishes));
+        ui.add_space(16.0);
+        ui.vertical(|ui| {
+            if !view.moves.is_empty() {
+                ui.strong(theme::letters(&format!("Coming from {}", view.from_name)));
+            }
+            for sentence in view.moves.iter().chain(&view.strain) {
+                ui.label(theme::letters(sentence));
+            }
+        });
+    });
     ui.separator();
     ui.horizontal(|ui| {
         if let Some(name) = field(ui, "Keep it as", "", 150.0)
@@ -61,7 +66,8 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, wishes: &m
         if snapshot.recording.name().is_some() {
             let on = snapshot.practice.tuning.as_ref() == Some(&view.to);
             let hint = "Strings and frets of the recording are told in this tuning";
-            if large(ui, on, "The recording is in it", hint, None) && !on {
+            let is = ui.selectable_label(on, "The recording is in it");
+            if is.on_hover_text(hint).clicked() && !on {
                 wishes.push(Wish::SetTuning(Some(view.to.clone())));
             }
             if snapshot.practice.tuning.is_some() && ui.button("Let the program find it").clicked()

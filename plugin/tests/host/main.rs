@@ -13,6 +13,7 @@ mod figures;
 mod kept;
 mod law;
 mod life;
+mod pages;
 mod practice;
 mod project;
 mod reducer;

@@ -351,3 +351,58 @@ fn own_strings_are_told_how_far_they_are_off() {
     press(&mut harness, Key::F2);
     assert_eq!(harness.state().state.tape.tuning, None);
 }
+
+/// The lesson page of the loop: where it goes is asked with a name to propose, then it is written there,
+/// whole, and said.
+#[test]
+fn a_lesson_page_of_the_loop_is_written_where_it_is_wanted() {
+    use thumbline_plugin::effect::Effect;
+    use thumbline_plugin::services::{Job, page};
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut harness = usual(Some(tune(4)));
+    harness.state_mut().tell(Message::Wish(Wish::SetBars(2, 3)));
+    press(&mut harness, Key::F8);
+    click(&mut harness, "Lesson page…");
+    let proposed = harness.state().effects.iter().find_map(|e| match e {
+        Effect::AskForPage(name) => Some(name.clone()),
+        _ => None,
+    });
+    assert_eq!(proposed.as_deref(), Some("tune, bars 2-3.html"));
+    let to = folder.path().join("lesson.html");
+    harness.state_mut().tell(Message::PageAt(to.clone()));
+    let job = harness.state().effects.iter().find_map(|e| match e {
+        Effect::Start(id, job) => match &**job {
+            Job::Page(job) => Some((*id, job.clone())),
+            _ => None,
+        },
+        _ => None,
+    });
+    let (id, job) = job.expect("a job");
+    assert_eq!(job.bars, (2, 3));
+    let mut said = Vec::new();
+    page::run(&job, &Cancel::default(), &mut |a| said.push(a));
+    assert_eq!(said, [Ok(to.clone())]);
+    let text = std::fs::read_to_string(&to).expect("there");
+    assert!(
+        text.starts_with("<!") && text.trim_end().ends_with("</html>"),
+        "whole"
+    );
+    harness
+        .state_mut()
+        .tell(Message::Said(id, Said::Page(said[0].clone())));
+    harness.run_steps(2);
+    let notices = &harness.state().state.notices;
+    assert!(
+        notices.iter().any(|n| n.text.contains("lesson.html")),
+        "{notices:?}"
+    );
+    // Given up, it says nothing and writes nothing.
+    let cancelled = Cancel::default();
+    cancelled.cancel();
+    let job = page::Job {
+        to: folder.path().join("none.html"),
+        ..job
+    };
+    page::run(&job, &cancelled, &mut |a| panic!("{a:?}"));
+    assert!(!job.to.exists());
+}
