@@ -119,7 +119,7 @@ impl StringPitch {
         if power.sqrt() < SILENT {
             return None;
         }
-        let alike: Vec<f64> = (0..=longest)
+        let likeness: Vec<f64> = (0..=longest)
             .map(|lag| alike(&sound, window, lag))
             .collect();
         let shortest = (self.rate / HIGHEST) as usize;
