@@ -14,11 +14,11 @@ fn heard(samples: &[f32], rate: u32) -> Option<MidiNote> {
     ear.pitch()
 }
 
-/// Every string of three tunings, some cents off, at the rates of sound cards: within 3 cents, which is
-/// about what a listener tells apart (Houtsma 1995: 5 to 10 cents for tones one after the other; from
+/// Every string of three tunings, some cents off, at the rates of sound cards: within a cent, well below
+/// what a listener tells apart (Houtsma 1995: 5 to 10 cents for tones one after the other; from
 /// memory). The model's strings are stiff, so that their partials pull the reading up a little.
 #[test]
-fn strings_of_the_model_are_read_within_three_cents() {
+fn strings_of_the_model_are_read_within_a_cent() {
     for (rate, tuning) in [
         (44_100, Tuning::standard()),
         (48_000, Tuning::dadgad()),
@@ -44,7 +44,7 @@ fn strings_of_the_model_are_read_within_three_cents() {
                 );
                 let near = tuning.nearest_string(found).expect("a string");
                 assert_eq!(near.0, string);
-                assert!((near.1.0 - off).abs() < 3.0);
+                assert!((near.1.0 - off).abs() < 1.0);
             }
         }
     }

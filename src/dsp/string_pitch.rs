@@ -141,7 +141,10 @@ impl StringPitch {
         let mut period = first as f64;
         for times in 1..=(longest as f64 / period) as usize {
             let near = (period * times as f64).round() as usize;
-            let around = near.saturating_sub(2).max(1)..=(near + 2).min(longest - 1);
+            if near + 3 > longest {
+                break;
+            }
+            let around = near.saturating_sub(2).max(1)..=near + 2;
             let places = around.map(|lag| (lag, at(lag)));
             let (peak, height) = places.max_by(|a, b| a.1.total_cmp(&b.1))?;
             if height < CLEAR {

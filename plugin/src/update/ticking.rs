@@ -78,11 +78,16 @@ fn sounding(state: &mut State, tick: Tick) -> Seen {
         now.peak = fallen(now.peak, before.peak, 1e-5);
         now.input = fallen(now.input, before.input, 1e-5);
         now.reduction_db = fallen(now.reduction_db, before.reduction_db, 1e-3);
-        let phase = |s: &deck::State| (s.phase, s.round, s.beats_left, s.speed.to_bits());
+        let beside = |s: &deck::State| s.aside.is_some();
+        let phase = |s: &deck::State| {
+            let speed = s.speed.to_bits();
+            (s.phase, s.round, s.beats_left, speed, beside(s))
+        };
         let levels = |s: &deck::State| (LevelView::step(s.peak), LevelView::step(s.input));
         // Where it stands, a place that was sought and a level are news; where it runs they go on.
-        let runs = now.phase != deck::Phase::Stopped;
-        let moved = now.position != before.position || levels(&now) != levels(&before);
+        let runs = now.phase != deck::Phase::Stopped || beside(&now);
+        let place = |s: &deck::State| (s.position, s.aside);
+        let moved = place(&now) != place(&before) || levels(&now) != levels(&before);
         seen = if phase(&now) != phase(&before) || (moved && !runs) {
             Seen::News
         } else if moved {
