@@ -68,6 +68,7 @@ fn bars_bear_their_numbers_and_marks() {
     let bars = Bars {
         before: 1,
         marked: &[1, 4],
+        pitches_alone: false,
     };
     let text = String::from_utf8(musicxml::with_bars(&score, bars).unwrap()).unwrap();
     let part = text.split("<part id=").nth(1).unwrap();
@@ -88,5 +89,17 @@ fn bars_bear_their_numbers_and_marks() {
         text.matches("<rehearsal>").count(),
         2,
         "only in the notation"
+    );
+    // Without a known tuning: one part, no string, the same notes.
+    let alone = Bars {
+        pitches_alone: true,
+        ..bars
+    };
+    let bare = String::from_utf8(musicxml::with_bars(&score, alone).unwrap()).unwrap();
+    assert_eq!(bare.matches("<part id=").count(), 1);
+    assert!(!bare.contains("<fret>") && !bare.contains("<string>"));
+    assert_eq!(
+        bare.matches("<step>").count(),
+        part.matches("<step>").count()
     );
 }

@@ -37,6 +37,7 @@ impl Score {
             drift: &self.drift,
             grid: &self.grid,
             tuning: &self.tuning,
+            fretted: true,
             end: self.end,
             second: self
                 .take

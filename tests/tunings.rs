@@ -2,7 +2,7 @@
 //! prints the figures on more pieces.
 
 use crate::invented;
-use thumbline::analysis::{Options, analyze};
+use thumbline::analysis::{Analysis, Options, analyze};
 use thumbline::demo;
 use thumbline::dsp::pluck::{Chance, Guitar, Played};
 use thumbline::music::guess::{Heard, guess, heard};
@@ -10,6 +10,9 @@ use thumbline::music::note::Role;
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
 use thumbline::recording::Recording;
+use thumbline::report::sheet::{self, Ground, Piece};
+use thumbline::report::{csv, svg};
+use thumbline::timing::{self, Reference};
 use thumbline::unit::{Cents, MidiNote, Seconds, Span};
 
 const NAMES: [&str; 8] = [
@@ -51,9 +54,11 @@ fn piece(tuning: &Tuning, seed: u64) -> Vec<Heard> {
             if let Some(before) = last[string as usize - 1].replace(notes.len()) {
                 let before: &mut Heard = &mut notes[before];
                 before.end = Seconds(before.end.0.min(time.0));
+                before.rang = before.end;
             }
             notes.push(Heard {
                 time,
+                rang: Seconds(time.0 + 4.5),
                 end: Seconds(time.0 + 4.5),
                 midi,
                 role: Some(if thumb { Role::Bass } else { Role::Melody }),
@@ -118,6 +123,30 @@ fn the_demo_is_heard_in_its_tuning() {
         "{names:?}"
     );
     assert!(ranked[0].odds < 0.7, "{names:?}");
+    pitches_stand_for_frets(&found);
+}
+
+/// Where the tuning is only guessed and unsure, nothing names a string or a fret; once it is told,
+/// all do.
+fn pitches_stand_for_frets(unsure: &Analysis) {
+    assert!(!unsure.tuning_known(), "{:?}", unsure.guesses);
+    let shown = |found: &Analysis| {
+        let drift = timing::of(found, Reference::OwnTempo);
+        let piece = Piece::of("a take", found, &drift);
+        let page = svg::write(&piece, sheet::Options::default(), Ground::Paper);
+        (page, csv::notes(found, &drift))
+    };
+    let (page, table) = shown(unsure);
+    assert!(
+        !page.contains(" fret ") && !page.contains(" open<"),
+        "{page}"
+    );
+    assert!(page.contains(">F♯</text>"));
+    let string = |row: &str| row.split(',').nth(5).unwrap_or_default().to_owned();
+    assert!(table.lines().skip(1).all(|row| string(row).is_empty()));
+    let (page, table) = shown(&unsure.tuned(&Tuning::dadgad()));
+    assert!(page.contains(" fret ") && !page.contains(">F♯</text>"));
+    assert!(table.lines().skip(1).any(|row| string(row) == "1"));
 }
 
 /// Open D with the capo at the second fret and open E are the same strings: one guess, two names.
@@ -159,9 +188,11 @@ fn closed_positions_claim_nothing_rare() {
             if let Some(before) = last[usize::from(string) - 1].replace(notes.len()) {
                 let before: &mut Heard = &mut notes[before];
                 before.end = Seconds(before.end.0.min(time.0));
+                before.rang = before.end;
             }
             notes.push(Heard {
                 time,
+                rang: Seconds(time.0 + 2.0),
                 end: Seconds(time.0 + 2.0),
                 midi: standard.open(string).unwrap() + fret + off,
                 role: Some(if string >= 4 {
@@ -221,6 +252,7 @@ fn odd_tunings_and_notes_are_guessed_among() {
         .into_iter()
         .map(|midi| Heard {
             time: Seconds(f64::NAN),
+            rang: Seconds(f64::NAN),
             end: Seconds(f64::NAN),
             midi,
             role: None,

@@ -41,7 +41,9 @@ pub struct Weights {
 
 /// Logistic regressions over what the network before this one said of 75 rendered pieces (steel, nylon,
 /// sampled and modelled voices; rooms, noise, lossy files). `cargo xtask bench fit FOLDER…` fits them anew
-/// (`fit`).
+/// (`fit`). Fitted so to the present network on 74 invented pieces they do no better on 41 others (15
+/// rendered, 20 sampled, six real): onsets within 10 ms .964 against .963, .957 against .956, .814
+/// against .817. So these stay.
 const WEIGHTS: Weights = Weights {
     exact: (
         [

@@ -287,7 +287,8 @@ pub fn guesses(events: &[Event], rings: &[Ring], known: &[Named]) -> Vec<Guess> 
         .zip(hands)
         .map(|((e, ring), fingers)| Heard {
             time: e.time,
-            end: ring.end(Seconds(e.time.0 + LONGEST)),
+            rang: ring.through,
+            end: ring.stopped.unwrap_or(Seconds(e.time.0 + LONGEST)),
             midi: e.midi,
             role: match fingers {
                 _ if line => None,

@@ -11,6 +11,7 @@ use std::fmt::Write;
 use std::path::PathBuf;
 use thumbline::analysis::{Analysis, Options};
 use thumbline::load::Part;
+use thumbline::music::guess;
 use thumbline::music::picking::{NEAR, Pattern, Reading};
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::{self, Presets};
@@ -118,7 +119,13 @@ impl Answer {
             0 => "no capo".to_owned(),
             fret => format!("capo {fret}"),
         };
-        let mut out = format!("Tuning {}, {capo}\n\n", presets.tuning_name(tuning));
+        let mut out = if self.heard.tuning_known() {
+            format!("Tuning {}, {capo}\n\n", presets.tuning_name(tuning))
+        } else {
+            let said = guess::told(&self.heard.guesses);
+            let line = format!("Tuning {said}; the strings below are those of the first.");
+            wrapped(&line, WIDTH) + "\n\n"
+        };
         let tempo = self.heard.grid.tempo().unwrap_or(Bpm(90.0));
         out += &tab::text(&cell.score(tuning, tempo), WIDTH);
         for said in self.reading.sentences() {

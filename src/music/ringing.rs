@@ -20,7 +20,9 @@ const AT: (f64, f64) = (0.03, 0.05);
 pub struct Rung {
     /// When it begins.
     pub time: Seconds,
-    /// Until when it rings.
+    /// Until when it is known to ring.
+    pub rang: Seconds,
+    /// When it ends; far away where that is not known.
     pub end: Seconds,
     /// Whole semitone, MIDI number.
     pub midi: i32,
@@ -38,13 +40,18 @@ pub struct Pair {
 }
 
 /// All pairs of `notes` (in order of time) that say something, in the order of their second notes.
-/// Of notes that begin together none is said to stop another.
+/// Of notes that begin together none is said to stop another, and what stops there is stopped by the
+/// one that is nearest in pitch.
 pub fn pairs(notes: &[Rung]) -> Vec<Pair> {
     let mut pairs = Vec::new();
     for (second, now) in notes.iter().enumerate() {
         let together = |other: &Rung| (other.time - now.time).0.abs() < TOGETHER;
-        let alone = !second.checked_sub(1).is_some_and(|i| together(&notes[i]))
-            && !notes.get(second + 1).is_some_and(together);
+        let from = notes[..second].partition_point(|n| (now.time - n.time).0 >= TOGETHER);
+        let beside: Vec<i32> = notes[from..]
+            .iter()
+            .take_while(|n| together(n))
+            .map(|n| n.midi)
+            .collect();
         let mut later = vec![now.midi];
         for (first, note) in notes[..second].iter().enumerate().rev() {
             if (now.time - note.time).0 > LONGEST {
@@ -55,8 +62,11 @@ pub fn pairs(notes: &[Rung]) -> Vec<Pair> {
             }
             later.push(note.midi);
             let after = (note.end - now.time).0;
-            let stops = after <= AT.1;
-            if (note.midi - now.midi).abs() <= WIDEST && after > -AT.0 && (alone || !stops) {
+            let apart = |midi: i32| (note.midi - midi).abs();
+            let nearest = beside.iter().all(|midi| apart(now.midi) <= apart(*midi));
+            let stops = after > -AT.0 && after <= AT.1;
+            let rings = after > AT.1 && (note.rang - now.time).0 > -AT.0;
+            if apart(now.midi) <= WIDEST && (stops && nearest || rings) {
                 pairs.push(Pair {
                     first,
                     second,

@@ -18,6 +18,7 @@ const COLUMNS: &str = ",midi,string,fret,attack,strength_db,\
 /// ± `floor_ms` it is not heard, or not measured for certain.
 pub fn notes(found: &Analysis, drift: &Drift) -> String {
     let mut out = format!("{NOTES}{COLUMNS}\r\n");
+    let placed = found.tuning_known() && found.solo.is_one_guitar();
     let drifts = drift.notes.iter().chain(std::iter::repeat(&None));
     for (note, drift) in found.notes.iter().zip(drifts) {
         if note.attack == Attack::Tap {
@@ -38,8 +39,8 @@ pub fn notes(found: &Analysis, drift: &Drift) -> String {
             note.end.0,
             note.role_confidence,
             field(note.pitch.map(|p| format!("{:.3}", p.0))),
-            field(note.string),
-            field(note.fret),
+            field(note.string.filter(|_| placed)),
+            field(note.fret.filter(|_| placed)),
             attack(note.attack),
             note.strength.0,
             note.confidence,

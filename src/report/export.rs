@@ -138,7 +138,12 @@ pub fn bytes(
             let marked: Vec<i32> = drift().sections.iter().map(|s| s.first).collect();
             // One part alone needs no letter.
             let marked: &[i32] = if marked.len() > 1 { &marked } else { &[] };
-            musicxml::with_bars(&score, musicxml::Bars { before, marked })?
+            let bars = musicxml::Bars {
+                before,
+                marked,
+                pitches_alone: !heard.tuning_known(),
+            };
+            musicxml::with_bars(&score, bars)?
         }
         Format::Tab => tablature(name, heard)?.into_bytes(),
         Format::Svg => {

@@ -22,6 +22,8 @@ pub struct Bars<'a> {
     pub before: usize,
     /// Numbers of the bars that bear a rehearsal mark: A, B, C …
     pub marked: &'a [i32],
+    /// Is the tuning not known? Then there is no tablature, and no note has a string.
+    pub pitches_alone: bool,
 }
 
 impl Bars<'_> {
@@ -62,8 +64,13 @@ pub fn with_bars(score: &Score, bars: Bars) -> io::Result<Vec<u8>> {
     xml.leaf("software", SOFTWARE)?;
     xml.close("encoding")?;
     xml.close("identification")?;
-    part_list(&mut xml)?;
-    for staff in [Staff::Notation, Staff::Tablature] {
+    let staves: &[Staff] = if bars.pitches_alone {
+        &[Staff::Pitches]
+    } else {
+        &[Staff::Notation, Staff::Tablature]
+    };
+    part_list(&mut xml, staves)?;
+    for staff in staves.iter().copied() {
         xml.open("part", &[("id", staff.id())])?;
         for bar in 0..score.bars() {
             measure(&mut xml, score, staff, bar, bars)?;
@@ -80,20 +87,26 @@ pub fn with_bars(score: &Score, bars: Bars) -> io::Result<Vec<u8>> {
 enum Staff {
     Notation,
     Tablature,
+    /// Notation that names no string.
+    Pitches,
 }
 
 impl Staff {
     fn id(self) -> &'static str {
         match self {
-            Self::Notation => "P1",
+            Self::Notation | Self::Pitches => "P1",
             Self::Tablature => "P2",
         }
     }
 }
 
-fn part_list(xml: &mut Xml) -> io::Result<()> {
+fn part_list(xml: &mut Xml, staves: &[Staff]) -> io::Result<()> {
     xml.open("part-list", &[])?;
-    for (staff, name) in [(Staff::Notation, "Guitar"), (Staff::Tablature, "Tablature")] {
+    for staff in staves {
+        let name = match staff {
+            Staff::Notation | Staff::Pitches => "Guitar",
+            Staff::Tablature => "Tablature",
+        };
         let instrument = format!("{}-I1", staff.id());
         xml.open("score-part", &[("id", staff.id())])?;
         xml.leaf("part-name", name)?;
@@ -113,7 +126,7 @@ fn measure(xml: &mut Xml, score: &Score, staff: Staff, bar: usize, bars: Bars) -
     if bar == 0 {
         attributes(xml, score, staff)?;
     }
-    if staff == Staff::Notation {
+    if staff != Staff::Tablature {
         if let Some(mark) = bars.mark(bar) {
             xml.open("direction", &[("placement", "above")])?;
             xml.open("direction-type", &[])?;
@@ -161,7 +174,7 @@ fn attributes(xml: &mut Xml, score: &Score, staff: Staff) -> io::Result<()> {
     xml.close("time")?;
     xml.open("clef", &[])?;
     match staff {
-        Staff::Notation => {
+        Staff::Notation | Staff::Pitches => {
             xml.leaf("sign", "G")?;
             xml.leaf("line", "2")?;
             xml.leaf("clef-octave-change", "-1")?;
@@ -361,10 +374,12 @@ fn technical(
 ) -> io::Result<()> {
     let written = &score.notes[index];
     xml.open("technical", &[])?;
-    xml.leaf("string", &written.string.to_string())?;
-    xml.leaf("fret", &written.fret.to_string())?;
+    if staff != Staff::Pitches {
+        xml.leaf("string", &written.string.to_string())?;
+        xml.leaf("fret", &written.fret.to_string())?;
+    }
     if !piece.continues {
-        if let Some(left) = written.left.filter(|_| staff == Staff::Notation) {
+        if let Some(left) = written.left.filter(|_| staff != Staff::Tablature) {
             let name = if left == 0 {
                 "T".to_owned()
             } else {
@@ -372,7 +387,7 @@ fn technical(
             };
             xml.leaf("fingering", &name)?;
         }
-        if let Some(finger) = written.finger.filter(|_| staff == Staff::Notation) {
+        if let Some(finger) = written.finger.filter(|_| staff != Staff::Tablature) {
             xml.leaf("pluck", &finger.to_string())?;
         }
         if written.attack == Attack::Harmonic {

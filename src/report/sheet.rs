@@ -108,6 +108,9 @@ pub struct Piece<'a> {
     pub grid: &'a Grid,
     /// Strings of the guitar.
     pub tuning: &'a Tuning,
+    /// Is that how the guitar was tuned? Where it is only guessed and unsure, notes carry the names of
+    /// their pitches instead of frets, and no string is named.
+    pub fretted: bool,
     /// Length of the recording.
     pub end: Seconds,
     /// A second take of the same bars, drawn as hollow heads.
@@ -132,6 +135,7 @@ impl<'a> Piece<'a> {
             drift,
             grid: &heard.grid,
             tuning: &heard.tuning,
+            fretted: heard.tuning_known(),
             end: heard.end,
             second: None,
         }

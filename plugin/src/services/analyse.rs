@@ -11,10 +11,12 @@ use thumbline::analysis::correct::Corrections;
 use thumbline::analysis::{self, Analysis, AnalysisError, Observer, Options, Stage, beat};
 use thumbline::compare::{Comparison, Model, compare};
 use thumbline::deck::capture::Place;
+use thumbline::home;
 use thumbline::journal::{Practised, Round, rounds_of};
 use thumbline::music::grid::Grid;
 use thumbline::music::note::Note;
 use thumbline::music::tuning::Tuning;
+use thumbline::preset::Presets;
 use thumbline::recording::{ContentHash, Recording};
 use thumbline::report;
 use thumbline::timing::{self, Reference};
@@ -187,7 +189,7 @@ fn recording(
     }
     let options = Options {
         tuning: tuning.cloned(),
-        ..Options::default()
+        tunings: Presets::with_folder(home::presets().as_deref()).0.tunings,
     };
     let mut watch = Watch {
         cancel,

@@ -103,10 +103,12 @@ impl Page<'_> {
             facts.push(format!("{:.0} beats a minute", tempo.0));
         }
         facts.push(grid.meter.to_string());
-        facts.push(escaped(&self.lesson.tuning_name));
-        match self.parts[0].tuning.capo() {
-            0 => {}
-            fret => facts.push(format!("capo at fret {fret}")),
+        if self.parts[0].fretted {
+            facts.push(escaped(&self.lesson.tuning_name));
+            match self.parts[0].tuning.capo() {
+                0 => {}
+                fret => facts.push(format!("capo at fret {fret}")),
+            }
         }
         let facts = format!("<li>{}</li>", facts.join("</li><li>"));
         let _ = write!(
@@ -196,6 +198,9 @@ impl Page<'_> {
     /// Strings to tune to, the notes on the neck, chords to hold.
     fn guitar(&self, out: &mut String) {
         let part = &self.parts[0];
+        if !part.fretted {
+            return; // nobody can tune to a guess
+        }
         let tuning = &part.tuning;
         let offset = self.lesson.phrase.heard.tuning_offset.unwrap_or_default();
         let key = picture::spelling(&self.lesson.phrase.heard.notes, offset);

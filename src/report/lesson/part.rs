@@ -38,6 +38,8 @@ pub(super) struct Part {
     pub grid: Grid,
     pub drift: Drift,
     pub tuning: Tuning,
+    /// Is the tuning known? Otherwise no note has a string.
+    pub fretted: bool,
     pub take: Option<(Vec<Note>, Drift)>,
     /// The loop.
     pub from: Seconds,
@@ -56,6 +58,7 @@ impl Part {
             drift: &self.drift,
             grid: &self.grid,
             tuning: &self.tuning,
+            fretted: self.fretted,
             end: self.to,
             second: self
                 .take
@@ -135,6 +138,7 @@ pub(super) fn phrase(phrase: &Phrase<'_>) -> Result<Part, LessonError> {
             ..phrase.drift.clone()
         },
         tuning: heard.tuning.clone(),
+        fretted: heard.tuning_known(),
         take,
         from: begin,
         to: end,
@@ -212,6 +216,7 @@ fn written(stage: &Stage, tempo: Bpm) -> Part {
         notes,
         drift,
         tuning: score.tuning.clone(),
+        fretted: true,
         take: None,
         from: Seconds(0.0),
         to: Seconds(length),

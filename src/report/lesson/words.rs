@@ -4,6 +4,7 @@ use super::part::Part;
 use super::picture::place;
 use crate::music::note::{Attack, Note, Role};
 use crate::music::score::Finger;
+use crate::report::sheet::pitch_name;
 use ammonia::Builder;
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd, html};
 use std::collections::{HashMap, HashSet};
@@ -94,9 +95,9 @@ pub(super) fn bars(part: &Part) -> Vec<(i32, String)> {
                     let lead = if said.is_empty() { "" } else { "; " };
                     let name = here
                         .map_or_else(|| "between".to_owned(), |slot| slot.name(part.grid.meter));
-                    let _ = write!(said, "{lead}{name}: {}", spoken(note));
+                    let _ = write!(said, "{lead}{name}: {}", spoken(note, part.fretted));
                 } else {
-                    let _ = write!(said, " with {}", spoken(note));
+                    let _ = write!(said, " with {}", spoken(note, part.fretted));
                 }
                 slot = here;
             }
@@ -108,17 +109,24 @@ pub(super) fn bars(part: &Part) -> Vec<(i32, String)> {
         .collect()
 }
 
-/// One note as it is said.
-fn spoken(note: &Note) -> String {
-    let mut out = match (note.role, note.string) {
+/// One note as it is said: with its place on the neck where that is known, else with its pitch.
+fn spoken(note: &Note, fretted: bool) -> String {
+    let string = note.string.filter(|_| fretted);
+    let mut out = match (note.role, string) {
         (Role::Bass, _) => "thumb".to_owned(),
         (Role::Melody, Some(string)) if Finger::usual(string).role() == Role::Melody => {
             Finger::usual(string).letter().to_string()
         }
         (Role::Melody, _) => "finger".to_owned(),
     };
-    if let (Some(string), Some(fret)) = (note.string, note.fret) {
-        let _ = write!(out, ", {}", place(string, fret));
+    match (note.string, note.fret, note.pitch) {
+        (Some(string), Some(fret), _) if fretted => {
+            let _ = write!(out, ", {}", place(string, fret));
+        }
+        (_, _, Some(pitch)) if !fretted => {
+            let _ = write!(out, ", {}", pitch_name(pitch));
+        }
+        _ => {}
     }
     out.push_str(match note.attack {
         Attack::Pluck => "",

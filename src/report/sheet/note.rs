@@ -4,7 +4,7 @@ use super::row::{Row, RowKind, beat_length, in_beats};
 use super::shape::{Align, Point, Rect, Shape};
 use super::theme::Ink;
 use super::{Piece, Placed, Sheet, strings};
-use crate::music::note::{Note, Role};
+use crate::music::note::{Attack, Note, Role};
 use crate::timing::Reference;
 use crate::unit::{Beats, MidiNote, Seconds};
 use std::fmt::Write as _;
@@ -342,7 +342,12 @@ impl Sheet {
         if !self.levels.named() {
             return;
         }
-        let text = strings::fret_text(head.note);
+        let text = match head.note.pitch.filter(|_| !stage.piece.fretted) {
+            Some(pitch) if head.note.attack != Attack::Dead => {
+                NAMES[pitch.nearest().rem_euclid(12) as usize].to_owned()
+            }
+            _ => strings::fret_text(head.note),
+        };
         let size =
             (1.42 * self.levels.radius).min(9.6 * z) * if text.len() > 1 { 0.86 } else { 1.0 };
         out.push(Shape::Text {
@@ -353,7 +358,8 @@ impl Sheet {
             ink: Ink::Text,
             text,
         });
-        let spelled = stage.row.spells_fingers(head.placed.at) && !head.mark.second;
+        let spelled =
+            stage.piece.fretted && stage.row.spells_fingers(head.placed.at) && !head.mark.second;
         let mut beside = if spelled {
             strings::finger(head.note).to_owned()
         } else {
@@ -514,7 +520,7 @@ fn told(piece: &Piece, note: &Note, placed: &Placed, reference: Reference) -> St
     if let Some(pitch) = note.pitch.filter(|p| p.0.is_finite()) {
         parts.push(pitch_name(pitch));
     }
-    if let Some(string) = note.string {
+    if let Some(string) = note.string.filter(|_| piece.fretted) {
         parts.push(match note.fret {
             Some(0) => format!("string {string} open"),
             Some(fret) => format!("string {string} fret {fret}"),

@@ -295,7 +295,7 @@ impl Sheet {
             self.head(stage, head, &mut shapes);
             marks.push(head.mark);
         }
-        if self.options.strings && row.is_bars() {
+        if self.options.strings && piece.fretted && row.is_bars() {
             strings::tablature(self, piece, row, &mut shapes);
         }
         self.row_says(piece, row, line, &mut shapes);
@@ -325,7 +325,7 @@ impl Sheet {
             1.2 * self.options.zoom,
             Ink::Line,
         ));
-        self.bar_names(row, cell, out);
+        self.bar_names(piece, row, cell, out);
     }
 
     /// A faint strip for each slot, as wide as what nobody hears or measures, through the whole row:
@@ -378,7 +378,7 @@ impl Sheet {
     }
 
     /// Number and pattern before the bar, strings beside them, harmony over it.
-    fn bar_names(&self, row: &Row, cell: &BarCell, out: &mut Vec<Shape>) {
+    fn bar_names(&self, piece: &Piece, row: &Row, cell: &BarCell, out: &mut Vec<Shape>) {
         let (z, y) = (self.options.zoom, self.line_of(row));
         let left = self.x(cell.offset);
         let number = if cell.number <= 0 {
@@ -420,7 +420,7 @@ impl Sheet {
             ink: if strong { Ink::Text } else { Ink::Faint },
             text: pattern,
         });
-        if leads && self.levels.named() {
+        if leads && piece.fretted && self.levels.named() {
             for (string, lane) in self.levels.strings(y) {
                 let at = Point::new(left - 9.0 * z, lane + 2.6 * z);
                 let size = 7.5 * z;
