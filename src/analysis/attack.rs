@@ -9,13 +9,12 @@ use super::pitch::LOWEST;
 use crate::music::note::{Attack, Note, Role};
 use crate::unit::{Decibels, Seconds};
 
-/// From these probabilities on the network is believed: each the one at which as many plucks of two
-/// rendered sets of 15 pieces would be called so as hammered, slid … ones would be missed, or lower
-/// where no pluck is called so at all.
-const LEGATO: f32 = 0.3;
+/// From these probabilities on the network is believed: chosen on 15 rendered pieces (seed 4117 of a
+/// scorer) so that most of those named are right: there 40 of 56 are named, four of them wrongly.
+const LEGATO: f32 = 0.5;
 const SLID: f32 = 0.3;
-const HARMONIC: f32 = 0.15;
-const DAMPED: f32 = 0.2;
+const HARMONIC: f32 = 0.03;
+const DAMPED: f32 = 0.1;
 /// Longest time between a note and a hammer-on or pull-off from it, seconds.
 const TIED: f64 = 1.5;
 /// Most frets that a hammer-on, pull-off or slide spans.

@@ -135,7 +135,7 @@ impl<'a> Piece<'a> {
             drift,
             grid: &heard.grid,
             tuning: &heard.tuning,
-            fretted: heard.tuning_known(),
+            fretted: heard.tuning_known() && heard.solo.is_one_guitar(),
             end: heard.end,
             second: None,
         }

@@ -2,7 +2,7 @@
 noise and applause.  As with `pieces.py` everything is drawn at random; no tune or recording is imitated.
 
 `scene` gives a class beside the sound: 1 for a guitar in company (under a voice or speech, with drums, a bass, a flute) and
-for a harp, a banjo or a dulcimer, 2 for everything else.  Class 0, one guitar, are the performances of `examples.py`.  Two
+for a harp, a banjo, a dulcimer or a ukulele, 2 for everything else.  Class 0, one guitar, are the performances of `examples.py`.  Two
 guitars are not among them: from one window of two seconds nothing tells them from one (tried: 94 % taken for one).
 """
 import numpy as np
@@ -176,8 +176,8 @@ def scene(rng, table, guitar):
     play = lambda which, low, high, s: unit(part(rng, pick(which), secs, low, high, s, root, scale, beat))
     db = lambda low, high: 10 ** (rng.uniform(low, high) / 20)
     what = rng.choice(["piano", "two hands", "band", "voice", "voice and guitar", "speech", "speech and guitar", "drums", "noise", "applause", "instrument",
-                       "choir", "guitar and another", "plucked"],
-                      p=[.10, .11, .15, .06, .08, .06, .05, .05, .06, .04, .13, .04, .04, .03])
+                       "choir", "guitar and another", "plucked", "ukulele"],
+                      p=[.11, .12, .12, .05, .08, .04, .05, .05, .05, .03, .09, .03, .05, .10, .03])
     if what == "piano":
         x, c = play(PIANO, 48, 84, style("chords", "arpeggio", "line")), 2
     elif what == "two hands":
@@ -224,6 +224,9 @@ def scene(rng, table, guitar):
         x, c = play((*BELLS, *ORGAN, *BASS, *BOWED, *BRASS, *REEDS, *SYNTH), 40, 84, style("chords", "line", "arpeggio")), 2
         if rng.random() < .5:
             x = x + play((*ORGAN, *BOWED, *BRASS, *REEDS, *SYNTH), 40, 80, style("chords", "line")) * db(-10, 0)
+    elif what == "ukulele":
+        own = [k for k in ("24", "t24", "spanish") if k in table]
+        x, c = part(rng, table[own[rng.integers(len(own))]], secs, 60, 81, style("chords", "arpeggio", "line"), root, scale, beat), 1
     else:
         x, c = play(PLUCKED, 50, 84, style("line", "arpeggio", "chords")), 1
     return x / (np.abs(x).max() + 1e-9), c, what

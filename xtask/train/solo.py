@@ -7,7 +7,7 @@ WINDOW, HOP, FRAMES = 1024, 512, 86  # 46 ms, 23 ms apart, 2 s in all
 BANDS = 48
 FLOOR = 1e-6  # power below the patch's strongest band that still counts: 60 dB
 QUIET = 1e-3  # of the recording's loudness (30 dB below it): such a second is not judged
-FIRST, SECOND, THIRD, HIDDEN, CLASSES = 40, 48, 48, 32, 3
+FIRST, SECOND, THIRD, HIDDEN, CLASSES = 56, 80, 80, 48, 3
 
 
 def edges():

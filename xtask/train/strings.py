@@ -93,7 +93,7 @@ def loop(n, f0, excite, damp, loss, stiff, detune, couple):
 
 
 # how often each of the sampled instruments is drawn (`samples.py` names them)
-SHARES = {"shiny": 9.0, "spanish": 5.0, "24": 4.0, "25": 5.0, "shinyel": 1.0, "26": .5, "27": .5, "46": .5, "105": .5, "15": .5}
+SHARES = {"shiny": 9.0, "spanish": 5.0, "24": 4.0, "25": 5.0, "t24": 3.0, "t25": 3.0, "shinyel": 1.0, "26": .5, "27": .5, "46": .5, "105": .5, "15": .5}
 
 
 def rattle(rng, x):

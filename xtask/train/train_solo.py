@@ -57,6 +57,13 @@ def worker(q, first, step, until):
     q.put(None)
 
 
+def colour(n, dev):
+    """[n, 1, BANDS]: another instrument's, microphone's or room's colour, 4 dB about none, smooth over the bands"""
+    import torch
+    few = .07 * torch.randn(n, 1, 7, device=dev)
+    return torch.nn.functional.interpolate(few, size=solo.BANDS, mode="linear", align_corners=True)
+
+
 def main():
     ap = argparse.ArgumentParser()
     ap.add_argument("--samples", required=True)
@@ -73,7 +80,7 @@ def main():
     import examples
     TABLE = examples.load_samples(a.samples)
     # a harp, a banjo or a dulcimer is no guitar here
-    GUITARS = {k: v for k, v in TABLE.items() if k in ("shiny", "spanish", "24", "25", "shinyel", "release", "mute", "perc")}
+    GUITARS = {k: v for k, v in TABLE.items() if k in ("shiny", "spanish", "24", "25", "t24", "t25", "shinyel", "release", "mute", "perc")}
     if a.more:
         from scipy.io import wavfile
         for path in sorted(glob.glob(os.path.join(a.more, "*.wav"))):
@@ -112,7 +119,8 @@ def main():
         idx = torch.randint(len(X), (a.batch,), device=dev)
         x = X[idx].float() / 255
         tilt = (torch.rand(a.batch, 1, 1, device=dev) - .5) * .3 * torch.linspace(-1, 1, solo.BANDS, device=dev)
-        x = (x + tilt * (x > .02)).clamp(min=0) + .01 * torch.randn_like(x)
+        x = (x + (tilt + colour(a.batch, dev)) * (x > .02)).clamp(min=0)
+        x = torch.maximum(x, (torch.rand(a.batch, 1, 1, device=dev) - .6).clamp(min=0) * .6) + .01 * torch.randn_like(x)
         loss = torch.nn.functional.cross_entropy(net(x.transpose(1, 2)), Y[idx], label_smoothing=.02)
         opt.zero_grad(set_to_none=True)
         loss.backward()
