@@ -3,7 +3,8 @@
 //! A view is `fn(ui, &Snapshot, &mut Sight, &mut Vec<Wish>)`: it draws a snapshot and returns
 //! wishes. The sight holds what concerns the window alone: what is chosen, which page is open, the
 //! laid-out sheet. This module asks the instance for a snapshot, lets the views draw it and hands
-//! their wishes back; nothing here waits for the audio thread.
+//! their wishes back; nothing here waits for the audio thread. No view asks for another frame: the
+//! instance wakes the window when there is something new to show.
 
 mod along;
 pub mod bars;
@@ -41,10 +42,8 @@ pub mod tunings;
 pub mod words;
 
 use crate::desk::Page;
-use crate::instance::{Instance, PACE};
-use crate::snapshot::{
-    About, AnalysisView, CaptureView, For, Look, Notice, RecordingView, Snapshot,
-};
+use crate::instance::Instance;
+use crate::snapshot::{About, For, Look, Notice, RecordingView, Snapshot};
 use crate::standalone::Kept;
 use crate::wish::Wish;
 use egui::{CentralPanel, Frame as Pane, Panel, ScrollArea, Ui};
@@ -58,7 +57,6 @@ use nice_plug_egui::{
 };
 use sight::{Side, Sight};
 use std::sync::Arc;
-use std::time::Duration;
 use thumbline::report::sheet::Ink;
 
 /// The window's program.
@@ -90,7 +88,7 @@ impl NiceEguiApp for App {
         let snapshot = self.instance.snapshot();
         // The window is cleared to the paper, so that no panel has to fill itself with it again: half of
         // what a processor that paints has to do.
-        frame.set_clear_color(theme::paper(snapshot.look.ground).into());
+        frame.set_clear_color(theme::cleared(snapshot.look.ground));
         self.sight.cleared = true;
         self.instance.painted();
         let mut wishes = Vec::new();
@@ -204,10 +202,6 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     });
     notices(&ctx, snapshot, page.response.rect, wishes);
     remember_size(&ctx, snapshot, wishes);
-    // Only what moves by itself asks for another frame; an idle window is not painted again.
-    if let Some(pause) = pace(snapshot) {
-        ctx.request_repaint_after(pause);
-    }
 }
 
 /// Gives the context the ground's colours and the wished size, when they changed.
@@ -219,23 +213,6 @@ fn dress(ctx: &egui::Context, look: &Look) {
     }
     if (ctx.zoom_factor() - look.scale).abs() > 1e-3 {
         ctx.set_zoom_factor(look.scale);
-    }
-}
-
-/// How soon the next frame is due; none when nothing moves.
-pub fn pace(snapshot: &Snapshot) -> Option<Duration> {
-    let moving = snapshot.transport.playing || snapshot.level.peak > 1e-4;
-    let working = matches!(snapshot.recording, RecordingView::Loading { .. })
-        || matches!(snapshot.analysis, AnalysisView::Working { .. })
-        || snapshot.capture != CaptureView::Off
-        || snapshot
-            .takes
-            .iter()
-            .any(|t| t.analysis.is_none() && !t.gone);
-    if moving {
-        Some(PACE)
-    } else {
-        working.then_some(Duration::from_millis(100))
     }
 }
 

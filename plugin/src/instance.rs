@@ -17,14 +17,19 @@ use crate::wish::Wish;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::*;
 use nice_plug_egui::RepaintNotifier;
+use std::path::Path;
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
 use std::time::{Duration, Instant};
 use thumbline::deck::Player;
 
-/// How often a window is painted for what only moves: the place of the sound, the levels. Often enough
-/// for a line to be followed with the eye, seldom enough for a processor that has to paint it.
-pub const PACE: Duration = Duration::from_millis(60);
+/// How often a window is painted for what only moves, the place of the sound and the levels: often
+/// enough for an eye to follow; where no graphics card is there and the processor paints, no oftener
+/// than leaves it to the sound.
+fn pace() -> Duration {
+    let card = !cfg!(target_os = "linux") || Path::new("/dev/dri").is_dir();
+    Duration::from_millis(if card { 30 } else { 90 })
+}
 
 /// One instance.
 pub struct Instance {
@@ -45,6 +50,7 @@ struct Eye {
     revision: u64,
     news: u64,
     at: Instant,
+    pace: Duration,
 }
 
 /// The instance as the threads see it: it does not keep it alive.
@@ -163,6 +169,7 @@ impl Instance {
             revision: 0,
             news: 0,
             at: Instant::now(),
+            pace: pace(),
         });
         self.shared.core.send(Message::Window(open));
     }
@@ -218,7 +225,7 @@ impl Shared {
         let watched = {
             let mut eye = locked(&self.eye);
             if let Some(eye) = &mut *eye
-                && (eye.news != news || (eye.revision != revision && eye.at.elapsed() >= PACE))
+                && (eye.news != news || (eye.revision != revision && eye.at.elapsed() >= eye.pace))
             {
                 (eye.revision, eye.news, eye.at) = (revision, news, Instant::now());
                 eye.window.request_repaint();

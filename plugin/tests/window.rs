@@ -21,9 +21,7 @@ use thumbline::music::note::Role as Hand;
 use thumbline::report::sheet::Ground;
 use thumbline::unit::Seconds;
 use thumbline_plugin::editor::{self, keys, look, sight::Side, sight::Sight};
-use thumbline_plugin::snapshot::{
-    About, AnalysisView, CaptureView, Hear, Notice, RecordingView, Snapshot,
-};
+use thumbline_plugin::snapshot::{About, AnalysisView, Hear, Notice, RecordingView, Snapshot};
 use thumbline_plugin::wish::{GridEdit, NoteEdit, Wish};
 
 #[derive(Default)]
@@ -584,11 +582,6 @@ fn odd_recordings_are_drawn() {
 /// Nothing moves, nothing is painted again.
 #[test]
 fn an_idle_window_asks_for_no_frame() {
-    assert_eq!(editor::pace(&heard(2)), None);
-    assert!(editor::pace(&looping()).is_some());
-    let mut snapshot = heard(2);
-    snapshot.capture = CaptureView::Calibrating;
-    assert!(editor::pace(&snapshot).is_some());
     let mut harness = usual(heard(2));
     // `run` stops only when no frame is asked for any more, and fails otherwise.
     harness.run();

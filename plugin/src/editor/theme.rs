@@ -25,6 +25,13 @@ pub fn paper(ground: Ground) -> Color32 {
     plain(ground.colour())
 }
 
+/// The same for clearing a window: its screen takes the values as they are, without the gamma that
+/// `Rgba` stands for.
+pub fn cleared(ground: Ground) -> egui::Rgba {
+    let [r, g, b, a] = paper(ground).to_array().map(|c| f32::from(c) / 255.0);
+    egui::Rgba::from_rgba_premultiplied(r, g, b, a)
+}
+
 /// Gives all widgets the ground's colours.
 pub fn apply(ctx: &egui::Context, ground: Ground) {
     let of = |i| ink(ground, i);

@@ -198,6 +198,35 @@ fn whatever_is_seen_raises_the_revision_and_standing_still_does_not() {
     assert_eq!(state.revision, rest);
 }
 
+/// A window is painted at once for what is new, at its own pace for what only goes on.
+#[test]
+fn what_only_moves_is_no_news() {
+    let mut state = heard();
+    let mut now = deck::State {
+        phase: deck::Phase::Rolling,
+        peak: 0.0,
+        ..sounding()
+    };
+    let tick = |state: &mut State, now| {
+        let tick = Tick {
+            sounding: Some(now),
+            ..Tick::default()
+        };
+        update(state, Message::Tick(tick));
+        (state.revision, state.news)
+    };
+    let (revision, news) = tick(&mut state, now);
+    now.position = Seconds(2.1);
+    let (moved, same) = tick(&mut state, now);
+    assert!(moved > revision && same == news);
+    now.round = 2;
+    assert!(tick(&mut state, now).1 > news, "another round is");
+    now.phase = deck::Phase::Stopped;
+    let (_, news) = tick(&mut state, now);
+    now.position = Seconds(1.0);
+    assert!(tick(&mut state, now).1 > news, "a place that was sought is");
+}
+
 #[test]
 fn answers_to_questions_of_before_change_nothing() {
     let mut state = heard();
