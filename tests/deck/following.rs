@@ -155,3 +155,30 @@ fn outside_the_recording_and_beyond_its_speeds_there_is_silence_or_a_word() {
     rig.run(4800);
     assert_eq!(rig.deck.state().phase, Phase::Stopped);
 }
+
+#[test]
+fn a_session_s_tempo_map_and_a_place_chosen_while_it_stands_are_followed() {
+    // A ritardando written into the session: a new tempo in every block.
+    let mut rig = following(120.0);
+    rig.run(RATE as usize / 2);
+    for block in 0..300 {
+        rig.host = rig
+            .host
+            .map(|(quarters, _)| (quarters, 120.0 - 0.2 * f64::from(block)));
+        rig.run_sized(256, || 256);
+        let (quarters, _) = rig.host.expect("a host");
+        let at = rig.deck.state().position.0;
+        assert!((at - place(quarters)).abs() < 0.005, "block {block}: {at}");
+    }
+    // It stands, is moved, and runs on from elsewhere.
+    for goal in [17.0, 3.5] {
+        rig.host = None;
+        rig.run(4800);
+        assert_eq!(rig.deck.state().phase, Phase::Stopped);
+        rig.host = Some((goal, 120.0));
+        rig.run_sized(64, || 64);
+        let at = rig.deck.state().position.0;
+        let there = place(goal) + 64.0 / f64::from(RATE);
+        assert!((at - there).abs() < 0.001, "{goal}: {at}");
+    }
+}
