@@ -9,7 +9,7 @@ use thumbline::report::sheet::{Ink, Mark, Point};
 
 /// How strongly the heads of the round being played, the last one and the one before are drawn.
 const FADE: [f32; 3] = [1.0, 0.55, 0.25];
-/// Size of a head.
+/// Size of a head where the notes are drawn at 100 %.
 const RADIUS: f32 = 5.5;
 
 /// The sentence of the last round, large enough for a player with the guitar in hand; from far away
@@ -84,6 +84,8 @@ pub fn heads(
     let piece = scene.heard.piece();
     let focus = theme::ink(snapshot.look.ground, Ink::Focus);
     let alarm = theme::ink(snapshot.look.ground, Ink::Alarm);
+    let zoom = scene.sheet.options().zoom as f32;
+    let radius = RADIUS * zoom;
     let of = |note: usize| marks.iter().find(|m| !m.second && m.note == note);
     if let Some(slot) = along.slot {
         // What the sentence speaks of.
@@ -91,7 +93,7 @@ pub fn heads(
             if piece.placed(mark.note).slot == slot {
                 let stroke = Stroke::new(2.0, alarm.gamma_multiply(0.7));
                 ui.painter()
-                    .circle_stroke(brush.at(mark.head), 12.0, stroke);
+                    .circle_stroke(brush.at(mark.head), 12.0 * zoom, stroke);
             }
         }
     }
@@ -103,11 +105,11 @@ pub fn heads(
         let centre = brush.at(Point::new(place.x, mark.head.y));
         let colour: Color32 = focus.gamma_multiply(strength(along, head.round));
         ui.painter()
-            .circle_stroke(centre, RADIUS, Stroke::new(2.2, colour));
+            .circle_stroke(centre, radius, Stroke::new(2.2 * zoom.sqrt(), colour));
         let wrong = along.wrong.contains(&(head.note, head.round));
         if wrong {
             let stroke = Stroke::new(2.0, alarm.gamma_multiply(strength(along, head.round)));
-            cross(ui.painter(), centre, RADIUS + 2.0, stroke);
+            cross(ui.painter(), centre, radius + 2.0, stroke);
         }
         if head.round == along.round {
             let late = head.late.ms();
@@ -121,7 +123,7 @@ pub fn heads(
     for (k, (note, round)) in along.missed.iter().enumerate() {
         let Some(mark) = of(*note) else { continue };
         let centre = brush.at(mark.head);
-        let reach = egui::vec2(RADIUS + 3.0, RADIUS + 3.0);
+        let reach = egui::Vec2::splat(radius + 3.0);
         let stroke = Stroke::new(2.0, settled(*round));
         ui.painter()
             .line_segment([centre - reach, centre + reach], stroke);
@@ -133,7 +135,12 @@ pub fn heads(
             continue;
         };
         let centre = brush.at(Point::new(place.x, line));
-        cross(ui.painter(), centre, 4.0, Stroke::new(2.0, settled(*round)));
+        cross(
+            ui.painter(),
+            centre,
+            4.0 * zoom,
+            Stroke::new(2.0, settled(*round)),
+        );
         tell(ui, centre, ("too many", k), "you: a note too many");
     }
 }
