@@ -267,9 +267,12 @@ const KEPT: usize = 5;
 /// A hand is taken for known from these odds on.
 const HAND: f64 = 0.65;
 
+/// In a line standard tuning comes first from these odds on, where nothing is sure.
+const THINKABLE: f64 = 0.03;
+
 /// What the tuning and capo may be, most likely first, among the `known` ones; empty where nothing was
 /// played. Which hand plucks is told by voice alone, since no string is known yet. A single line says
-/// little of its tuning: standard then comes first, with its own odds.
+/// little of its tuning: standard then comes first, with its own odds, unless they are next to none.
 pub fn guesses(events: &[Event], rings: &[Ring], known: &[Named]) -> Vec<Guess> {
     let struck: Vec<Struck> = events
         .iter()
@@ -299,7 +302,12 @@ pub fn guesses(events: &[Event], rings: &[Ring], known: &[Named]) -> Vec<Guess> 
         })
         .collect();
     let mut guesses = guess::guess(&heard, Cents(0.0), known, usize::MAX);
-    if line && let Some(at) = guesses.iter().position(|g| g.tuning == standard) {
+    let unsure = guesses.first().is_some_and(|g| g.odds < guess::SURE);
+    let likely = |g: &Guess| g.tuning == standard && g.odds >= THINKABLE;
+    if line
+        && unsure
+        && let Some(at) = guesses.iter().position(likely)
+    {
         guesses[..=at].rotate_right(1);
     }
     guesses.truncate(KEPT);
