@@ -70,8 +70,8 @@ fn what_is_no_string_is_not_told() {
     let mut chance = thumbline::dsp::pluck::Chance::new(7);
     let noise: Vec<f32> = (0..48_000).map(|_| 0.2 * chance.signed()).collect();
     assert_eq!(heard(&noise, 48_000), None);
-    assert_eq!(heard(&[0.0; 48_000], 48_000), None);
-    assert_eq!(heard(&[f32::NAN; 48_000], 48_000), None);
+    assert_eq!(heard(&vec![0.0; 48_000], 48_000), None);
+    assert_eq!(heard(&vec![f32::NAN; 48_000], 48_000), None);
     let tone = |hz: f64| -> Vec<f32> {
         let at =
             |i: i32| (0.2 * (std::f64::consts::TAU * hz * f64::from(i) / 48_000.0).sin()) as f32;

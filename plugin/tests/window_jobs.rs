@@ -413,7 +413,7 @@ fn kill_while_recording(window: &mut Window) {
         let left = path.with_file_name(format!("take killed.{ending}"));
         std::fs::copy(&path, &left).expect("copied");
         let file = std::fs::File::options().append(true).open(&left);
-        let long_ago = SystemTime::now() - Duration::from_secs(60);
+        let long_ago = SystemTime::now() - Duration::from_mins(1);
         file.and_then(|f| f.set_modified(long_ago)).expect("aged");
     }
     click(window, "Stop");

@@ -70,9 +70,7 @@ impl Asides {
     /// Sounds `aside` from its start, or nothing. What has no time to fade comes back.
     pub(super) fn put(&mut self, aside: Option<Box<Aside>>) -> Option<Box<Aside>> {
         let before = std::mem::replace(&mut self.now, aside);
-        if before.is_none() {
-            return None;
-        }
+        before.as_ref()?;
         self.fade = Ramp::at(1.0);
         self.fade.aim(0.0, self.frames);
         std::mem::replace(&mut self.leaving, before)
@@ -101,7 +99,7 @@ impl Asides {
 
     /// Frames played of what sounds; none in silence.
     pub(super) fn at(&self) -> Option<usize> {
-        let sounding = |a: &&Box<Aside>| a.again.is_some() || a.at < a.sides[0].len();
-        self.now.as_ref().filter(sounding).map(|a| a.at)
+        let now = self.now.as_deref()?;
+        (now.again.is_some() || now.at < now.sides[0].len()).then_some(now.at)
     }
 }

@@ -216,12 +216,11 @@ fn is_arpeggio(cell: &Cell) -> bool {
 /// All stages one after the other as one piece, in whole bars; none of no stages.
 pub fn joined(stages: &[Stage]) -> Option<Score> {
     let mut whole = stages.first()?.score.clone();
-    whole.title = match stages {
-        [one] => one.title.clone(),
-        _ => {
-            let name = whole.title.split(": ").next();
-            name.unwrap_or_default().to_owned()
-        }
+    whole.title = if let [one] = stages {
+        one.title.clone()
+    } else {
+        let name = whole.title.split(": ").next();
+        name.unwrap_or_default().to_owned()
     };
     whole.notes.clear();
     let mut bars = 0;

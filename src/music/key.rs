@@ -79,9 +79,12 @@ fn counted(notes: &[Note], offset: Cents) -> [usize; 12] {
     counts
 }
 
+/// Which two shares of a profile change places.
+type Swapped = Option<(usize, usize)>;
+
 /// Modes that are suggested: by name, which shares of the major or minor profile change places, and
 /// how often a fingerstyle piece is taken to be in it before a note is heard (set by hand).
-const MODES: [(&str, bool, Option<(usize, usize)>, f64); 6] = [
+const MODES: [(&str, bool, Swapped, f64); 6] = [
     ("major", false, None, 0.45),
     ("minor", true, None, 0.27),
     ("mixolydian", false, Some((10, 11)), 0.12),

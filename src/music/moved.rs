@@ -92,7 +92,9 @@ pub fn versions(
             let mut notes = moved(&straight, degree, way);
             // What would begin before the first bar has a bar of thumb before it.
             if notes.iter().any(|n| n.at.0 < 0.0) {
-                notes.iter_mut().for_each(|n| n.at.0 += per_bar);
+                for note in &mut notes {
+                    note.at.0 += per_bar;
+                }
             }
             let line = Melody {
                 title: format!("{}, {}", melody.title, degree.name().to_lowercase()),

@@ -355,15 +355,14 @@ impl Mark {
     pub fn stroke(&self, tuning: &Tuning, at: Seconds, rings: Span) -> Option<Played> {
         let open = tuning.sounding(self.string, 0)?;
         let until = at + rings;
-        Some(match self.partial {
-            Some(number) => Played {
+        Some(if let Some(number) = self.partial {
+            Played {
                 stroke: Stroke::Harmonic { number },
                 ..Played::pluck(at, until, self.string, open, 0)
-            },
-            None => {
-                let fret = self.fret.round().clamp(0.0, f64::from(LAST_FRET)) as u8;
-                Played::pluck(at, until, self.string, open, fret)
             }
+        } else {
+            let fret = self.fret.round().clamp(0.0, f64::from(LAST_FRET)) as u8;
+            Played::pluck(at, until, self.string, open, fret)
         })
     }
 }

@@ -233,7 +233,15 @@ fn tablature(name: &str, heard: &Analysis) -> Result<String, ExportError> {
     for guess in heard.guesses.iter().take(2) {
         let sure = (100.0 * guess.odds).round();
         let tuned = page(&heard.tuned(&guess.tuning))?;
-        out += &format!("\n{guess}, {sure} %\n\n{tuned}");
+        out += &[
+            "\n",
+            &guess.to_string(),
+            ", ",
+            &sure.to_string(),
+            " %\n\n",
+            &tuned,
+        ]
+        .concat();
     }
     Ok(out)
 }

@@ -167,7 +167,7 @@ fn line(ui: &mut Ui, snapshot: &Snapshot, score: &Score, name: &str, at: Option<
                 FontId::proportional(size),
                 ink(colour),
             );
-            if on && (first + half / PARTS) % per_bar == 0 {
+            if on && (first + half / PARTS).is_multiple_of(per_bar) {
                 let edge = x(beat) - 0.5 * slot;
                 let stroke = Stroke::new(1.6, ink(Ink::Line));
                 painter.vline(edge, y - 18.0..=y + 18.0, stroke);

@@ -75,13 +75,13 @@ fn devices(ui: &mut Ui, snapshot: &Snapshot, sound: &SoundView, wishes: &mut Vec
     let none = [(None, "nothing: takes cannot be recorded")].into_iter();
     let inputs = none.chain(named(&sound.inputs));
     choose(ui, "Record from", &sound.choice.input, inputs, |name| {
-        next.input = name
+        next.input = name;
     });
     if sound.system != Some(System::Jack) {
         let own = [(None, "the system's own")].into_iter();
         let outputs = own.chain(named(&sound.outputs));
         choose(ui, "Play to", &sound.choice.output, outputs, |name| {
-            next.output = name
+            next.output = name;
         });
         numbers(ui, &sound.choice, &mut next);
     }

@@ -32,7 +32,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TakeAwayPage, wishes: &
         );
         match (page.whole, snapshot.study.bars) {
             (false, Some((first, last))) if first == last => {
-                aside(ui, snapshot, &format!("bar {first}"))
+                aside(ui, snapshot, &format!("bar {first}"));
             }
             (false, Some((first, last))) => aside(ui, snapshot, &format!("bars {first} to {last}")),
             _ => {}

@@ -541,7 +541,8 @@ fn melody_heard(heard: &Analysis, bars: Option<(i32, i32)>, name: &str) -> Resul
     let bars = bars.ok_or_else(no_beat)?;
     let parts = division(&place(&heard.notes, &heard.grid), heard.grid.meter);
     let offset = heard.tuning_offset.unwrap_or_default();
-    let key = key::of_notes(&heard.notes, offset).map_or_else(Key::default, |k| k.signature());
+    let key = key::of_notes(&heard.notes, offset)
+        .map_or_else(Key::default, thumbline::music::key::Tonality::signature);
     let title = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
     Melody::of_recording(title, &heard.notes, &heard.grid, key, parts, bars).ok_or_else(no_beat)
 }

@@ -160,6 +160,10 @@ pub fn hear_strings(state: &mut State, on: bool, out: &mut Vec<Effect>) {
 }
 
 /// How high it sounds, or that it is heard no longer.
+#[allow(
+    clippy::option_option,
+    reason = "nothing to hear with, nothing heard, or a pitch"
+)]
 pub fn string_heard(state: &mut State, id: JobId, pitch: Option<Option<MidiNote>>) {
     if state.tape.tuning.is_some_and(|t| t.0 == id) {
         state.tape.tuning = pitch.map(|pitch| (id, pitch));

@@ -227,7 +227,7 @@ fn the_phrase_is_taken_away_as_musicxml_in_two_actions() {
     let folder = tempfile::tempdir().expect("a folder");
     let mut harness = usual(Some(tune(8)));
     set(&mut harness, |desk| {
-        desk.take_away.folder = Some(folder.path().to_owned())
+        desk.take_away.folder = Some(folder.path().to_owned());
     });
     harness.state_mut().tell(Message::Wish(Wish::SetBars(2, 3)));
     harness.state_mut().wishes.clear();

@@ -79,15 +79,15 @@ pub fn technique_stages(what: Technique, scale: &Scale, tuning: &Tuning, tempo: 
             };
             notes.extend([first, second]);
         }
-        let score = Score::settled(
+
+        Score::settled(
             &format!("{name}: {title}"),
             tuning,
             Meter::COMMON,
             tempo,
             scale.key,
             notes,
-        );
-        score
+        )
     };
     let mut slow = Stage::new(
         &format!("{name}, one at a time"),

@@ -391,7 +391,7 @@ impl Writer<'_> {
     fn finished(&self, title: &str, notes: Vec<Written>) -> Score {
         let mut score = Score::settled(
             &format!("{}: {title}", self.name),
-            &self.tuning,
+            self.tuning,
             self.cell.meter,
             self.tempo,
             self.chords

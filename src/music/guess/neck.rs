@@ -58,7 +58,9 @@ pub fn likelihood(notes: &[(usize, i32)], tuning: &Tuning, classes: &[f64; 12]) 
         }
         let total: f64 = now.iter().sum();
         sum += total.ln();
-        now.iter_mut().for_each(|n| *n /= total);
+        for n in &mut now {
+            *n /= total;
+        }
     }
     sum
 }
@@ -103,5 +105,7 @@ fn fill(table: &mut [f64; 128], tuning: &Tuning, classes: &[f64; 12], place: usi
             }
         }
     }
-    table.iter_mut().for_each(|p| *p /= all.max(1e-9));
+    for p in table.iter_mut() {
+        *p /= all.max(1e-9);
+    }
 }
