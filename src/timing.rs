@@ -193,7 +193,8 @@ pub struct Drift {
     /// else was told; none where there is no such lateness, or no common clock to tell it by.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub late: Option<Figure>,
-    /// One for each note given, in the same order; none in free time and outside the grid.
+    /// One for each note given, in the same order; none in free time, where the beat is unsure and
+    /// outside the grid.
     pub notes: Vec<Option<NoteDrift>>,
     /// By slot of the bar and hand, in order of the bar.
     pub slots: Vec<SlotFigure>,
@@ -341,13 +342,14 @@ fn read_as(given: &Given, swing: Option<Swing>, hand: bool) -> Drift {
     order.sort_by(|&a, &b| notes[a].time.total_cmp(&notes[b].time));
     let late = drift.lateness.map_or(0.0, |l| l.centre.0);
     let mut placed: Vec<Option<slot::Placed>> = vec![None; notes.len()];
+    let sure = grid.sure();
     for &i in &order {
         let late = if notes[i].role == Role::Melody {
             late
         } else {
             0.0
         };
-        placed[i] = slot::nearest(grid, notes[i].time, late, off);
+        placed[i] = slot::nearest(grid, notes[i].time, late, off).filter(|p| sure[p.beat]);
     }
     let rolls = slot::mark(grid, notes, &order, &mut placed);
     for &(i, near) in pins.iter().filter(|(i, _)| *i < notes.len()) {

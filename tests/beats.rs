@@ -4,9 +4,12 @@ use crate::playing::{self, Dice};
 use proptest::prelude::*;
 use std::time::{Duration, Instant};
 use thumbline::analysis::beat::{Edit, GridEdits, Tracked, Tracker, track};
-use thumbline::music::grid::{FreeTime, Grid};
+use thumbline::analysis::{Options, analyze};
+use thumbline::load::load;
+use thumbline::music::grid::{Beat, FreeTime, Grid};
 use thumbline::music::meter::Meter;
 use thumbline::music::note::{Note, Role};
+use thumbline::timing::{Reference, measure};
 use thumbline::unit::{Beats, Bpm, Seconds, Span};
 
 /// A pluck whose hand is a little less sure.
@@ -657,6 +660,133 @@ proptest! {
         for beat in grid.beats() {
             prop_assert!((0.0..=1.0).contains(&beat.confidence) && beat.place >= 1);
         }
+    }
+}
+
+#[test]
+fn an_edit_stays_where_it_was_made() {
+    let notes = steady(16, 4, 100.0, 0.006);
+    let tracker = Tracker::new(&notes, Seconds(42.0));
+    let plain = tracker.solve(&GridEdits::none()).grid;
+    let times = |grid: &Grid| grid.beats().iter().map(|b| b.time).collect::<Vec<_>>();
+    let from = plain.beats()[20].time;
+    let to = from + Span(0.05);
+    let dragged = tracker.solve(&GridEdits::none().with(Edit::DragBeat { from, to }));
+    let moved: Vec<usize> = (times(&plain).iter().zip(times(&dragged.grid)).enumerate())
+        .filter(|(_, (a, b))| (**a - *b).abs().ms() > 0.01)
+        .map(|(k, _)| k)
+        .collect();
+    assert_eq!(moved, [19, 20, 21]);
+    assert_eq!(dragged.grid.beats()[20].time, to);
+
+    // Another bar one, another meter: not one beat moves, nor is anything later than before.
+    let late = |grid: &Grid| {
+        measure(&notes, grid, Reference::OwnTempo)
+            .lateness
+            .map(|l| l.centre)
+    };
+    let at = plain.beats()[21].time + Span(0.02);
+    let meter = Meter { count: 3, unit: 4 };
+    for edit in [
+        Edit::BarOne { at },
+        Edit::BarStart { at },
+        Edit::Tap { at },
+        Edit::Meter { meter },
+    ] {
+        let grid = tracker.solve(&GridEdits::none().with(edit)).grid;
+        assert_eq!(times(&grid), times(&plain), "{edit}");
+        if edit != (Edit::Meter { meter }) {
+            assert_eq!(late(&grid), late(&plain), "{edit}");
+        }
+    }
+}
+
+#[test]
+fn where_the_beat_is_unsure_nothing_is_early_or_late() {
+    let notes = steady(8, 4, 100.0, 0.012);
+    let plain = plain(&notes).grid;
+    let unsure = |bar: i32| (3..=5).contains(&bar);
+    let beats = plain.beats().iter().map(|b| Beat {
+        confidence: if unsure(b.bar) { 0.3 } else { 0.9 },
+        ..*b
+    });
+    let grid = Grid::from_parts(plain.meter, beats.collect(), Vec::new());
+    let drift = measure(&notes, &grid, Reference::OwnTempo);
+    assert!(drift.bars.iter().all(|b| !unsure(b.bar)) && !drift.bars.is_empty());
+    assert!(drift.notes.iter().flatten().all(|n| !unsure(n.bar)));
+    assert_eq!(grid.unsure().len(), 1);
+    let all = plain.beats().iter().map(|b| Beat {
+        confidence: 0.3,
+        ..*b
+    });
+    let grid = Grid::from_parts(plain.meter, all.collect(), Vec::new());
+    let drift = measure(&notes, &grid, Reference::OwnTempo);
+    assert!(drift.lateness.is_none() && drift.swing.is_none() && drift.slots.is_empty());
+    assert!(drift.notes.iter().all(Option::is_none));
+}
+
+/// Takes of a real data set (GuitarSet, CC-BY 4.0), each played to a click that begins with the file.
+const TAKES: [(&str, f64); 5] = [
+    ("00_BN1-129-Eb_comp_mic", 129.0),
+    ("00_BN1-129-Eb_solo_mic", 129.0),
+    ("03_Jazz2-110-Bb_comp_mic", 110.0),
+    ("03_SS1-68-E_comp_mic", 68.0),
+    ("05_Rock1-130-A_solo_mic", 130.0),
+];
+
+#[test]
+fn two_actions_repair_every_real_take() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/guitarset");
+    if !folder.is_dir() {
+        println!("skipped: the recordings of ../shared are absent");
+        return;
+    }
+    for (name, bpm) in TAKES {
+        let recording = load(&folder.join(format!("{name}.wav"))).expect("readable");
+        let heard = analyze(&recording, &Options::default(), &mut ()).expect("not cancelled");
+        let beat = 60.0 / bpm;
+        let end = recording.end();
+        let truth: Vec<f64> = (1..)
+            .map(|k| f64::from(k) * beat)
+            .take_while(|t| *t < end.0 - 2.0 * beat)
+            .collect();
+        let tracker = Tracker::new(&heard.notes, end + Span(5.0));
+        let hits = |times: &[f64], of: &[f64]| {
+            let hit = |t: &&f64| times.iter().any(|b| (b - **t).abs() < 0.07);
+            of.iter().filter(hit).count() as f64 / of.len() as f64
+        };
+        let middle = (truth.len() / 8 * 4) as f64 * beat;
+        let tempo = Edit::Tempo { bpm: Bpm(bpm) };
+        let tap = |at: f64| Edit::Tap { at: Seconds(at) };
+        // A hand that taps is a little early here and late there.
+        let taps = [0.015, -0.02, 0.01, -0.012]
+            .iter()
+            .enumerate()
+            .map(|(k, away)| tap(middle + beat * k as f64 + away));
+        let bar = Edit::BarOne {
+            at: Seconds(4.0 * beat + 0.02),
+        };
+        let mut tapped: Vec<Edit> = taps.collect();
+        tapped.push(bar);
+        let mut best = 0.0f64;
+        for list in [vec![tempo, bar], tapped] {
+            let grid = tracker.solve(&GridEdits { list }).grid;
+            let beats: Vec<f64> = grid.beats().iter().map(|b| b.time.0).collect();
+            let firsts = grid.beats().iter().filter(|b| b.place == 1);
+            let firsts: Vec<f64> = firsts.map(|b| b.time.0).collect();
+            let bars: Vec<f64> = truth.iter().copied().skip(3).step_by(4).collect();
+            let figures = [
+                hits(&beats, &truth),
+                hits(&truth, &beats[1..beats.len() - 3]),
+                hits(&firsts, &bars),
+            ];
+            println!(
+                "{name}: beats found {:.2}, right {:.2}, bar lines found {:.2}",
+                figures[0], figures[1], figures[2]
+            );
+            best = best.max(figures.into_iter().fold(1.0, f64::min));
+        }
+        assert!(best > 0.9, "{name}: {best}");
     }
 }
 

@@ -122,6 +122,30 @@ fn undo_and_redo_go_all_the_way() {
     assert_eq!(back, list);
 }
 
+#[test]
+fn a_run_of_taps_is_one_step() {
+    let tap = |at: f64| Correction::Grid(GridEdit::Tap { at: Seconds(at) });
+    let mut list = Corrections::default();
+    list.push(Correction::Grid(GridEdit::Halve));
+    for at in [20.0, 20.5, 21.0] {
+        list.push(tap(at));
+    }
+    for at in [3.0, 3.6, 4.1, 4.7] {
+        list.push(tap(at));
+    }
+    let all = list.clone();
+    assert!(list.undo());
+    assert_eq!(list.done(), &all.done()[..4], "the last row and no more");
+    assert!(list.undo());
+    assert_eq!(list.done().len(), 1);
+    assert!(list.redo() && list.redo());
+    assert_eq!(
+        list.done(),
+        all.done(),
+        "in the order in which they were tapped"
+    );
+}
+
 proptest! {
     /// No correction, however wild, breaks the order of notes or brings in a number that is none.
     #[test]

@@ -13,10 +13,12 @@
 
 mod bars;
 pub mod edits;
+mod even;
 mod events;
 mod lattice;
 mod measure;
 mod net;
+mod odds;
 mod opening;
 pub mod pinch;
 mod priors;
@@ -25,6 +27,7 @@ mod settle;
 mod slots;
 mod smooth;
 mod solve;
+mod steer;
 
 pub use edits::{Conflict, Edit, GridEdits};
 pub use settle::settle_on;

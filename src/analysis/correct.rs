@@ -13,6 +13,8 @@ use serde::{Deserialize, Serialize};
 /// A note is found again when its onset lies within this of where it was: a second analysis with
 /// other settings moves an onset by less, and two plucks of one pitch do not come closer.
 const SAME: Span = Span::from_ms(40.0);
+/// Taps closer than this are one row: slower beats than 34 a minute are not tapped.
+const ROW: Span = Span(1.75);
 /// Pitches further apart than this, in semitones, are other notes.
 const SAME_PITCH: f64 = 0.8;
 
@@ -170,20 +172,14 @@ impl Corrections {
         self.undone.clear();
     }
 
-    /// Takes the last correction back. Was there one?
+    /// Takes the last correction back, or the last run of taps as one. Was there one?
     pub fn undo(&mut self) -> bool {
-        let last = self.done.pop();
-        let any = last.is_some();
-        self.undone.extend(last);
-        any
+        carry(&mut self.done, &mut self.undone)
     }
 
     /// Does again what was taken back last. Was there one?
     pub fn redo(&mut self) -> bool {
-        let last = self.undone.pop();
-        let any = last.is_some();
-        self.done.extend(last);
-        any
+        carry(&mut self.undone, &mut self.done)
     }
 
     /// What was heard, with the notes corrected. Its grid is as it was: give
@@ -224,4 +220,28 @@ impl Corrections {
         }
         pins
     }
+}
+
+/// Carries the last step of one list over to another: a correction, or taps that followed each other
+/// in one go. Was there one?
+fn carry(from: &mut Vec<Correction>, to: &mut Vec<Correction>) -> bool {
+    let Some(last) = from.pop() else {
+        return false;
+    };
+    let mut step = vec![last];
+    while let Some(next) = from.pop_if(|next| one_go(next, &step[step.len() - 1])) {
+        step.push(next);
+    }
+    to.append(&mut step);
+    true
+}
+
+/// Are these two taps of one row?
+fn one_go(a: &Correction, b: &Correction) -> bool {
+    let (Correction::Grid(GridEdit::Tap { at: a }), Correction::Grid(GridEdit::Tap { at: b })) =
+        (a, b)
+    else {
+        return false;
+    };
+    (*a - *b).abs() < ROW
 }

@@ -42,6 +42,9 @@ pub struct Bar {
     pub confidence: f32,
 }
 
+/// A bar less sure than this is as likely wrong as right: nothing in it is called early or late.
+pub const SURE: f32 = 0.5;
+
 /// A stretch of a recording without a pulse: nothing in it is early or late.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct FreeTime {
@@ -202,6 +205,28 @@ impl Grid {
     /// Is there no pulse?
     pub fn is_empty(&self) -> bool {
         self.beats.len() < 2
+    }
+
+    /// Of each beat, whether its bar is sure enough to measure anything by.
+    pub fn sure(&self) -> Vec<bool> {
+        let bars = self.bars();
+        let sure = |bar: &Bar| std::iter::repeat_n(bar.confidence >= SURE, bar.beats);
+        bars.iter().flat_map(sure).collect()
+    }
+
+    /// Stretches of bars that are too unsure to measure anything by, from start to end.
+    pub fn unsure(&self) -> Vec<(Seconds, Seconds)> {
+        let mut stretches: Vec<(Seconds, Seconds)> = Vec::new();
+        let mut sure = true;
+        for bar in self.bars() {
+            let before = std::mem::replace(&mut sure, bar.confidence >= SURE);
+            match stretches.last_mut() {
+                Some(last) if !before && !sure => last.1 = bar.end,
+                _ if !sure => stretches.push((bar.start, bar.end)),
+                _ => {}
+            }
+        }
+        stretches
     }
 
     /// Median tempo of the whole grid.

@@ -47,9 +47,10 @@ impl Phase {
     }
 }
 
-/// Places of all notes that lie on the grid.
+/// Places of all notes that lie on the grid, where it is sure.
 pub(super) fn phases(notes: &[Note], grid: &Grid) -> Vec<Phase> {
     let last = grid.beats().len() as f64;
+    let sure = grid.sure();
     notes
         .iter()
         .filter_map(|note| {
@@ -59,7 +60,7 @@ pub(super) fn phases(notes: &[Note], grid: &Grid) -> Vec<Phase> {
                 return None;
             }
             let beat = at.0.floor().clamp(0.0, last - 1.0) as usize;
-            Some(Phase {
+            sure[beat].then_some(Phase {
                 role: note.role,
                 time: note.time.0,
                 beat,

@@ -9,6 +9,7 @@ use super::transport::large;
 use crate::snapshot::Snapshot;
 use crate::wish::{GridEdit, Wish};
 use egui::{ComboBox, Ui};
+use thumbline::analysis::Analysis;
 use thumbline::music::grid::long_to_short;
 use thumbline::music::meter::Meter;
 use thumbline::unit::Seconds;
@@ -24,6 +25,10 @@ const METERS: [Meter; 8] = [
     Meter { count: 5, unit: 4 },
     Meter { count: 7, unit: 8 },
 ];
+
+/// Below this mean confidence other readings are offered, and so many.
+const SURE_ENOUGH: f32 = 0.85;
+const OFFERED: usize = 2;
 
 /// Draws the panel.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
@@ -44,6 +49,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         )),
         None => ui.label("No steady beat was found."),
     };
+    readings(ui, snapshot, analysis, wishes);
     let position = snapshot.transport.position;
     ui.horizontal_wrapped(|ui| {
         let hint = "Tap on every beat while the recording plays";
@@ -75,6 +81,30 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     swing(ui, grid.off_beat, wishes);
     ui.separator();
     stretch(ui, snapshot, analysis.end, wishes);
+}
+
+/// What else the beat may be, one click away, wherever it is not sure enough.
+fn readings(ui: &mut Ui, snapshot: &Snapshot, analysis: &Analysis, wishes: &mut Vec<Wish>) {
+    let beats = analysis.grid.beats();
+    let sure = beats.iter().map(|b| b.confidence).sum::<f32>() / beats.len().max(1) as f32;
+    let chosen = snapshot.practice.reading;
+    if analysis.alternatives.is_empty() || (chosen.is_none() && sure >= SURE_ENOUGH) {
+        return;
+    }
+    ui.label("The beat is not sure. It may also be:");
+    ui.horizontal_wrapped(|ui| {
+        let hint = "Read the whole recording so";
+        for other in analysis.alternatives.iter().take(OFFERED) {
+            let on = chosen == Some(other.edit);
+            if large(ui, on, &other.label, hint, None) && !on {
+                wishes.push(Wish::ChooseReading(Some(other.edit)));
+            }
+        }
+        let hint = "Go back to what was heard first";
+        if chosen.is_some() && large(ui, false, "As first heard", hint, None) {
+            wishes.push(Wish::ChooseReading(None));
+        }
+    });
 }
 
 fn meter(ui: &mut Ui, meter: Meter, wishes: &mut Vec<Wish>) {

@@ -215,7 +215,8 @@ fn corrected(heard: &Analysis, corrections: &Corrections, reading: Option<&beat:
         edits.list.insert(0, *reading);
     }
     if !edits.is_empty() {
-        let tracked = beat::track(&corrected.notes, corrected.end, &edits);
+        // By what was heard: a note that is put right moves no beat.
+        let tracked = beat::track(&heard.notes, corrected.end, &edits);
         corrected.grid = tracked.grid;
         corrected.warnings.extend(tracked.warnings);
     }

@@ -180,7 +180,7 @@ impl Lattice {
                 let length = belief.length(self.time(a), self.time(a + d));
                 let believed = self.believed[a + d] + (priors::LENGTH * length) as f32;
                 for (evidence, value) in self.evidence.iter_mut().zip(weighed) {
-                    evidence[a * WIDTH + d - SHORTEST] = value + believed;
+                    evidence[a * WIDTH + d - SHORTEST] = priors::RULES * value + believed;
                 }
             }
         }
@@ -192,6 +192,25 @@ impl Lattice {
 
     fn time(&self, frame: usize) -> f64 {
         self.start + frame as f64 * self.hop
+    }
+
+    /// Evidence of `n` even beats of `beat` seconds, the first at `from`, for a feel; nothing where
+    /// they lie outside.
+    pub fn along(&self, feel: usize, from: f64, beat: f64, n: usize) -> f32 {
+        let steps = (beat / self.hop).round() as usize;
+        if !(SHORTEST..=LONGEST).contains(&steps) {
+            return IMPOSSIBLE;
+        }
+        let at = |k: usize| self.frame(from + beat * k as f64).round();
+        let evidence = |k: usize| {
+            let frame = at(k);
+            if frame < 0.0 || frame as usize + steps >= self.frames {
+                return 0.0;
+            }
+            self.evidence[feel][frame as usize * WIDTH + steps - SHORTEST]
+        };
+        let first = self.believed.get(at(0).max(0.0) as usize);
+        first.copied().unwrap_or(0.0) + (0..n - 1).map(evidence).sum::<f32>()
     }
 
     /// The most probable beats of a feel (index of [`FEELS`]) under `steering`.
@@ -272,10 +291,6 @@ impl Tables {
 
 /// Least steps without a pulse: a beat that ends one run does not begin the next as well.
 const APART: usize = SHORTEST / 2;
-/// Relative change of the beat from one to the next (SD of its logarithm) in steady playing with
-/// some freedom: about the just noticeable change of tempo (Drake & Botte 1993: 3 to 6 %).
-const TEMPO_SD: f64 = 0.035;
-
 /// Steps by which a beat may differ from the one before without being a sudden change.
 const NEAR: usize = 9;
 
@@ -341,7 +356,7 @@ impl<'a> Decoder<'a> {
         for (i, row) in change.chunks_exact_mut(WIDTH).enumerate() {
             for (j, cost) in row.iter_mut().enumerate() {
                 let (d, before) = ((SHORTEST + i) as f64, (SHORTEST + j) as f64);
-                let sd = TEMPO_SD.hypot(0.6 / d);
+                let sd = f64::hypot(priors::BENDS, 0.6 / d);
                 let z = (d / before).ln() / sd;
                 *cost = -slack(z) as f32;
             }

@@ -1,7 +1,7 @@
 //! The network that hears beats in notes.
 //!
-//! Owns the way from notes to what is believed of every instant: is a beat here, a downbeat, a
-//! pulse at all, how long is the beat, which meter. It reads notes, never sound, and decides
+//! Owns the way from notes to what is believed of every instant: is a beat here, a downbeat, how
+//! long is the beat, which meter. It reads notes, never sound, and decides
 //! nothing: which beats there are is decoded from this in `tracker`.
 //!
 //! A stack of dilated convolutions over frames of 20 ms (the idea: Davies & Böck 2019, temporal
@@ -20,7 +20,7 @@ pub(crate) use frames::RATE;
 use frames::{FEATURES, Frames};
 
 /// Channels of every layer but the first and last.
-const WIDTH: usize = 48;
+const WIDTH: usize = 64;
 /// Frames that one convolution sees.
 const TAPS: usize = 5;
 /// Layers, each reaching twice as far as the one before: a minute and a half in all.
@@ -32,7 +32,7 @@ pub(crate) const SHORTEST: f64 = 0.25;
 pub(crate) const AN_OCTAVE: f64 = 8.0;
 /// Meters that are told apart: 2/4, 3/4, 4/4, 5/4, 7/4, 6/8, 9/8, 12/8.
 pub(crate) const METERS: usize = 8;
-const OUTPUTS: usize = 3 + TEMPI + METERS;
+const OUTPUTS: usize = 2 + TEMPI + METERS;
 
 const BYTES: &[u8] = include_bytes!("net/beats.f16");
 const COUNT: usize = (FEATURES * TAPS + 1) * WIDTH
@@ -43,9 +43,7 @@ const _: () = assert!(
     "beats.f16 does not fit this network"
 );
 
-/// The most that one instant may say for or against a beat, nats, and the least that may be said
-/// of a length.
-const MOST: f64 = 4.0;
+/// The least that may be said of a length, nats.
 const LEAST: f32 = -7.0;
 
 /// What is believed of every frame of a recording.
@@ -57,8 +55,6 @@ pub(crate) struct Belief {
     pub beat: Vec<f32>,
     /// Log-odds of a downbeat here.
     pub down: Vec<f32>,
-    /// Probability that a pulse is going on.
-    pub pulse: Vec<f32>,
     /// Sums, up to each frame, of the log-probability of each class of the beat's length.
     tempo: Vec<[f64; TEMPI]>,
     /// Log-probability of each meter.
@@ -92,11 +88,10 @@ pub(crate) fn believe(notes: &[Note]) -> Belief {
     x.iter_mut().flatten().for_each(elu);
     belief.beat.reserve(n);
     for out in net.last.over(&x, 1) {
-        let (scalars, classes) = out.split_at(3);
+        let (scalars, classes) = out.split_at(2);
         let (tempo, meter) = classes.split_at(TEMPI);
         belief.beat.push(scalars[0]);
         belief.down.push(scalars[1]);
-        belief.pulse.push(1.0 / (1.0 + (-scalars[2]).exp()));
         let before = belief.tempo[belief.tempo.len() - 1];
         let here = log_softmax::<TEMPI>(tempo);
         belief.tempo.push(std::array::from_fn(|c| {
@@ -112,7 +107,7 @@ impl Belief {
         ((time - self.start) * RATE).clamp(0.0, self.beat.len().saturating_sub(1) as f64)
     }
 
-    /// Log-odds of a beat at `time` against those of any instant, at most [`MOST`] either way.
+    /// Log-odds of a beat at `time` against those of any instant, at most [`priors::MOST`] either way.
     pub fn beat_at(&self, time: f64) -> f64 {
         let at = self.frame(time);
         let (k, share) = (at as usize, at.fract());
@@ -121,7 +116,7 @@ impl Belief {
         };
         let next = self.beat.get(k + 1).unwrap_or(&here);
         let odds = f64::from(here) * (1.0 - share) + f64::from(*next) * share;
-        (odds - priors::ANY).clamp(-MOST, MOST)
+        (odds - priors::ANY).clamp(-priors::MOST, priors::MOST)
     }
 
     /// Probability of a beat within 20 ms of `time`; even where nothing is believed.

@@ -8,6 +8,8 @@ use super::lattice::{FEELS, Lattice, Path, Steering};
 use super::measure::Run;
 use super::net::Belief;
 use super::smooth::{self, Pin};
+use super::solve::AGREES;
+use super::steer::nearest;
 use super::{LEVELS, Part, priors};
 use crate::music::meter::Meter;
 use crate::parallel;
@@ -22,8 +24,6 @@ const SHIFTED: usize = 2;
 const AVOID: f32 = 8.0;
 /// Readings that are measured.
 const MEASURED: usize = 6;
-/// Events of a pattern that the prior of tempi is set against.
-const OVERSTATED: f64 = 80.0;
 
 /// Where a reading's beats come from: decoded on a lattice with a feel.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,6 +42,27 @@ pub(super) struct Reading {
     pub measured: Measured,
     /// Log-probability against chance, nats.
     pub score: f64,
+}
+
+impl Reading {
+    /// Has another reading the same beats, for the most part?
+    pub(super) fn same_beats(&self, other: &Self) -> bool {
+        let beats: Vec<f64> = self.path.runs.concat();
+        let others: Vec<f64> = other.path.runs.concat();
+        let near = |at: &&f64| {
+            nearest(&beats, **at).is_some_and(|k| (beats[k] - **at).abs() < AGREES * other.beat)
+        };
+        (other.beat / self.beat).ln().abs() < 0.06
+            && others.iter().filter(near).count() * 2 > others.len()
+    }
+
+    /// Is there a beat wherever the player says that one is?
+    pub(super) fn agrees(&self, told: &[f64]) -> bool {
+        let beats: Vec<f64> = self.path.runs.concat();
+        told.iter().all(|&at| {
+            nearest(&beats, at).is_some_and(|k| (beats[k] - at).abs() < AGREES * self.beat)
+        })
+    }
 }
 
 /// Runs of beats with their slots, meter and first downbeats.
@@ -105,18 +126,42 @@ impl Part {
     }
 
     /// The beats of one level and feel; none where no run is long enough for a pulse.
-    pub(super) fn decode(&self, level: usize, feel: usize, steering: &Steering) -> Option<Path> {
-        let mut path = match self.lattices.get(level) {
-            // What a player says of tempo and beat counts for more than what the network believes.
-            _ if steering.told => {
-                let plain = Lattice::new(&self.events, &Belief::default(), LEVELS[level]);
-                plain.decode(feel, steering)
-            }
-            Some(lattice) => lattice.decode(feel, steering),
-            None => Lattice::new(&self.events, &self.belief, LEVELS[level]).decode(feel, steering),
+    fn decode(&self, level: usize, feel: usize, steering: &Steering) -> Option<Path> {
+        let paths = self.decode_all(level, &[feel], steering);
+        paths.into_iter().next().map(|(_, path)| path)
+    }
+
+    /// The beats of one level by feels, without those in which no run is long enough for a pulse.
+    pub(super) fn decode_all(
+        &self,
+        level: usize,
+        feels: &[usize],
+        steering: &Steering,
+    ) -> Vec<(usize, Path)> {
+        // What a player says of tempo and beat counts for more than what the network believes.
+        let none = Belief::default();
+        let own = self.lattices.get(level).filter(|_| !steering.told);
+        let made = own.is_none().then(|| {
+            let belief = if steering.told { &none } else { &self.belief };
+            Lattice::new(&self.events, belief, LEVELS[level])
+        });
+        let Some(lattice) = own.or(made.as_ref()) else {
+            return Vec::new();
         };
-        path.runs.retain(|run| run.len() >= SHORTEST_RUN);
-        (!path.runs.is_empty()).then_some(path)
+        let long = |feel: &usize| {
+            let mut path = lattice.decode(*feel, steering);
+            path.runs.retain(|run| run.len() >= SHORTEST_RUN);
+            if path.runs.is_empty() {
+                return None;
+            }
+            let open = steering.free.is_empty();
+            let even = open.then(|| lattice.even(*feel, &path, beat_of(&path), steering));
+            match even.flatten() {
+                Some(even) if even.score > path.score => Some((*feel, even)),
+                _ => Some((*feel, path)),
+            }
+        };
+        feels.iter().filter_map(long).collect()
     }
 
     /// A path with its bars, in `meter` where one is given.
@@ -208,14 +253,12 @@ impl Part {
         kept
     }
 
-    /// Prior log-probability of a tempo: centred on 88 beats a minute, 0.22 octaves wide (SD),
-    /// narrow because the notes of a pattern overstate their case, and the more of them there are
-    /// the more they do; tuned on rendered pieces, near the tempi that listeners tap (Parncutt
-    /// 1994, Music Perception 11, from memory).
+    /// Prior log-probability of a tempo: narrow because the notes of a pattern overstate their
+    /// case, and the more of them there are the more they do.
     fn tempo_prior(&self, beat: f64) -> f64 {
-        let octaves = (60.0 / beat / 88.0).log2();
-        let times = (self.events.len() as f64 / OVERSTATED).max(1.0);
-        -0.5 * times * (octaves / 0.22).powi(2)
+        let octaves = (60.0 / beat / priors::TEMPO).log2();
+        let times = (self.events.len() as f64 / priors::EVENTS).max(1.0);
+        -0.5 * times * (octaves / priors::OCTAVES).powi(2)
     }
 }
 

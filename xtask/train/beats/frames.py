@@ -4,7 +4,10 @@ import numpy as np
 RATE = 50                     # frames a second
 BINS = 10                     # pitch bins, a major third each from E2 on
 WINDOWS = (.5, 1.0, 2.0)      # seconds on either side in which harmonies are compared
-FEATURES = 4 + BINS + 12 + 1 + len(WINDOWS)
+TOGETHER = .035               # notes that follow each other this closely are one attack (s)
+BEFORE, AFTER = 1.0, .25      # seconds of harmony before an attack and from it on that are compared
+ATTACKS = 4 + BINS + 12 + 1 + len(WINDOWS)
+FEATURES = ATTACKS + 4
 TEMPI = 24                    # classes of the beat's length, from 0.25 s in steps of an eighth of an octave
 SLOWEST, FASTEST = 1.9, 0.25
 
@@ -54,6 +57,14 @@ def features(notes, start, frames):
         after = total[np.minimum(i + n, frames)] - total[i]
         norm = np.sqrt((before ** 2).sum(1) * (after ** 2).sum(1))
         x[:, 4 + BINS + 13 + k] = np.where(norm > 1e-6, 1 - (before * after).sum(1) / np.maximum(norm, 1e-6), 0)
+    for k, value in enumerate(attacks(t, low, w, cls)):
+        starts, v = value
+        place = (starts - start) * RATE
+        at = np.floor(place).astype(int)
+        share = place - at
+        for off, part in ((0, 1 - share), (1, share)):
+            ok = (at + off >= 0) & (at + off < frames)
+            np.add.at(x[:, ATTACKS + k], (at + off)[ok], (part * v)[ok])
     x[:, :2] = np.minimum(x[:, :2], 2)
     x[:, 2] = np.clip(x[:, 2], -3, 3)
     x[:, 3] = np.log1p(x[:, 3])
@@ -61,22 +72,45 @@ def features(notes, start, frames):
     return x
 
 
+def attacks(t, low, w, cls):
+    """Of every attack, at the instant of its first note: how many notes it has (in threes), how long until the next, how
+    long of a low one until the next low one (octaves from the median), how much its harmony is another than before."""
+    first = np.flatnonzero(np.diff(t, prepend=-np.inf) > TOGETHER)
+    of = np.cumsum(np.diff(t, prepend=-np.inf) > TOGETHER) - 1
+    starts = t[first]
+    size = np.minimum(np.bincount(of, w, len(first)) / 3, 2)
+
+    def wait(at):
+        if len(at) < 2:
+            return np.zeros(len(at))
+        gaps = np.diff(at)
+        middle = np.sort(gaps)[len(gaps) // 2]
+        return np.append(np.clip(np.log2(gaps / middle), -2, 3), 3.0)
+    own = np.bincount(of, (low > .5) * w, len(first)) > 0
+    total = np.zeros((len(t) + 1, 12))
+    total[np.arange(1, len(t) + 1), cls] = w
+    total = total.cumsum(0)
+    before = total[first] - total[np.searchsorted(t, starts - BEFORE)]
+    after = total[np.searchsorted(t, starts + AFTER)] - total[first]
+    norm = np.sqrt((before ** 2).sum(1) * (after ** 2).sum(1))
+    other = np.where(norm > 1e-6, 1 - (before * after).sum(1) / np.maximum(norm, 1e-6), 0)
+    return (starts, size), (starts, wait(starts)), (starts[own], wait(starts[own])), (starts, other)
+
+
 def tempo_class(beat):
     return np.clip(np.round(np.log2(beat / FASTEST) * 8), 0, TEMPI - 1).astype(int)
 
 
 def targets(beats, pulse, start, frames):
-    """Per frame: beat, downbeat (0 to 1, triangles 40 ms wide at the foot), pulse, tempo class, meter class (-1: none)."""
+    """Per frame: beat, downbeat (0 to 1, triangles 40 ms wide at the foot), tempo class, meter class (-1: none)."""
     beat = np.zeros(frames, np.float32)
     down = np.zeros(frames, np.float32)
-    going = np.zeros(frames, np.float32)
     tempo = np.full(frames, -1, np.int64)
     meter = np.full(frames, -1, np.int64)
     inside = np.zeros(frames, bool)
     for a, b in pulse:
         i, j = int(max(0, np.ceil((a - start) * RATE))), int(min(frames, np.floor((b - start) * RATE) + 1))
         if j > i:
-            going[i:j] = 1
             inside[i:j] = True
     place = (beats[:, 0] - start) * RATE
     for p, where in zip(place, beats[:, 1]):
@@ -98,4 +132,4 @@ def targets(beats, pulse, start, frames):
             meter[i:j] = int(beats[k, 2])
     tempo[~inside] = -1
     meter[~inside] = -1
-    return beat, down, going, tempo, meter
+    return beat, down, tempo, meter

@@ -7,7 +7,7 @@ from styles import METERS
 
 KERNEL = 5
 BLOCKS = 11
-OUTPUTS = 3 + TEMPI + len(METERS)      # beat, downbeat, pulse, tempo, meter
+OUTPUTS = 2 + TEMPI + len(METERS)      # beat, downbeat, tempo, meter
 
 
 class Block(nn.Module):
@@ -39,6 +39,22 @@ class Net(nn.Module):
         return self.last(torch.nn.functional.elu(x))
 
 
+def widened(net, old):
+    """Puts the weights of a smaller network into a larger one, which then says the same."""
+    own = net.state_dict()
+    for name, w in old.items():
+        new = own[name]
+        if name.endswith("bias"):
+            new[: len(w)] = w
+            continue
+        if not name.startswith("first"):
+            new[: w.shape[0], w.shape[1]:] = 0
+        else:
+            new[: w.shape[0]] = 0
+        new[: w.shape[0], : w.shape[1]] = w
+    net.load_state_dict(own)
+
+
 def export(net, path):
     """All weights as half floats, little endian, in the order of the layers: weights (out, in, tap), then biases."""
     parts = []
@@ -47,12 +63,11 @@ def export(net, path):
     np.concatenate(parts).astype("<f2").tofile(path)
 
 
-def losses(out, beat, down, pulse, tempo, meter):
+def losses(out, beat, down, tempo, meter):
     bce = nn.functional.binary_cross_entropy_with_logits
     ce = nn.functional.cross_entropy
     a = bce(out[:, 0], beat)
     b = bce(out[:, 1], down)
-    c = bce(out[:, 2], pulse)
-    t = ce(out[:, 3:3 + TEMPI], tempo, ignore_index=-1)
-    m = ce(out[:, 3 + TEMPI:], meter, ignore_index=-1)
-    return a, b, c, t, m
+    t = ce(out[:, 2:2 + TEMPI], tempo, ignore_index=-1)
+    m = ce(out[:, 2 + TEMPI:], meter, ignore_index=-1)
+    return a, b, t, m

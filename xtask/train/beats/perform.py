@@ -53,6 +53,8 @@ def warp(share, swing, fine):
 
 def play(rng, piece):
     """Notes as they sound and the beats."""
+    if "played" in piece:
+        return replay(rng, piece)
     times = curve(rng, piece)
     rows = np.array([n[:5] for n in piece["notes"]], float)
     rows = rows[(rows[:, 0] >= 0) & (rows[:, 0] < piece["beats"])]
@@ -68,21 +70,8 @@ def play(rng, piece):
     jitter = float(np.exp(rng.normal(np.log(.007), .5)))
     drag = rng.normal(0, .006, 1 + int(times[-1] // 2)).cumsum() * (rng.random() < .5)
     t = t + np.clip(drag[(t // 2).astype(int).clip(0, len(drag) - 1)], -.03, .03)
-    apart = rng.random() < .5
-    spread = float(np.exp(rng.normal(np.log(.008), .7)))
     order = np.argsort(q, kind="stable")
-    shift = rng.normal(0, jitter, len(t))
-    for s in np.unique(stroke[stroke != -1]):      # one stroke, one hand's motion
-        inside = np.flatnonzero(stroke == s)
-        if len(inside) < 2:
-            continue
-        shift[inside] = rng.normal(0, jitter)
-        up = s < -1
-        rank = np.argsort(np.argsort(pitch[inside]))
-        if up:
-            rank = rank[::-1]
-        step = spread * (1 if apart else .3) * rng.uniform(.5, 1.5)
-        shift[inside] += rank * step - (step * len(inside) * .25)
+    shift = scatter(rng, pitch, stroke, jitter)
     accent = np.zeros(len(q))
     on = np.abs(q - np.round(q)) < 1e-6
     accent += on * rng.normal(1.0, 1.0)
@@ -96,6 +85,34 @@ def play(rng, piece):
     # No beat before anything is played, nor long after the last note.
     last = notes[:, 0].max() + 60.0 / piece["bpm"]
     return notes, beats[(beats[:, 0] > notes[:, 0].min() - .08) & (beats[:, 0] < last)]
+
+
+def scatter(rng, pitch, stroke, jitter):
+    """How far each note is from where it is meant: the hand's own jitter, strings of a stroke one after the other."""
+    apart = rng.random() < .5
+    spread = float(np.exp(rng.normal(np.log(.008), .7)))
+    shift = rng.normal(0, jitter, len(pitch))
+    by = np.argsort(stroke, kind="stable")
+    for inside in np.split(by, np.flatnonzero(np.diff(stroke[by])) + 1):
+        if len(inside) < 2 or stroke[inside[0]] == -1:
+            continue                               # one stroke is one hand's motion
+        rank = np.argsort(np.argsort(pitch[inside]))
+        if stroke[inside[0]] < -1:
+            rank = rank[::-1]
+        step = spread * (1 if apart else .3) * rng.uniform(.5, 1.5)
+        shift[inside] = rng.normal(0, jitter) + rank * step - (step * len(inside) * .25)
+    return shift
+
+
+def replay(rng, piece):
+    """Notes and beats of a piece that was played already (`played.py`)."""
+    t, pitch, hand, level, stroke = piece["played"].T
+    jitter = float(np.exp(rng.normal(np.log(.003), .7)))
+    late = rng.normal(0, .008)
+    t = t + scatter(rng, pitch, stroke, jitter) + np.where(hand == 1, late, 0)
+    level = level + rng.normal(0, rng.uniform(1, 3.5), len(t))
+    notes = np.stack([t, pitch, hand, level], 1)
+    return notes[np.argsort(notes[:, 0], kind="stable")], piece["grid"]
 
 
 def heard(rng, notes):
@@ -121,6 +138,7 @@ def heard(rng, notes):
     pitch = pitch + np.where(rng.random(n) < rng.uniform(0, .04), rng.choice([12, -12, 19, 7, -5, 1, -1], n), 0)
     certain = np.clip(rng.normal(.93, .08, n), .3, 1)
     t = t + rng.normal(0, .002, n) + (rng.random(n) < .1) * rng.normal(0, .015, n)
+    t = t + crowd * rng.normal(0, rng.uniform(0, .012), n)
     rows = np.stack([t, pitch, low, certain, level], 1)[keep]
     ghosts = int(rng.poisson(len(rows) * rng.uniform(0, .08)))
     if ghosts and len(rows):

@@ -88,8 +88,8 @@ def fit_rate(notes, beats, bpm, low=0.0, high=9.5):
 # ---- strummed and comped accompaniments ------------------------------------------------------
 
 def strummed(rng):
-    style = pick(rng, ["folk", "rock", "funk", "bossa", "jazz", "four", "ballad", "shuffle", "waltz", "arp", "after"],
-                 [3, 3, 2.5, 3, 3, 1.5, 2, 3.2, 1.6, 2, 2.4])
+    style = pick(rng, ["folk", "rock", "funk", "bossa", "jazz", "four", "ballad", "shuffle", "waltz", "arp", "after", "pushed"],
+                 [3, 3, 2.5, 4, 4.5, 1.5, 2, 3, 1.6, 2, 2.4, 2.5])
     meter = "4/4"
     swing, fine, sub = .5, .5, 2
     sevenths = style in ("bossa", "jazz", "four", "funk")
@@ -112,6 +112,9 @@ def strummed(rng):
         bpm, sub, swing = tempo(rng, 88, .28, 50, 170), int(pick(rng, [2, 3], [2, 2])), float(rng.uniform(.6, .69))
         if sub == 3 and bpm < 80 and rng.random() < .35:
             meter = "12/8"
+    elif style == "pushed":         # chords an eighth or a sixteenth early as often as not
+        bpm, sub = tempo(rng, 112, .22, 70, 170), int(pick(rng, [2, 4], [3, 2]))
+        swing = float(rng.uniform(.55, .67)) if rng.random() < .15 else .5
     elif style == "after":          # chords after the beat
         bpm, sub = tempo(rng, 122, .25, 65, 200), int(pick(rng, [2, 4], [4, 1]))
         swing = float(rng.uniform(.55, .67)) if rng.random() < .25 else .5
@@ -132,17 +135,29 @@ def strummed(rng):
     slots = per * sub
     span = int(pick(rng, [1, 2], [3, 2])) if style != "bossa" else 2
     pattern = _pattern(rng, style, meter, per, sub, span)
+    # Some keep to a pattern, others play what comes to mind.
+    free = style in ("jazz", "bossa", "pushed", "rock", "funk") and rng.random() < .45
+    if free:
+        pattern += [lay for _ in range(int(rng.integers(1, 4))) for lay in _pattern(rng, style, meter, per, sub, span)]
+    loose = rng.uniform(.3, 1) if free else 0.0
     push = float(pick(rng, [0, .15, .5, .9], [4, 2, 2, 1])) if style not in ("waltz", "four") else 0.0
-    bass = float({"bossa": .95, "folk": .5, "rock": .25, "funk": .1, "jazz": .25, "four": .3, "ballad": .6, "shuffle": .5, "waltz": .95, "arp": .9, "after": .85}[style])
+    if style == "pushed":
+        push = float(rng.uniform(.4, 1))
+    # Where the thumb plays that is not simply on beats: an eighth ahead, or on every eighth.
+    thumbs = None
+    if sub == 2 and meter == "4/4" and style in ("bossa", "rock", "folk", "after", "jazz", "pushed") and rng.random() < .3:
+        thumbs = set(pick(rng, [(0, 3, 4, 7), (0, 3, 4), (0, 4, 7), (0, 2, 4, 6, 7), (0, 1, 2, 3, 4, 5, 6, 7), (0, 3, 6), (0, 2, 3, 6)], [3, 2, 1.5, 1, 2, 1.2, 1]))
+    walks = style in ("jazz", "four") and rng.random() < .25
+    bass = float({"bossa": .95, "folk": .5, "rock": .25, "funk": .1, "jazz": .25, "four": .3, "ballad": .6, "shuffle": .5, "waltz": .95, "arp": .9, "after": .85, "pushed": .45}[style])
     every = style == "after" or (style in ("bossa", "shuffle", "ballad", "folk") and rng.random() < .4)
     swung_bass = float(rng.uniform(.3, .8)) if style == "shuffle" and rng.random() < .5 else (.35 if rng.random() < .15 else 0.0)
     alternating = rng.random() < .5
     mute = {"funk": .45, "rock": .15, "folk": .08}.get(style, .04)
     variation = rng.uniform(.02, .2)
-    notes, stroke = [], 0
+    notes, stroke, ahead = [], 0, False
     grip, last = None, None
     for bar in range(bars):
-        lay = pattern[bar % span].copy()
+        lay = pattern[int(rng.integers(len(pattern))) if rng.random() < loose else bar % span].copy()
         flip = rng.random(slots) < variation
         lay[flip] = rng.random(int(flip.sum())) * (rng.random(int(flip.sum())) < .5)
         if rng.random() < .04:
@@ -159,12 +174,24 @@ def strummed(rng):
                 here = chords[(bar + 1) % bars]
                 if lay[s] == 0:
                     lay[s] = .9
+                if rng.random() < .6:              # it rings over the beat
+                    ahead = True
+            elif s == 0 and ahead:
+                lay[s], ahead = 0, False
+            if half and per == 4 and s == slots // 2 - 1 and bar % 2 and rng.random() < push:
+                here = chords[(bar + 1) % bars]
+                lay[s] = max(lay[s], .85)
+                lay[s + 1] = 0 if rng.random() < .6 else lay[s + 1]
             if here != last:
                 grip, last = voicing(rng, here, strings=int(rng.integers(4, 7)) if style not in ("jazz", "bossa", "four") else int(rng.integers(4, 6))), here
             onbeat = s % sub == 0
             b = s // sub
             thumb = False
-            if onbeat and rng.random() < bass:
+            if walks:
+                thumb = onbeat
+            elif thumbs is not None:
+                thumb = s in thumbs and rng.random() < .93
+            elif onbeat and rng.random() < bass:
                 if meter in ("3/4", "6/8", "9/8") or style in ("waltz",):
                     thumb = b == 0 or (per > 3 and b % 3 == 0) or rng.random() < .05
                 elif style == "arp":
@@ -175,7 +202,9 @@ def strummed(rng):
                     thumb = b % 2 == 0 or (style in ("jazz", "four") and rng.random() < .4)
             if thumb:
                 p = grip[0]
-                if alternating and b % 2 == 0 and b and len(grip) > 1:
+                if walks and b:
+                    p = int(np.clip(grip[0] + pick(rng, [-2, -1, 2, 3, 4, 5, 7]), 40, 57))
+                elif alternating and b % 2 == 0 and b and len(grip) > 1:
                     p = grip[1] if grip[1] < 57 else grip[0] + 7 - (12 if grip[0] > 47 else 0)
                 notes.append((beat, p, 0, float(rng.uniform(.55, .95)), -1))
                 if style == "bossa" and rng.random() < .35 and s + 1 < slots:
@@ -243,9 +272,19 @@ def _pattern(rng, style, meter, per, sub, span):
             else:
                 lay = full[8 * k: 8 * k + 8]
         elif style == "jazz":
-            form = pick(rng, [[2, 6], [0, 3], [3, 7], [0, 5], [1, 4], [0, 3, 6], [3, 6], [5], [0], [0, 4]])
+            form = pick(rng, [[2, 6], [0, 3], [3, 7], [0, 5], [1, 4], [0, 3, 6], [3, 6], [5], [0], [0, 4], [7], [1, 3], [3], [0, 3, 7], [4, 7], [2, 5], [1, 4, 7]])
             lay[[f for f in form if f < slots]] = rng.uniform(.6, 1)
             lay[rng.random(slots) < .1] = .7
+        elif style == "pushed":
+            form = pick(rng, [[0, 3, 4, 7], [0, 3, 6], [0, 2, 3, 5, 7], [0, 2, 3, 6, 7], [0, 3], [1, 3, 5, 7], [0, 1, 3, 4, 6, 7], [2, 3, 6, 7], [0, 3, 5, 6]])
+            step = max(1, slots // (8 if per == 4 else slots))
+            if sub == 4 and rng.random() < .6:     # the same in sixteenths, twice a bar
+                step = 1
+                form = form + [f + 8 for f in form]
+            lay[[f * step for f in form if f * step < slots]] = rng.uniform(.6, 1)
+            if rng.random() < .5:
+                fill = (rng.random(slots) < .35) & (lay == 0)
+                lay[fill] = rng.uniform(.35, .6, int(fill.sum()))
         elif style == "after":
             lay[sub // 2::sub] = (rng.random(per) < rng.uniform(.6, 1)) * .9
             lay[rng.random(slots) < .08] = .7
@@ -297,7 +336,11 @@ def solo(rng):
     density = rng.uniform(.45, .95)
     motif = None
     stops = rng.random() < .25
+    late = float(pick(rng, [0, .3, .8], [2, 2, 1]))          # how often phrases begin off the beat
+    held = float(rng.uniform(.2, .9))                        # how often they end on a beat, or just ahead of one
     while s < total:
+        if rng.random() < late and s % sub == 0:
+            s += int(rng.integers(1, sub))
         length = int(rng.integers(3, 5 * sub + 3))
         if motif is not None and rng.random() < .3:
             # The same figure again, from the same place in the bar as often as not.
@@ -333,6 +376,16 @@ def solo(rng):
                 if feel == "straight" and rng.random() < .06:
                     notes.append((s / sub + .25, p + 2, 1, loud * .7, -1))
             s += 1
+        if figure and rng.random() < held:                   # a long last note, on a beat or pushed
+            s += (-s) % (sub * int(pick(rng, [1, 2, per], [3, 2, 2])))
+            early = 1 if rng.random() < .3 else 0
+            if s - early > start + figure[-1][0] and s < total:
+                tones = [(chords[min(bars - 1, s // (per * sub))][0] + t) % 12 for t in SHAPES[chords[min(bars - 1, s // (per * sub))][1]]]
+                here += next((d for d in (0, 1, -1, 2, -2) if ladder[int(np.clip(at + here + d, 0, len(ladder) - 1))] % 12 in tones), 0)
+                p = ladder[int(np.clip(at + here, 0, len(ladder) - 1))]
+                notes.append(((s - early) / sub, p, 1 if p >= 55 else 0, float(np.clip(rng.normal(.72, .1), .2, 1)), -1))
+                figure.append((s - early - start, here, .7))
+            s += int(rng.integers(1, sub * 2 + 1))
         at = int(np.clip(at + here, 2, len(ladder) - 3))
         if figure and (motif is None or rng.random() < .4):
             motif = (start, figure)
@@ -350,13 +403,16 @@ def picking(rng):
     """A picking pattern over chords, a melody over it or not."""
     meter = pick(rng, METERS, [1.2, 4, 8, .7, .25, 3.2, 1.0, 1.2])
     per = BEATS[meter]
-    kind = pick(rng, ["alternating", "arpeggio", "monotonic", "waltz", "melody", "tremolo"], [4, 5, 2, 2, 2, .5])
+    kind = pick(rng, ["alternating", "arpeggio", "monotonic", "waltz", "melody", "tremolo"], [4, 5, 2, 2, 2, 1.2])
     compound = meter in COMPOUND
     if per in (3,) and not compound and kind == "alternating":
         kind = "waltz"
     third = compound or (kind == "arpeggio" and rng.random() < .22)
     sub = 3 if third else (4 if kind == "tremolo" or (kind in ("arpeggio", "alternating") and rng.random() < .33) else 2)
     bpm = tempo(rng, 66 if compound else (78 if sub >= 3 else 108), .27, 36, 200)
+    if kind == "tremolo" and not third:            # four notes to a beat, or eight where the beat is slow
+        sub = int(pick(rng, [4, 8], [2, 3]))
+        bpm = tempo(rng, 92, .15, 66, 116) if sub == 4 else tempo(rng, 66, .17, 44, 86)
     if kind == "waltz" and not compound:
         bpm = tempo(rng, 116, .25, 70, 190)
     swing = float(rng.uniform(.54, .68)) if sub == 2 and rng.random() < .3 else .5
@@ -384,6 +440,9 @@ def picking(rng):
     if kind in ("alternating", "monotonic"):
         off = {s: int(rng.integers(1, 4)) for s in range(slots) if rng.random() < (.3 if s % sub == 0 else .45)}
     grips = {}
+    turns = int(pick(rng, [1, 2, per]))            # beats that a tremolo stays on its note
+    if kind == "tremolo":
+        beats_of_bass = set(range(per))
     notes, stroke = [], 0
     for bar, chord in enumerate(chords):
         grip = grips.setdefault(chord, voicing(rng, chord, strings=5))
@@ -402,9 +461,11 @@ def picking(rng):
                 continue
             if kind == "arpeggio" and fill[s % part] and not (s == 0 and rng.random() < .7):
                 notes.append((beat, high[(up[s % part] - 1) % len(high)], 1, float(np.clip(rng.normal(.45, .08), .1, 1)), -1))
-            if kind == "tremolo" and not on:
-                p = 64 + (chord[0] + 4 + 3 * (b % 2)) % 12
+            if kind == "tremolo" and s % min(sub, 4):
+                p = 64 + (chord[0] + 4 + 3 * ((b // turns) % 2)) % 12
                 notes.append((beat, p, 1, .5, -1))
+            elif kind == "tremolo" and not on:
+                notes.append((beat, grip[1 + b % max(1, len(grip) - 1)] if len(grip) > 1 else grip[0], 0, .55, -1))
             if kind == "waltz" and on and b > 0 and rng.random() < .85:
                 stroke += 1
                 for p in high[:3]:

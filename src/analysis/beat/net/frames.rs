@@ -10,7 +10,13 @@ const CHROMA: usize = 4 + BINS;
 const MOVED: usize = CHROMA + 12;
 /// Spans (frames) on either side in which harmonies are compared.
 const SPANS: [usize; 3] = [25, 50, 100];
-pub(super) const FEATURES: usize = MOVED + 1 + SPANS.len();
+const ATTACKS: usize = MOVED + 1 + SPANS.len();
+pub(super) const FEATURES: usize = ATTACKS + 4;
+/// Notes that follow each other this closely are one attack, seconds.
+const TOGETHER: f64 = 0.035;
+/// Harmony before an attack and from it on that is compared, seconds.
+const BEFORE: f64 = 1.0;
+const AFTER: f64 = 0.25;
 /// Frames before the first note and after the last.
 const MARGIN: f64 = 2.0;
 
@@ -56,6 +62,7 @@ impl Frames {
         let mut levels: Vec<f32> = seen.iter().map(|s| s.level).collect();
         levels.sort_by(f32::total_cmp);
         let median = levels[levels.len() / 2];
+        let attacks = attacks(&seen);
         for s in &mut seen {
             s.at = (s.at - start) * RATE;
             s.level = ((s.level - median) / 10.0).clamp(-2.0, 2.0);
@@ -64,6 +71,17 @@ impl Frames {
         lay(&seen, &mut rows);
         rows.truncate(frames);
         compare(&mut rows);
+        for (k, values) in attacks.iter().enumerate() {
+            for &(at, value) in values {
+                let place = (at - start) * RATE;
+                let share = place.fract() as f32;
+                for (row, part) in [(place as usize, 1.0 - share), (place as usize + 1, share)] {
+                    if let Some(row) = rows.get_mut(row) {
+                        row[ATTACKS + k] += part * value;
+                    }
+                }
+            }
+        }
         for row in &mut rows {
             row[0] = row[0].min(2.0);
             row[1] = row[1].min(2.0);
@@ -145,19 +163,74 @@ fn compare(rows: &mut [[f32; FEATURES]]) {
     for (i, row) in rows.iter_mut().enumerate() {
         for (k, span) in SPANS.into_iter().enumerate() {
             let (from, to) = (i.saturating_sub(span), (i + span).min(n));
-            let (mut before, mut after, mut both) = (0.0, 0.0, 0.0);
-            for ((at, from), to) in sums[i].iter().zip(&sums[from]).zip(&sums[to]) {
-                let (a, b) = (at - from, to - at);
-                before += a * a;
-                after += b * b;
-                both += a * b;
-            }
-            let norm = (before * after).sqrt();
-            row[MOVED + 1 + k] = if norm > 1e-6 {
-                (1.0 - both / norm) as f32
-            } else {
-                0.0
-            };
+            row[MOVED + 1 + k] = unlike(&sums[from], &sums[i], &sums[to]);
         }
     }
+}
+
+/// One minus the cosine of what is summed up from the first to the second and on to the third.
+fn unlike(from: &[f64; 12], here: &[f64; 12], to: &[f64; 12]) -> f32 {
+    let (mut before, mut after, mut both) = (0.0, 0.0, 0.0);
+    for ((here, from), to) in here.iter().zip(from).zip(to) {
+        let (a, b) = (here - from, to - here);
+        before += a * a;
+        after += b * b;
+        both += a * b;
+    }
+    let norm = f64::sqrt(before * after);
+    if norm > 1e-6 {
+        (1.0 - both / norm) as f32
+    } else {
+        0.0
+    }
+}
+
+/// Of every attack, at the instant of its first note: how many notes it has (in threes), how long
+/// until the next, how long of a low one until the next low one (octaves from the median), how
+/// much its harmony is another than before.
+fn attacks(seen: &[Seen]) -> [Vec<(f64, f32)>; 4] {
+    let first: Vec<usize> = (0..seen.len())
+        .filter(|&i| i == 0 || seen[i].at - seen[i - 1].at > TOGETHER)
+        .collect();
+    let inside = |k: usize| first[k]..first.get(k + 1).copied().unwrap_or(seen.len());
+    let starts: Vec<f64> = first.iter().map(|&i| seen[i].at).collect();
+    let mut sums = vec![[0.0f64; 12]];
+    for s in seen {
+        let mut sum = sums[sums.len() - 1];
+        if let Some(class) = s.class() {
+            sum[class] += f64::from(s.weight);
+        }
+        sums.push(sum);
+    }
+    let upto = |at: f64| seen.partition_point(|s| s.at < at);
+    let size = |k: usize| (seen[inside(k)].iter().map(|s| s.weight).sum::<f32>() / 3.0).min(2.0);
+    let other = |k: usize| {
+        let (from, to) = (upto(starts[k] - BEFORE), upto(starts[k] + AFTER));
+        unlike(&sums[from], &sums[first[k]], &sums[to])
+    };
+    let low: Vec<f64> = (0..first.len())
+        .filter(|&k| {
+            seen[inside(k)]
+                .iter()
+                .any(|s| s.low > 0.5 && s.weight > 0.0)
+        })
+        .map(|k| starts[k])
+        .collect();
+    let at =
+        |values: &dyn Fn(usize) -> f32| (0..first.len()).map(|k| (starts[k], values(k))).collect();
+    [at(&size), waits(&starts), waits(&low), at(&other)]
+}
+
+/// How long it is from each instant to the next, in octaves from the median.
+fn waits(at: &[f64]) -> Vec<(f64, f32)> {
+    let gaps: Vec<f64> = at.windows(2).map(|p| p[1] - p[0]).collect();
+    let mut sorted = gaps.clone();
+    sorted.sort_by(f64::total_cmp);
+    let Some(&middle) = sorted.get(sorted.len() / 2) else {
+        return at.iter().map(|&at| (at, 0.0)).collect();
+    };
+    let octaves = gaps
+        .iter()
+        .map(|gap| (gap / middle).log2().clamp(-2.0, 3.0) as f32);
+    at.iter().copied().zip(octaves.chain([3.0])).collect()
 }
