@@ -89,6 +89,9 @@ pub struct Round {
     pub tempo_ratio: f64,
     /// The passage's beats in both; empty where the recording has no grid.
     pub beats: Vec<SharedBeat>,
+    /// Answers beside the pairs, of which no drift can be told: rolls, graces, and all where the
+    /// beat is unsure.
+    pub unmeasured: usize,
     /// Notes of the recording that the take left out: indices.
     pub missed: Vec<usize>,
     /// Notes of the take that the recording does not have: indices.
@@ -232,12 +235,14 @@ fn add_round(
         beats.extend(fresh.into_iter().filter(|b| b.take.0 > last));
     }
     against_thumb(&mut pairs, model);
+    let unmeasured = matched.pairs.len().saturating_sub(pairs.len());
     out.pairs.extend(pairs);
     out.rounds.push(Round {
         recording: passage.recording,
         take: passage.take,
         tempo_ratio: 1.0 / passage.stretch,
         beats,
+        unmeasured,
         missed: matched.missed.clone(),
         extra: matched.extra.clone(),
         swapped: matched.swapped.clone(),

@@ -177,7 +177,8 @@ fn count_words(found: &Comparison) -> [String; 2] {
     let missed: usize = found.rounds.iter().map(|r| r.missed.len()).sum();
     let extra: usize = found.rounds.iter().map(|r| r.extra.len()).sum();
     let wrong = found.pairs.iter().filter(|p| p.wrong_pitch).count();
-    let answered = found.pairs.len();
+    let unmeasured: usize = found.rounds.iter().map(|r| r.unmeasured).sum();
+    let answered = found.pairs.len() + unmeasured;
     [
         format!(
             "{rounds} through, at {ratio:.0} % of the recording's tempo: {answered} notes answered,"
