@@ -64,11 +64,15 @@ const rounds = (page, index, voice, speed, bar) => page.evaluate(async (i, v, s,
   source.connect(ctx.destination);
   source.start();
   const out = (await ctx.startRendering()).getChannelData(0);
+  // Silence anywhere, where both hands play; a hand alone rests between its notes, so of it only
+  // what a seam cuts short counts: silence that begins or ends there while the other side sounds.
   let silent = 0;
   let run = 0;
-  for (const sample of out) {
-    run = Math.abs(sample) < 1e-7 ? run + 1 : 0;
-    silent = Math.max(silent, run);
+  for (let k = 0; k < out.length; k += 1) {
+    run = Math.abs(out[k]) < 1e-7 ? run + 1 : 0;
+    const seam = k % buffer.length;
+    const cut = run > 0 && (seam === buffer.length - 1 || seam === run - 1);
+    if (v === 'both' || cut) silent = Math.max(silent, run);
   }
   // A click is a step: second differences, their largest within 1 ms, window by window.
   const width = 48;
