@@ -746,7 +746,7 @@ fn two_actions_repair_every_real_take() {
         let heard = analyze(&recording, &Options::default(), &mut ()).expect("not cancelled");
         let beat = 60.0 / bpm;
         let end = recording.end();
-        let truth: Vec<f64> = (1..)
+        let truth: Vec<f64> = (1..u16::MAX)
             .map(|k| f64::from(k) * beat)
             .take_while(|t| *t < end.0 - 2.0 * beat)
             .collect();
