@@ -14,7 +14,7 @@ use std::ops::{Add, AddAssign, Mul};
 
 /// Scalar product over the shorter of two slices, in eight running sums: fast, and the same on every
 /// machine.
-fn dot<T>(a: &[T], b: &[T]) -> T
+pub(crate) fn dot<T>(a: &[T], b: &[T]) -> T
 where
     T: Copy + Default + Add<Output = T> + AddAssign + Mul<Output = T> + Sum,
 {

@@ -6,6 +6,7 @@
 //! subtracted in time. Nothing is taken out until a clear path shows.
 
 use super::RATE;
+use crate::dsp::dot;
 use crate::dsp::window::hann;
 use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
@@ -112,7 +113,7 @@ impl Bleed {
                 0.0
             } else {
                 let past = &self.played[at + 1 - TAPS..=at];
-                past.iter().zip(&self.path).map(|(x, h)| x * h).sum()
+                dot(past, &self.path)
             };
             input += f64::from(self.heard[at]).powi(2);
             bled += f64::from(bleed).powi(2);

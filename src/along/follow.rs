@@ -166,9 +166,6 @@ impl Follower {
 
     /// Settles everything.
     pub(super) fn finish(&mut self, told: &mut Vec<Told>) {
-        if let Some(last) = self.segments.last_mut() {
-            last.to = last.to.min(f64::MAX);
-        }
         let due = std::mem::take(&mut self.due);
         for d in due.iter().filter(|d| !d.answered) {
             self.tally.missed(d.round);

@@ -65,7 +65,7 @@ const rounds = (page, index, voice, speed, bar) => page.evaluate(async (i, v, s,
   source.start();
   const out = (await ctx.startRendering()).getChannelData(0);
   // Silence anywhere, where both hands play; a hand alone rests between its notes, so of it only
-  // what a seam cuts short counts: silence that begins or ends there while the other side sounds.
+  // silence that begins or ends at a seam counts.
   let silent = 0;
   let run = 0;
   for (let k = 0; k < out.length; k += 1) {

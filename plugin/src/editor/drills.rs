@@ -1,7 +1,7 @@
 //! Drills: patterns, scales, techniques of the left hand and harmonics, stage by stage, each opened as a
 //! recording with loop, ladder and click.
 
-use super::fields::{aside, choice, combo, field};
+use super::fields::{aside, choice, combo, field, tunings};
 use super::{pattern, theme};
 use crate::desk::{DrillsPage, Exercise};
 use crate::services::drill;
@@ -126,14 +126,8 @@ fn which(ui: &mut Ui, snapshot: &Snapshot, page: &mut DrillsPage) {
         {
             page.tuning = None;
         }
-        for named in &presets.tunings {
-            let on = page.tuning.as_ref() == Some(&named.name);
-            if ui
-                .selectable_label(on, theme::letters(&named.name))
-                .clicked()
-            {
-                page.tuning = Some(named.name.clone());
-            }
+        if let Some(name) = tunings(ui, &presets.tunings, page.tuning.as_deref()) {
+            page.tuning = Some(name);
         }
     });
 }

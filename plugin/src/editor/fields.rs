@@ -5,7 +5,8 @@ use super::transport::large;
 use crate::snapshot::Snapshot;
 use egui::text::{CCursor, CCursorRange};
 use egui::text_edit::TextEditState;
-use egui::{ComboBox, Key, Response, RichText, TextEdit, Ui};
+use egui::{ComboBox, DragValue, Key, Response, RichText, TextEdit, Ui};
+use thumbline::music::tuning::Named;
 use thumbline::report::sheet::Ink;
 
 /// A field with a name: what was typed once it is entered or left, `value` being shown meanwhile.
@@ -46,6 +47,33 @@ pub fn combo(ui: &mut Ui, label: &str, shown: &str, width: f32, list: impl FnOnc
         .selected_text(theme::letters(shown))
         .width(width);
     combo.show_ui(ui, list).response.labelled_by(name.id);
+}
+
+/// Lines of an open list, one a known tuning; the one that was pressed.
+pub fn tunings(ui: &mut Ui, known: &[Named], now: Option<&str>) -> Option<String> {
+    let mut pressed = None;
+    for named in known {
+        let on = now == Some(named.name.as_str());
+        if ui
+            .selectable_label(on, theme::letters(&named.name))
+            .clicked()
+        {
+            pressed = Some(named.name.clone());
+        }
+    }
+    pressed
+}
+
+/// The tempo of what a page plays: its own, until another is asked for.
+pub fn tempo(ui: &mut Ui, own: f64, asked: &mut Option<f64>) {
+    let mut tempo = asked.unwrap_or(own);
+    let name = ui.label("Beats a minute");
+    let drag = DragValue::new(&mut tempo)
+        .range(20.0..=300.0)
+        .fixed_decimals(0);
+    if ui.add(drag).labelled_by(name.id).changed() {
+        *asked = Some(tempo);
+    }
 }
 
 /// One of several, side by side.

@@ -2,7 +2,7 @@
 //! tuning or any other. A note tells itself under the pointer and sounds when it is pressed; what the
 //! recording plays now has a ring.
 
-use super::fields::{aside, choice, combo, field};
+use super::fields::{aside, choice, combo, field, tunings};
 use super::theme;
 use crate::desk::{NeckPage, Show};
 use crate::services::study::NeckView;
@@ -143,14 +143,8 @@ fn neck_itself(ui: &mut Ui, snapshot: &Snapshot, view: &NeckView, page: &mut Nec
             page.tuning = None;
             page.capo = None;
         }
-        for named in &presets.tunings {
-            let on = page.tuning.as_ref() == Some(&named.name);
-            if ui
-                .selectable_label(on, theme::letters(&named.name))
-                .clicked()
-            {
-                page.tuning = Some(named.name.clone());
-            }
+        if let Some(name) = tunings(ui, &presets.tunings, page.tuning.as_deref()) {
+            page.tuning = Some(name);
         }
     });
     let number = |ui: &mut Ui, label: &str, value: i32, range: std::ops::RangeInclusive<i32>| {

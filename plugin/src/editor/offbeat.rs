@@ -1,15 +1,13 @@
 //! A melody against the beat: the recording's, or a file's, on the beat, half-way and off it over a
 //! steady thumb, each to be seen with its count and to be heard.
 
-use super::fields::{aside, choice, field};
+use super::fields::{aside, choice, field, tempo};
 use super::theme;
 use super::transport::large;
 use crate::desk::OffBeatPage;
 use crate::snapshot::Snapshot;
 use crate::wish::{Sound, Wish};
-use egui::{
-    Align2, DragValue, FontId, Rect, Role as Part, Sense, Stroke, Ui, WidgetInfo, pos2, vec2,
-};
+use egui::{Align2, FontId, Rect, Role as Part, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::moved::Way;
 use thumbline::music::note::Role;
 use thumbline::music::picking::count;
@@ -46,14 +44,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut OffBeatPage, wishes: &m
                 ),
             ],
         );
-        let mut tempo = page.tempo.unwrap_or(view.tempo.0);
-        let name = ui.label("Beats a minute");
-        let drag = DragValue::new(&mut tempo)
-            .range(20.0..=300.0)
-            .fixed_decimals(0);
-        if ui.add(drag).labelled_by(name.id).changed() {
-            page.tempo = Some(tempo);
-        }
+        tempo(ui, view.tempo.0, &mut page.tempo);
     });
     for (version, strokes, length) in &view.versions {
         let name = format!("{}: {}", view.title, version.degree.name());

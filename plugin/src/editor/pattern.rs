@@ -1,7 +1,7 @@
 //! The picking pattern: the recording's own cell, a known one or one of the player's; heard alone,
 //! changed stroke by stroke, and drilled stage by stage.
 
-use super::fields::{aside, field};
+use super::fields::{aside, field, tempo};
 use super::transport::large;
 use super::{strip, theme};
 use crate::desk::{OfPattern, PatternPage};
@@ -163,14 +163,7 @@ fn hear(
             })
         });
     }
-    let mut tempo = page.tempo.unwrap_or(view.tempo.0);
-    let name = ui.label("Beats a minute");
-    let drag = DragValue::new(&mut tempo)
-        .range(20.0..=300.0)
-        .fixed_decimals(0);
-    if ui.add(drag).labelled_by(name.id).changed() {
-        page.tempo = Some(tempo);
-    }
+    tempo(ui, view.tempo.0, &mut page.tempo);
     if view.reading.is_some() {
         ui.checkbox(&mut page.on_chords, "On the recording’s chords");
     }

@@ -1,7 +1,7 @@
 //! Tunings: which one this is, a tone a string to tune by, what moves from one tuning to another and
 //! how the strings take it; own ones are kept.
 
-use super::fields::{aside, combo, field};
+use super::fields::{aside, combo, field, tunings};
 use super::theme;
 use super::transport::large;
 use crate::desk::TuningsPage;
@@ -138,14 +138,8 @@ fn needle(ui: &mut Ui, snapshot: &Snapshot, cents: f64) {
 fn pick(ui: &mut Ui, snapshot: &Snapshot, label: &str, shown: &str, chosen: &mut Option<String>) {
     let presets = &snapshot.study.presets;
     combo(ui, label, shown, 130.0, |ui| {
-        for named in &presets.tunings {
-            let on = shown == named.name;
-            if ui
-                .selectable_label(on, theme::letters(&named.name))
-                .clicked()
-            {
-                *chosen = Some(named.name.clone());
-            }
+        if let Some(name) = tunings(ui, &presets.tunings, Some(shown)) {
+            *chosen = Some(name);
         }
     });
 }

@@ -129,14 +129,14 @@ pub enum Answer {
     },
 }
 
-/// Does a job in one go.
+/// Does a job in one go; the lane it runs in gives it up from within when it is cancelled.
 pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
     match job {
         Job::Recording {
             sound,
             hash,
             tuning,
-        } => recording(sound, *hash, tuning.as_ref(), cancel, say),
+        } => recording(sound, *hash, tuning.as_ref(), say),
         Job::Correct {
             heard,
             corrections,
@@ -154,7 +154,7 @@ pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
                 }),
             });
         }
-        Job::Judge(judged) => say(Answer::Judged(judge(judged, cancel))),
+        Job::Judge(judged) => say(Answer::Judged(judge(judged))),
     }
 }
 
@@ -180,7 +180,6 @@ fn recording(
     sound: &Recording,
     hash: ContentHash,
     tuning: Option<&Tuning>,
-    cancel: &Cancel,
     say: &mut dyn FnMut(Answer),
 ) {
     if let Some(known) = shelf::heard(hash, tuning).or_else(|| drill::known(hash, tuning)) {
@@ -192,7 +191,6 @@ fn recording(
         tunings: Presets::with_folder(home::presets().as_deref()).0.tunings,
     };
     let mut watch = Watch {
-        cancel,
         end: sound.end(),
         onsets: Arc::from([]),
         told: 0.0,
@@ -245,7 +243,7 @@ fn take(path: &Path, tuning: Option<&Tuning>, cancel: &Cancel, say: &mut dyn FnM
         tuning: tuning.cloned(),
         ..Options::default()
     };
-    match analysis::analyze(&sound, &options, &mut Stop(cancel)) {
+    match analysis::analyze(&sound, &options, &mut ()) {
         Ok(heard) => say(Answer::Take {
             path: path.to_owned(),
             heard: Arc::new(heard),
@@ -288,14 +286,14 @@ pub fn on_timeline(take: &Analysis, places: &[Place], rate: u32, latency: Span) 
     moved
 }
 
-fn judge(round: &Judged, cancel: &Cancel) -> Option<Span> {
+fn judge(round: &Judged) -> Option<Span> {
     let channels = vec![
         round.frames.iter().map(|f| f[0]).collect(),
         round.frames.iter().map(|f| f[1]).collect(),
     ];
     let sound = Recording::new("round", round.rate, channels).ok()?;
     let same = Options::tuned(round.model.tuning.clone());
-    let heard = analysis::analyze(&sound, &same, &mut Stop(cancel)).ok()?;
+    let heard = analysis::analyze(&sound, &same, &mut ()).ok()?;
     let before = round.before;
     let shifted: Vec<Place> = round
         .places
@@ -335,18 +333,8 @@ fn drift_of(model: &Analysis, take: &Analysis) -> Option<Span> {
     Some(Span(off[off.len() / 2]))
 }
 
-/// Nobody watches, but it can be stopped.
-struct Stop<'a>(&'a Cancel);
-
-impl Observer for Stop<'_> {
-    fn cancelled(&mut self) -> bool {
-        self.0.is_cancelled()
-    }
-}
-
 /// Tells of an analysis while it is under way.
 struct Watch<'a> {
-    cancel: &'a Cancel,
     end: Seconds,
     onsets: Arc<[Seconds]>,
     told: f32,
@@ -388,10 +376,6 @@ impl Observer for Watch<'_> {
             alternatives: Vec::new(),
             warnings: Vec::new(),
         })));
-    }
-
-    fn cancelled(&mut self) -> bool {
-        self.cancel.is_cancelled()
     }
 }
 

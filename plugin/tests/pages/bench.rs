@@ -17,7 +17,7 @@ use thumbline_plugin::message::Message;
 use thumbline_plugin::seen;
 use thumbline_plugin::services::{Job, decode, export};
 use thumbline_plugin::snapshot::AnalysisView;
-use thumbline_plugin::state::{Stage, State};
+use thumbline_plugin::state::{Sought, Stage, State};
 use thumbline_plugin::update::update;
 use thumbline_plugin::wish::Wish;
 
@@ -126,6 +126,11 @@ pub fn click(harness: &mut Harness<World>, label: &str) {
 pub fn press(harness: &mut Harness<World>, key: Key) {
     harness.key_press_modifiers(Modifiers::NONE, key);
     harness.run_steps(3);
+}
+
+/// What a page was answered.
+pub fn answer<Q, A>(sought: &Sought<Q, A>) -> Arc<A> {
+    sought.answer.clone().expect("an answer")
 }
 
 /// The label of every control and picture, in order.

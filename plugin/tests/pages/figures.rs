@@ -1,7 +1,7 @@
 //! The window's figures are the command line's: `figures.json` is the answer of `thumbline strings --tuning
 //! DADGAD --scale "D mixolydian" --json -`, which a test of the command line holds to it.
 
-use crate::bench::{click, labels, usual};
+use crate::bench::{answer, click, labels, usual};
 use crate::scenes::tune;
 use serde_json::Value;
 use std::collections::BTreeSet;
@@ -71,14 +71,7 @@ fn its_path_and_chords_are_the_command_line_s() {
         list(best, "path").len()
     );
     assert!(labels(&harness).contains(&line), "{line}");
-    let view = harness
-        .state()
-        .state
-        .study
-        .neck
-        .answer
-        .clone()
-        .expect("an answer");
+    let view = answer(&harness.state().state.study.neck);
     let ours: Vec<(u64, i64)> = view.neck.paths[0]
         .places
         .iter()

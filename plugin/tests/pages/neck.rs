@@ -1,6 +1,6 @@
 //! The neck.
 
-use crate::bench::{click, labels, press, sounds, usual};
+use crate::bench::{answer, click, labels, press, sounds, usual};
 use crate::scenes::tune;
 use egui::Key;
 use egui_kittest::kittest::Queryable;
@@ -15,14 +15,7 @@ fn open_notes_of_the_recordings_scale_are_one_action_away() {
     let mut harness = usual(Some(tune(8)));
     click(&mut harness, "Neck");
     assert_eq!(harness.state().wishes.len(), 1, "one action");
-    let view = harness
-        .state()
-        .state
-        .study
-        .neck
-        .answer
-        .clone()
-        .expect("an answer");
+    let view = answer(&harness.state().state.study.neck);
     assert_eq!(view.tuning_name, "DADGAD");
     assert!(view.recordings);
     let all = labels(&harness);
@@ -83,7 +76,7 @@ fn path_chords_and_harmonics_are_shown_and_heard() {
     // An octave above D4, 293.66 Hz (ISO 16: A4 is 440 Hz, equal temperament).
     let hz = heard[1].strokes[0].pitch().expect("a pitch").hz();
     assert!((hz - 587.33).abs() < 0.1, "{hz}");
-    let view = world.state.study.neck.answer.clone().expect("an answer");
+    let view = answer(&world.state.study.neck);
     let (_, shapes) = &view.chords[0];
     let first = shapes[0].diagram();
     let label = labels(&harness).into_iter().find(|l| *l == first);
@@ -94,14 +87,7 @@ fn path_chords_and_harmonics_are_shown_and_heard() {
 fn without_a_recording_the_neck_is_in_standard_tuning() {
     let mut harness = usual(None);
     click(&mut harness, "Neck");
-    let view = harness
-        .state()
-        .state
-        .study
-        .neck
-        .answer
-        .clone()
-        .expect("an answer");
+    let view = answer(&harness.state().state.study.neck);
     assert_eq!(view.tuning_name, "standard");
     assert!(view.suggested.is_empty());
 }

@@ -1,6 +1,6 @@
 //! The picking pattern: read, heard alone, changed, drilled.
 
-use crate::bench::{click, labels, press, sounds, usual};
+use crate::bench::{answer, click, labels, press, sounds, usual};
 use crate::scenes::tune;
 use egui::Key;
 use egui_kittest::kittest::Queryable;
@@ -116,14 +116,7 @@ fn a_drill_opens_as_a_recording_with_its_exact_grid() {
     let mut harness = usual(Some(tune(8)));
     click(&mut harness, "Pattern");
     let titles: Vec<String> = {
-        let view = harness
-            .state()
-            .state
-            .study
-            .pattern
-            .answer
-            .clone()
-            .expect("an answer");
+        let view = answer(&harness.state().state.study.pattern);
         view.stages.iter().map(|s| s.title.clone()).collect()
     };
     assert_eq!(titles[0], "thumb alone");

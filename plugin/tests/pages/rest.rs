@@ -1,6 +1,6 @@
 //! Tunings, drills, melodies off the beat, and what is taken away.
 
-use crate::bench::{World, click, labels, press, sounds, usual, window};
+use crate::bench::{World, answer, click, labels, press, sounds, usual, window};
 use crate::scenes::tune;
 use egui::{Key, vec2};
 use egui_kittest::Harness;
@@ -43,17 +43,7 @@ fn an_own_tuning_tells_what_it_changes_sounds_and_is_kept() {
         "{all:?}"
     );
     // From standard: strings 6, 2 and 1 go down by two frets (any handbook of tunings).
-    let moves = |h: &Harness<World>| {
-        h.state()
-            .state
-            .study
-            .tunings
-            .answer
-            .clone()
-            .expect("an answer")
-            .moves
-            .clone()
-    };
+    let moves = |h: &Harness<World>| answer(&h.state().state.study.tunings).moves.clone();
     assert_eq!(
         moves(&harness),
         [
@@ -77,14 +67,7 @@ fn an_own_tuning_tells_what_it_changes_sounds_and_is_kept() {
     harness.get_by_label(field).type_text("C G D G A D");
     harness.run_steps(2);
     press(&mut harness, Key::Enter);
-    let view = harness
-        .state()
-        .state
-        .study
-        .tunings
-        .answer
-        .clone()
-        .expect("an answer");
+    let view = answer(&harness.state().state.study.tunings);
     assert_eq!(view.to, Tuning::parse("C G D G A D").expect("a tuning"));
     assert!(
         view.strain
@@ -153,14 +136,7 @@ fn every_exercise_has_stages_that_open() {
 fn a_melody_is_moved_on_the_beat_half_way_and_off_it() {
     let mut harness = usual(Some(tune(8)));
     set(&mut harness, |desk| desk.page = Page::OffBeat);
-    let view = harness
-        .state()
-        .state
-        .study
-        .off_beat
-        .answer
-        .clone()
-        .expect("an answer");
+    let view = answer(&harness.state().state.study.off_beat);
     assert_eq!(view.versions.len(), 3);
     let off = |i: usize| -> (usize, usize) {
         let (version, ..) = &view.versions[i];

@@ -36,15 +36,11 @@ pub(super) fn free(beats: &[Beat]) -> usize {
         sums.push(sums[sums.len() - 1] + f64::from(beat.confidence));
     }
     let means = |k: usize| (sums[k] / k as f64, (sums[n] - sums[k]) / (n - k) as f64);
-    // Where the split explains most of the confidences' variance.
-    let split = (OPENING..=n - FOLLOWS)
-        .map(|k| {
-            let (before, after) = means(k);
-            let gain = (k * (n - k)) as f64 * (after - before).max(0.0).powi(2);
-            (gain, k)
-        })
-        .max_by(|a, b| a.0.total_cmp(&b.0));
-    let Some((_, k)) = split else {
+    let split = rise(OPENING..=n - FOLLOWS, |k| {
+        let (before, after) = means(k);
+        ((k * (n - k)) as f64, before, after)
+    });
+    let Some(k) = split else {
         return 0;
     };
     let (before, after) = means(k);
@@ -81,12 +77,9 @@ pub(super) fn unfit(beats: &[Beat], events: &[f64]) -> usize {
         let (rest, rest_fit) = (end.0 - all, end.1 - fit);
         (all, fit / all.max(1.0), rest, rest_fit / rest.max(1.0))
     };
-    let split = (OPENING..n - FOLLOWS).max_by(|&a, &b| {
-        let gain = |k| {
-            let (all, before, rest, after) = shares(k);
-            all * rest * (after - before).max(0.0).powi(2)
-        };
-        gain(a).total_cmp(&gain(b))
+    let split = rise(OPENING..n - FOLLOWS, |k| {
+        let (all, before, rest, after) = shares(k);
+        (all * rest, before, after)
     });
     let fits = |k: &usize| {
         let (all, before, _, after) = shares(*k);
@@ -101,6 +94,19 @@ pub(super) fn unfit(beats: &[Beat], events: &[f64]) -> usize {
         let mut soon = k..(k + OPENING + 2).min(n - 2);
         soon.find(|&k| played(k) && played(k + 1)).unwrap_or(k)
     })
+}
+
+/// Where a rise explains most of the variance: of the places, by `sides` (product of the weights of both
+/// sides, the mean of each), the last of the best.
+fn rise(
+    places: impl Iterator<Item = usize>,
+    sides: impl Fn(usize) -> (f64, f64, f64),
+) -> Option<usize> {
+    let gain = |k: &usize| {
+        let (weight, before, after) = sides(*k);
+        weight * (after - before).max(0.0).powi(2)
+    };
+    places.max_by(|a, b| gain(a).total_cmp(&gain(b)))
 }
 
 /// Root mean square change of the beat's logarithm from one to the next.
