@@ -16,7 +16,7 @@ mod stream;
 use crate::deck::capture::Place;
 use crate::music::grid::Grid;
 use crate::music::note::{Attack, Note, Role};
-use crate::timing::{self, Slot};
+use crate::timing::{self, Slot, Standing};
 use crate::unit::{MidiNote, Seconds, Span};
 use bleed::Bleed;
 use follow::Follower;
@@ -44,7 +44,7 @@ pub struct Expected {
     pub pitch: Option<MidiNote>,
     /// Which hand.
     pub role: Role,
-    /// Where in the bar its player meant it; none in free time.
+    /// Where in the bar its player meant it; none in free time, and where its time means nothing by itself.
     pub slot: Option<Slot>,
     /// Below this, at the recording's own speed, nobody hears it as early or late.
     pub floor: Span,
@@ -71,7 +71,10 @@ pub fn expected(notes: &[Note], grid: &Grid) -> Vec<Expected> {
             time: note.time,
             pitch: note.pitch,
             role: note.role,
-            slot: placed.map(|p| p.slot),
+            // A rolled chord's later notes and grace notes are heard, not timed: as in `timing`.
+            slot: placed
+                .filter(|p| p.standing == Standing::Plain)
+                .map(|p| p.slot),
             floor: placed.map_or(UNPLACED, |p| p.floor),
         })
         .collect()

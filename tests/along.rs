@@ -4,9 +4,12 @@
 //! Recording and take come from the same string model, so these figures flatter; real recordings played
 //! against themselves are below, where they are there.
 
+#[path = "along_judged.rs"]
+mod judged;
+
 use crate::invented;
 use std::sync::Arc;
-use thumbline::along::{Expected, Listener, Round, Setting, Told};
+use thumbline::along::{Answer, Expected, Listener, Round, Setting, Told};
 use thumbline::deck::capture::Place;
 use thumbline::deck::offline::{LoopPlan, render_loop};
 use thumbline::dsp::pluck::{Chance, Guitar, Played};
@@ -36,6 +39,8 @@ struct Scene {
     /// Level of the loudspeaker in the microphone, against the playing.
     bleed: Option<Decibels>,
     room: bool,
+    /// Is the habit planted where the thumb plays too, instead of off the beat?
+    pinched: bool,
     /// Are some notes left out and some played a tone too high?
     faults: bool,
 }
@@ -53,6 +58,7 @@ impl Scene {
             known: true,
             bleed: None,
             room: true,
+            pinched: false,
             faults: false,
         }
     }
@@ -128,10 +134,7 @@ fn session(scene: Scene) -> Session {
             speed: scene.speed,
         })
         .collect();
-    let late_slot = expected
-        .iter()
-        .find(|e| e.role == Role::Melody && e.slot.is_some_and(|s| s.part > 0))
-        .and_then(|e| e.slot);
+    let late_slot = planted_at(&expected, scene.pinched);
     let mut chance = Chance::new(scene.seed ^ 0x5EED);
     let mut strokes = Vec::new();
     let mut truth = Vec::new();
@@ -211,6 +214,19 @@ fn session(scene: Scene) -> Session {
     }
 }
 
+/// The fingers' first place off the beat, or together with the thumb.
+fn planted_at(expected: &[Expected], pinched: bool) -> Option<Slot> {
+    let with_thumb = |e: &Expected| {
+        let thumb = expected.iter().filter(|t| t.role == Role::Bass);
+        thumb.into_iter().any(|t| (t.time - e.time).abs().0 < 0.03)
+    };
+    let fits = |e: &&Expected| {
+        let off = e.slot.is_some_and(|s| s.part > 0);
+        e.role == Role::Melody && if pinched { with_thumb(e) } else { off }
+    };
+    expected.iter().find(fits).and_then(|e| e.slot)
+}
+
 /// Decaying reflections: 40 of them within 60 ms, `amount` as loud as the sound itself together.
 fn in_room(sound: &[f32], seed: u64, amount: f32) -> Vec<f32> {
     let mut chance = Chance::new(seed ^ 0x900);
@@ -241,6 +257,8 @@ struct Figures {
     extra: usize,
     wrong: usize,
     rounds: Vec<Round>,
+    /// Answers that are right.
+    heads: Vec<Answer>,
 }
 
 impl Figures {
@@ -263,6 +281,7 @@ impl Figures {
         self.errors.extend(other.errors);
         self.waits.extend(other.waits);
         self.rounds.extend(other.rounds);
+        self.heads.extend(other.heads);
     }
 
     fn wait(&self, share: f64) -> f64 {
@@ -287,6 +306,8 @@ fn listen(session: &Session) -> Figures {
     let mut hear = |told: Vec<Told>, heard: usize, out: &mut Figures| {
         for one in told {
             match one {
+                // What the recording's hearing has and the truth has not is judged by nobody.
+                Told::Answered(a) if session.truth.iter().all(|t| t.note != a.note) => {}
                 Told::Answered(a) => {
                     out.answered += 1;
                     let own = session
@@ -299,6 +320,7 @@ fn listen(session: &Session) -> Figures {
                     if let Some(i) = near.filter(|&i| !answered[i]) {
                         answered[i] = true;
                         out.right += 1;
+                        out.heads.push(a);
                         let t = session.truth[i];
                         let error = (a.late.0 - t.late) * 1e3;
                         out.errors.push(error);

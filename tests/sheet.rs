@@ -9,7 +9,7 @@ use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
 use thumbline::report::sheet::{
-    Ground, Ink, Mark, Options, Point, Shape, Sheet, describe, sentences,
+    Fold, Ground, Ink, Mark, Options, Point, Shape, Sheet, describe, sentences,
 };
 use thumbline::report::svg;
 use thumbline::unit::{Seconds, Span};
@@ -20,6 +20,10 @@ use thumbline::unit::{Seconds, Span};
 fn pictures_can_be_made() {
     let strings = Options {
         strings: true,
+        ..Options::default()
+    };
+    let folded = Options {
+        fold: Fold::Alike { open: 0 },
         ..Options::default()
     };
     let mut cases = vec![
@@ -41,6 +45,13 @@ fn pictures_can_be_made() {
             strings,
             Ground::Paper,
         ),
+        ("tune-folded", tune(12, 0.020), folded, Ground::Paper),
+        (
+            "tune-folded-take",
+            tune(12, 0.010).with_take(),
+            folded,
+            Ground::Dark,
+        ),
     ];
     for (name, bpm) in [
         ("03_SS1-68-E_comp_mic", 68.0),
@@ -49,6 +60,9 @@ fn pictures_can_be_made() {
     ] {
         if let Some(score) = from_labels(name, bpm) {
             cases.push((name, score, Options::default(), Ground::Paper));
+        }
+        if let Some(score) = from_labels(name, bpm) {
+            cases.push((folded_name(name), score, folded, Ground::Paper));
         }
     }
     for (name, score, options, ground) in cases {
@@ -61,6 +75,135 @@ fn pictures_can_be_made() {
             let path = std::path::Path::new(&folder).join(format!("{name}.svg"));
             std::fs::write(path, text).expect("picture folder is writable");
         }
+    }
+}
+
+/// What the picture of a folded recording is called.
+fn folded_name(name: &str) -> &'static str {
+    match &name[3..6] {
+        "SS1" => "folded-SS1",
+        "Jaz" => "folded-Jazz2",
+        _ => "folded-Rock1",
+    }
+}
+
+/// Bars that play alike stand in one row: a head a stroke, off its slot where the bars drift, and every
+/// instant of every bar lies in it; opened, its bars stand below it.
+#[test]
+fn bars_that_play_alike_fold_into_one_row() {
+    let score = tune(8, 0.030);
+    let piece = score.piece();
+    let folded = |open| {
+        let fold = Fold::Alike { open };
+        Sheet::plan(
+            &piece,
+            Options {
+                fold,
+                ..Options::default()
+            },
+        )
+    };
+    let (sheet, plain) = (folded(0), Sheet::plan(&piece, Options::default()));
+    assert_eq!(sheet.rows().len(), 1);
+    let alike = sheet.rows()[0].alike.as_ref().expect("folded");
+    assert_eq!(alike.name(), "Pattern A, bars 1 to 8");
+    assert_eq!(sheet.rows()[0].notes.len(), score.notes.len());
+    let (shapes, marks) = sheet.row_shapes(&piece, 0);
+    // Every second bar has a note more.
+    let (_, once) = plain.row_shapes(&piece, 1);
+    assert_eq!(marks.len(), once.len(), "a head a stroke");
+    for mark in &marks {
+        assert!(
+            matches!(mark.others.len(), 7 | 3),
+            "of eight bars, or every second one"
+        );
+        let away = mark.head.x - mark.foot.expect("on the beat").x;
+        let says = sheet.describe(&piece, 0, mark);
+        assert_eq!(away > 1.0, says.contains("30 ms late, 8 of 8"), "{says}");
+        assert!(says.starts_with("Pattern A, bars 1 to 8, "), "{says}");
+    }
+    let late = marks
+        .iter()
+        .filter(|m| m.head.x - m.foot.expect("on the beat").x > 1.0);
+    assert!((1..marks.len()).contains(&late.count()));
+    let dots = shapes
+        .iter()
+        .filter(|s| matches!(s, Shape::Disc { radius, .. } if *radius < 2.0));
+    assert!(
+        dots.count().is_multiple_of(8),
+        "a dot for each repeat that is heard"
+    );
+    for bar in score.grid.bars() {
+        for beat in 0..4 {
+            let time = score.grid.beats()[bar.first_beat + beat].time;
+            let (here, there) = (sheet.place(&piece, time), plain.place(&piece, time));
+            let (here, there) = (here.expect("a place"), there.expect("a place"));
+            assert_eq!(here.row, 0);
+            assert!((here.x - there.x).abs() < 1e-6);
+        }
+        assert_eq!(sheet.row_of(bar.number), Some(0));
+        let looped = sheet.stretches(&piece, 0, (bar.start, bar.end));
+        assert_eq!(looped.len(), 1);
+    }
+    let open = folded(1);
+    assert_eq!(open.rows().len(), 9);
+    assert_eq!(open.row_of(3), Some(3));
+    assert_eq!(open.bars().count(), 8);
+    // What plays once stays as it is.
+    let single = tune(1, 0.0);
+    let fold = Fold::Alike { open: 0 };
+    let sheet = Sheet::plan(
+        &single.piece(),
+        Options {
+            fold,
+            ..Options::default()
+        },
+    );
+    assert!(sheet.rows().iter().all(|row| row.alike.is_none()));
+}
+
+/// A string that rings over the bar line is drawn on in the next row, from before its line until it is
+/// struck again.
+#[test]
+fn ringing_strings_are_tied_over_the_bar_line() {
+    let mut score = tune(2, 0.0);
+    let plain = Sheet::plan(&score.piece(), Options::default());
+    let bar = score.grid.bars()[1];
+    let lines = |score: &Score, sheet: &Sheet| {
+        let left = sheet.row_area(1).expect("a row").left;
+        let shapes = sheet.row_shapes(&score.piece(), 1).0;
+        let rings = shapes.iter().filter_map(|s| match s {
+            Shape::Line {
+                from,
+                to,
+                ink: Ink::ThumbPale | Ink::FingerPale,
+                ..
+            } => Some((from.x, to.x)),
+            _ => None,
+        });
+        rings.filter(|(from, _)| *from < left).collect::<Vec<_>>()
+    };
+    assert!(lines(&score, &plain).is_empty());
+    let before = Seconds(bar.start.0 - 0.1);
+    let last = score
+        .notes
+        .iter()
+        .rposition(|n| n.time < before)
+        .expect("a note of bar 1");
+    score.notes[last].end = Seconds(bar.start.0 + 0.3);
+    let sheet = Sheet::plan(&score.piece(), Options::default());
+    let tied = lines(&score, &sheet);
+    assert_eq!(tied.len(), 1, "{tied:?}");
+    let place = sheet
+        .place(&score.piece(), score.notes[last].end)
+        .expect("a place");
+    let string = score.notes[last].string;
+    let again = score
+        .notes
+        .iter()
+        .find(|n| n.time > score.notes[last].time && n.string == string);
+    if again.is_none_or(|n| n.time > score.notes[last].end) {
+        assert!((tied[0].1 - place.x).abs() < 1.0, "{tied:?} {place:?}");
     }
 }
 

@@ -8,9 +8,7 @@ use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::{Attack, Note, Role};
 use thumbline::music::tuning::Tuning;
-use thumbline::report::sheet::{
-    Ink, Options, Piece, Shape, Sheet, Take, describe, describe_taken, sentences,
-};
+use thumbline::report::sheet::{Fold, Ink, Options, Piece, Shape, Sheet, Take, sentences};
 use thumbline::report::table;
 use thumbline::timing::{Drift, Reference, Verdict, measure};
 use thumbline::unit::{Beats, Decibels, Seconds, Span};
@@ -219,30 +217,13 @@ fn contradictions(piece: &Piece) -> Vec<String> {
     let options = Options::default();
     let sheet = Sheet::plan(piece, options);
     strip_against_words(piece, &sheet, &mut wrong);
-    let mut drawn = 0;
-    for row in 0..sheet.rows().len() {
-        let (shapes, marks) = sheet.row_shapes(piece, row);
-        let left = wedges(&shapes);
-        drawn += left.len();
-        row_against_label(&sheet, row, &shapes, &left, &mut wrong);
-        for mark in marks {
-            let spoken = mark.second || piece.second.is_none();
-            let (text, placed) = if mark.second {
-                let (note, placed) = piece.second(mark.note).expect("marked");
-                (describe_taken(piece, note, &placed), placed)
-            } else {
-                let (note, placed) = (&piece.notes[mark.note], piece.placed(mark.note));
-                (describe(piece, note, &placed), placed)
-            };
-            let Some(foot) = mark.foot.filter(|_| spoken && placed.counts) else {
-                continue;
-            };
-            let away = mark.head.x - foot.x;
-            let off = (away.abs() > 1e-6).then(|| away.signum());
-            if off != side(&text) {
-                wrong.push(format!("drawn {away:.1} points off: {text}"));
-            }
-        }
+    let drawn = rows_against_labels(piece, &sheet, &mut wrong);
+    // The same of bars that are laid over each other.
+    let fold = Fold::Alike { open: 2 };
+    let folded = Sheet::plan(piece, Options { fold, ..options });
+    rows_against_labels(piece, &folded, &mut wrong);
+    if folded.bars().count() != sheet.bars().count() {
+        wrong.push("folding loses bars".to_owned());
     }
     let stray = sentences(piece).iter().find_map(|s| {
         s.text
@@ -260,6 +241,35 @@ fn contradictions(piece: &Piece) -> Vec<String> {
         }
     }
     wrong
+}
+
+/// What is drawn of every row against what its notes and its label say; how many heads leave their slots.
+fn rows_against_labels(piece: &Piece, sheet: &Sheet, wrong: &mut Vec<String>) -> usize {
+    let mut drawn = 0;
+    for row in 0..sheet.rows().len() {
+        let (shapes, marks) = sheet.row_shapes(piece, row);
+        let left = wedges(&shapes);
+        drawn += left.len();
+        row_against_label(sheet, row, &shapes, &left, wrong);
+        for mark in marks {
+            let spoken = mark.second || piece.second.is_none();
+            let placed = if mark.second {
+                piece.second(mark.note).expect("marked").1
+            } else {
+                piece.placed(mark.note)
+            };
+            let text = sheet.describe(piece, row, &mark);
+            let Some(foot) = mark.foot.filter(|_| spoken && placed.counts) else {
+                continue;
+            };
+            let away = mark.head.x - foot.x;
+            let off = (away.abs() > 1e-6).then(|| away.signum());
+            if off != side(&text) {
+                wrong.push(format!("drawn {away:.1} points off: {text}"));
+            }
+        }
+    }
+    drawn
 }
 
 fn strip_against_words(piece: &Piece, sheet: &Sheet, wrong: &mut Vec<String>) {

@@ -144,6 +144,7 @@ impl Voice {
             Some(Control::PreviousRegion) => {
                 self.feet.hop.fetch_sub(1, Ordering::AcqRel);
             }
+            Some(Control::KeepRound) => self.feet.keep.store(true, Ordering::Release),
             None => {}
         }
     }

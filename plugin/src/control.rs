@@ -14,6 +14,8 @@ pub enum Control {
     NextRegion,
     /// The kept region before.
     PreviousRegion,
+    /// The round of the take that is being played is kept.
+    KeepRound,
 }
 
 /// A MIDI note or controller.

@@ -36,11 +36,12 @@ impl Override {
 }
 
 /// Controls in the order of the slots.
-pub const CONTROLS: [Control; 4] = [
+pub const CONTROLS: [Control; 5] = [
     Control::Play,
     Control::Loop,
     Control::NextRegion,
     Control::PreviousRegion,
+    Control::KeepRound,
 ];
 
 /// The switches.
@@ -52,6 +53,8 @@ pub struct Feet {
     pub looped: Override,
     /// Regions to go on (or back).
     pub hop: AtomicI32,
+    /// Was the round that is being played kept?
+    pub keep: AtomicBool,
     /// Counts the sessions that a host has put in: nothing starts by itself after one.
     pub loads: AtomicU32,
     /// What the parameter said when a session was put in last.
@@ -60,7 +63,7 @@ pub struct Feet {
     pub activation: AtomicU32,
     /// Did the callback break, and fall silent?
     pub broke: AtomicBool,
-    learnt: [AtomicU16; 4],
+    learnt: [AtomicU16; 5],
     learning: AtomicU8,
     heard: AtomicU16,
 }

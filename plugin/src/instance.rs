@@ -212,6 +212,7 @@ impl Shared {
                 .unwrap_or_else(|| dials.run.looped.value()),
             bypassed: dials.bypass.value(),
             hop: feet.hop.swap(0, Ordering::AcqRel),
+            keep: feet.keep.swap(false, Ordering::AcqRel),
             learnt: feet.take_heard(),
             learning: feet.learning(),
             broke: feet.broke.swap(false, Ordering::AcqRel),

@@ -159,6 +159,7 @@ fn practice(state: &State) -> PracticeView {
         count_in_bars: session.count_in_bars,
         rest_beats: session.rest_beats,
         ladder: session.ladder,
+        round_tone: session.round_tone,
         click_rate: session.click_rate,
         latency: Span::from_ms(session.latency_ms),
         learning: state.learning,

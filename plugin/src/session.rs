@@ -120,6 +120,8 @@ pub struct Session {
     pub rest_beats: u8,
     /// The ladder.
     pub ladder: Ladder,
+    /// Is each round of a take answered by a tone?
+    pub round_tone: bool,
     /// How often the click sounds.
     pub click_rate: ClickRate,
     /// Round-trip latency of own takes in milliseconds, −500 to 500.
@@ -149,6 +151,7 @@ impl Default for Session {
             count_in_bars: 0,
             rest_beats: 0,
             ladder: Ladder::default(),
+            round_tone: false,
             click_rate: ClickRate::default(),
             latency_ms: 0.0,
             learnt: Vec::new(),
@@ -183,6 +186,7 @@ impl Session {
         read(&mut map, "count_in_bars", &mut session.count_in_bars);
         read(&mut map, "rest_beats", &mut session.rest_beats);
         read(&mut map, "ladder", &mut session.ladder);
+        read(&mut map, "round_tone", &mut session.round_tone);
         read(&mut map, "click_rate", &mut session.click_rate);
         read(&mut map, "latency_ms", &mut session.latency_ms);
         read(&mut map, "learnt", &mut session.learnt);
@@ -256,6 +260,7 @@ impl Session {
         put("count_in_bars", serde_json::to_value(self.count_in_bars));
         put("rest_beats", serde_json::to_value(self.rest_beats));
         put("ladder", serde_json::to_value(self.ladder));
+        put("round_tone", serde_json::to_value(self.round_tone));
         put("click_rate", serde_json::to_value(self.click_rate));
         put("latency_ms", serde_json::to_value(self.latency_ms));
         put("learnt", serde_json::to_value(&self.learnt));

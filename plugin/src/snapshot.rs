@@ -122,6 +122,8 @@ pub struct Look {
     pub bars_a_row: u8,
     /// A row of tablature under each bar?
     pub strings: bool,
+    /// Bars that play alike in one row?
+    pub fold: bool,
     /// Does the page follow the sound?
     pub follow: bool,
     /// Were the cautions read?
@@ -139,6 +141,7 @@ impl Default for Look {
             magnifier: None,
             bars_a_row: 1,
             strings: false,
+            fold: false,
             follow: true,
             cautioned: false,
             size: (1180.0, 760.0),

@@ -274,6 +274,8 @@ pub struct Unkept {
     pub ended: Moment,
     /// Its sound, once it was read.
     pub sound: Option<Arc<Recording>>,
+    /// Where in it the player kept a round.
+    pub kept: Vec<Span>,
 }
 
 /// What is being recorded.
@@ -289,6 +291,8 @@ pub struct Tape {
     pub tuning: Option<(JobId, Option<MidiNote>)>,
     /// What is heard of a take while it is played.
     pub along: Arc<AlongView>,
+    /// Where in the take its player kept a round.
+    pub kept: Vec<Span>,
 }
 
 /// A recording under way.

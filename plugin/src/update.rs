@@ -225,7 +225,7 @@ fn taped(state: &mut State, id: JobId, answer: tape::Answer, out: &mut Vec<Effec
     let records = state.tape.recording.is_some_and(|r| r.job == id);
     match answer {
         Answer::NotStarted(why) if records => recording::not_started(state, &why, out),
-        Answer::Along(told) if records => recording::along(state, told),
+        Answer::Along(told) if records => recording::along(state, told, out),
         Answer::Length(length) => {
             if let Some(recorded) = state.tape.recording.as_mut().filter(|r| r.job == id) {
                 recorded.length = length;

@@ -99,6 +99,8 @@ pub enum Wish {
     SetRest(u8),
     /// The ladder.
     SetLadder(Ladder),
+    /// A tone after each round of a take, or none.
+    SetRoundTone(bool),
     /// Use a practice set-up, by its place in the snapshot's list.
     UseSetUp(usize),
 
@@ -129,6 +131,8 @@ pub enum Wish {
     CaptureTake(bool),
     /// One button: count in, play and record an own take; or stop all that.
     Record(bool),
+    /// Keep the round of the take that is being played: the journal marks it.
+    KeepRound,
     /// Draw a take over the sheet, or not.
     ShowTake(usize, bool),
     /// Choose what is heard of the recording.

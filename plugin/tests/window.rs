@@ -1,5 +1,8 @@
 //! The window, drawn without a display: labels, focus, keys, dragging, every state, corrections.
 
+#[path = "window_jack.rs"]
+#[allow(unsafe_code, reason = "libjack is a C library")]
+mod jack;
 #[path = "window_jobs.rs"]
 mod jobs;
 #[path = "window_loops.rs"]
@@ -8,6 +11,8 @@ mod loops;
 mod painting;
 #[path = "window_scenes.rs"]
 mod scenes;
+#[path = "window_sheet.rs"]
+mod sheet;
 #[path = "window_states.rs"]
 mod states;
 

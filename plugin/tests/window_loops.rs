@@ -10,7 +10,7 @@ use thumbline::unit::Seconds;
 use thumbline_plugin::snapshot::{End, Snap};
 use thumbline_plugin::wish::{GridEdit, Way, Wish};
 
-fn drag(harness: &mut Harness<World>, from: egui::Pos2, to: egui::Pos2) -> Vec<Wish> {
+pub fn drag(harness: &mut Harness<World>, from: egui::Pos2, to: egui::Pos2) -> Vec<Wish> {
     harness.hover_at(from);
     harness.run_steps(1);
     harness.drag_at(from);

@@ -40,6 +40,9 @@ pub struct Analyze {
     /// Draw it on a dark ground.
     #[arg(long, requires = "svg")]
     dark: bool,
+    /// Draw bars that play alike as one row.
+    #[arg(long, requires = "svg")]
+    fold: bool,
     /// Draw one bar close up: the waveform, where the sound rises, and every pluck; - is standard
     /// output.
     #[arg(long, value_name = "FILE")]
@@ -76,10 +79,16 @@ impl Command for Analyze {
             } else {
                 Ground::Paper
             };
-            source::save(
-                &target,
-                &svg::write(&piece, sheet::Options::default(), ground),
-            )?;
+            let fold = if self.fold {
+                sheet::Fold::Alike { open: 0 }
+            } else {
+                sheet::Fold::Never
+            };
+            let options = sheet::Options {
+                fold,
+                ..sheet::Options::default()
+            };
+            source::save(&target, &svg::write(&piece, options, ground))?;
         }
         if let Some(target) = close_to {
             source::save(&target, &close_up(&recording, (&found, &drift), self.bar)?)?;

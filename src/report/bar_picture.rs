@@ -37,9 +37,7 @@ pub fn shapes(
     zoom: f64,
 ) -> Vec<Shape> {
     let mut out = Vec::new();
-    // A little before, so that the attack on the first beat is whole.
-    let from = Seconds((from.0 - LEAD * (to - from).0).max(0.0));
-    let length = (to - from).0;
+    let (from, length) = drawn((from, to));
     if !(length.is_finite() && length > 0.0 && from.0.is_finite()) {
         return out;
     }
@@ -64,6 +62,27 @@ pub fn shapes(
     view.says(Point::new(8.0, view.wave.centre()), "sound", &mut out);
     view.says(Point::new(8.0, view.flux.centre()), "rises", &mut out);
     out
+}
+
+/// The stretch that is drawn: a little before, so that the attack on the first beat is whole.
+fn drawn((from, to): (Seconds, Seconds)) -> (Seconds, f64) {
+    let from = Seconds((from.0 - LEAD * (to - from).0).max(0.0));
+    (from, (to - from).0)
+}
+
+/// Where an instant stands in a picture `width` points wide of a stretch.
+pub fn across(stretch: (Seconds, Seconds), width: f64, time: Seconds) -> f64 {
+    let (from, length) = drawn(stretch);
+    View::new(from, length, (width, 0.0), 1.0).x(time)
+}
+
+/// The instant at a place of such a picture; none outside the stretch.
+pub fn time_at(stretch: (Seconds, Seconds), width: f64, x: f64) -> Option<Seconds> {
+    let (from, length) = drawn(stretch);
+    let share = (x - MARGIN) / (width - 2.0 * MARGIN).max(10.0);
+    (0.0..=1.0)
+        .contains(&share)
+        .then(|| from + Span(length * share))
 }
 
 /// The stretch at the analysis rate, mono; empty where the recording has none.

@@ -14,6 +14,7 @@
 //! Where a take is drawn over the recording, everything speaks of the take: its notes leave their
 //! slots, the recording's stand still.
 
+mod fold;
 mod frame;
 mod harmony;
 mod note;
@@ -26,6 +27,7 @@ mod strings;
 mod theme;
 mod words;
 
+pub use fold::{Alike, Fold};
 pub use note::{Mark, describe, describe_taken, pitch_name};
 pub(super) use note::{draw_head, full, quiet};
 pub use pattern::Pattern;
@@ -201,6 +203,8 @@ pub struct Options {
     pub hands: Hands,
     /// Every note where it was played, also where nobody hears it?
     pub hairs: bool,
+    /// Bars that play alike in one row? Then a row holds one bar.
+    pub fold: Fold,
 }
 
 /// Whose notes a page shows.
@@ -240,6 +244,7 @@ impl Default for Options {
             words: true,
             hands: Hands::Both,
             hairs: false,
+            fold: Fold::Never,
         }
     }
 }
@@ -251,6 +256,8 @@ impl Default for Options {
 pub struct Sheet {
     options: Options,
     rows: Vec<Row>,
+    /// Where each bar, and each stretch of free time, stands; in order of time.
+    homes: Vec<Home>,
     /// Points to a beat.
     beat: f64,
     magnifier: f64,
@@ -260,6 +267,14 @@ pub struct Sheet {
     harmony: Vec<harmony::Name>,
     /// The sentence above the rows.
     headline: Option<String>,
+}
+
+/// A bar, or a stretch of free time, and the row it stands in.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Home {
+    from: Seconds,
+    row: usize,
+    cell: Option<BarCell>,
 }
 
 /// Where an instant lies on the page.
@@ -277,13 +292,17 @@ impl Sheet {
         let options = Options {
             width: finite_or(options.width, 1000.0).clamp(200.0, 20_000.0),
             zoom: finite_or(options.zoom, 1.0).clamp(0.5, 4.0),
-            bars_a_row: options.bars_a_row.clamp(1, 8),
+            bars_a_row: match options.fold {
+                Fold::Never => options.bars_a_row.clamp(1, 8),
+                Fold::Alike { .. } => 1,
+            },
             ..options
         };
         let headline = options.words.then(|| words::headline(piece)).flatten();
         let mut sheet = Self {
             options,
-            rows: row::rows(piece, options.bars_a_row),
+            rows: row::rows(piece, &options),
+            homes: Vec::new(),
             beat: 1.0,
             magnifier: 1.0,
             levels: note::Levels::of(piece, options.zoom),
@@ -292,6 +311,7 @@ impl Sheet {
             harmony: harmony::names(piece),
             headline,
         };
+        sheet.homes = row::homes(&sheet.rows);
         let most = sheet.rows.iter().map(Row::beats).fold(1.0, f64::max);
         sheet.beat = (sheet.inner_width() / most).min(sheet.inner_width());
         sheet.magnifier = f64::from(match options.magnifier {
@@ -324,6 +344,101 @@ impl Sheet {
         self.height
     }
 
+    /// Every bar of the page, in order of time.
+    pub fn bars(&self) -> impl Iterator<Item = &BarCell> {
+        self.homes.iter().filter_map(|home| home.cell.as_ref())
+    }
+
+    /// The row that a bar stands in, by its number.
+    pub fn row_of(&self, bar: i32) -> Option<usize> {
+        let home = |home: &&Home| home.cell.is_some_and(|cell| cell.number == bar);
+        self.homes.iter().find(home).map(|home| home.row)
+    }
+
+    /// The stretches of a row, from left to right, that lie between two instants: left and right edge on
+    /// the page. In a folded row each of its bars counts.
+    pub fn stretches(
+        &self,
+        piece: &Piece,
+        row: usize,
+        (from, to): (Seconds, Seconds),
+    ) -> Vec<(f64, f64)> {
+        let Some(shown) = self.rows.get(row) else {
+            return Vec::new();
+        };
+        let x = |time: Seconds, cell: &BarCell| {
+            let at = piece
+                .grid
+                .beat_at(time)
+                .map_or(0.0, |at| at.0 - cell.first_beat);
+            self.x(cell.offset + at.clamp(0.0, cell.beats))
+        };
+        let cells = match (&shown.kind, &shown.alike) {
+            (
+                RowKind::Free {
+                    from: start,
+                    to: end,
+                },
+                _,
+            ) => {
+                let x = |time: Seconds| self.x((time - *start).0 * row::BEATS_A_SECOND);
+                let (from, to) = (from.0.max(start.0), to.0.min(end.0));
+                let inside = from < to;
+                return inside
+                    .then(|| (x(Seconds(from)), x(Seconds(to))))
+                    .into_iter()
+                    .collect();
+            }
+            (_, Some(alike)) => &alike.bars,
+            (RowKind::Bars(cells), None) => cells,
+        };
+        let inside = |cell: &&BarCell| cell.start < to && cell.end > from;
+        let found = cells.iter().filter(inside).map(|cell| {
+            let left = if from <= cell.start {
+                self.x(cell.offset)
+            } else {
+                x(from, cell)
+            };
+            let right = if to >= cell.end {
+                self.x(cell.offset + cell.beats)
+            } else {
+                x(to, cell)
+            };
+            (left, right)
+        });
+        let mut all: Vec<(f64, f64)> = Vec::new();
+        for (left, right) in found {
+            match all.last_mut() {
+                Some(last) if left <= last.1 + 0.5 && left >= last.0 - 0.5 => {
+                    last.1 = last.1.max(right)
+                }
+                _ => all.push((left, right)),
+            }
+        }
+        all
+    }
+
+    /// What a mark of a row says when asked.
+    pub fn describe(&self, piece: &Piece, row: usize, mark: &Mark) -> String {
+        if let Some((row, alike)) = self
+            .rows
+            .get(row)
+            .and_then(|r| Some((r, r.alike.as_ref()?)))
+        {
+            return self.describe_stroke(piece, row, alike, mark);
+        }
+        if mark.second {
+            let of_take = piece.second(mark.note);
+            return of_take.map_or_else(String::new, |(note, placed)| {
+                describe_taken(piece, note, &placed)
+            });
+        }
+        let note = piece.notes.get(mark.note);
+        note.map_or_else(String::new, |note| {
+            describe(piece, note, &piece.placed(mark.note))
+        })
+    }
+
     /// How much drift is stretched, 1 to 16.
     pub fn magnifier(&self) -> f64 {
         self.magnifier
@@ -341,14 +456,14 @@ impl Sheet {
         if !time.0.is_finite() {
             return None;
         }
-        let row = self.rows.partition_point(|r| r.from() <= time);
-        let row = row.checked_sub(1)?;
-        let x = match &self.rows[row].kind {
-            RowKind::Free { from, to } => {
+        let after = self.homes.partition_point(|home| home.from <= time);
+        let Home { row, cell, .. } = self.homes[after.checked_sub(1)?];
+        let x = match (&self.rows[row].kind, cell) {
+            (RowKind::Free { from, to }, _) => {
                 (time <= *to).then(|| self.x((time - *from).0 * row::BEATS_A_SECOND))?
             }
-            RowKind::Bars(cells) => {
-                let cell = cells.iter().rev().find(|c| c.start <= time)?;
+            (RowKind::Bars(_), cell) => {
+                let cell = cell?;
                 let at = piece.grid.beat_at(time)?.0 - cell.first_beat;
                 self.x(cell.offset + at.clamp(0.0, cell.beats))
             }

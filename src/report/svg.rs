@@ -4,9 +4,7 @@
 //! Each head carries a `<title>` that says what it is, which browsers show under the pointer and
 //! screen readers read. Layout is `report::sheet`.
 
-use super::sheet::{
-    Align, Colour, Ground, Mark, Options, Piece, Rect, Shape, Sheet, describe, describe_taken,
-};
+use super::sheet::{Align, Colour, Ground, Options, Piece, Rect, Shape, Sheet};
 use super::sign::COMMENT;
 use crate::xml::escaped;
 use std::fmt::Write;
@@ -25,7 +23,7 @@ pub fn write(piece: &Piece, options: Options, ground: Ground) -> String {
             element(shape, ground, &mut body);
         }
         for mark in &marks {
-            touch(piece, mark, &mut body);
+            touch(&mark.area, &sheet.describe(piece, row, mark), &mut body);
         }
         body.push_str("</g>\n");
     }
@@ -64,20 +62,12 @@ fn document(title: &str, (width, height): (f64, f64), body: &str, ground: Ground
 }
 
 /// An unseen area over a head that says what it is.
-fn touch(piece: &Piece, mark: &Mark, out: &mut String) {
-    let text = if mark.second {
-        let Some((note, placed)) = piece.second(mark.note) else {
-            return;
-        };
-        describe_taken(piece, note, &placed)
-    } else {
-        describe(piece, &piece.notes[mark.note], &piece.placed(mark.note))
-    };
+fn touch(around: &Rect, text: &str, out: &mut String) {
     let _ = write!(
         out,
         "<rect {} fill-opacity=\"0\"><title>{}</title></rect>",
-        area(&mark.area),
-        escaped(&text)
+        area(around),
+        escaped(text)
     );
 }
 

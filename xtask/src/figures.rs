@@ -30,6 +30,7 @@ pub fn run() -> Result<()> {
         Path::new(&format!("{out}/recording.wav")),
         Path::new(".pictures/window.png"),
     )?;
+    played_along()?;
     heard(&program)?;
     // A bench runs in the folder of its package, which is this one.
     let out = "target/figures";
@@ -41,6 +42,32 @@ pub fn run() -> Result<()> {
     }
     println!("drawn into .pictures");
     Ok(())
+}
+
+/// A round of playing along: the window as it stood in the eighth round of the test that plays ten of them
+/// through JACK.
+fn played_along() -> Result<()> {
+    if !run::present("jackd", "--version") || !run::present("convert", "-version") {
+        println!("skipped: the picture of a round (it needs jackd and ImageMagick)");
+        return Ok(());
+    }
+    let out = std::path::absolute(run::target().join("figures"))?;
+    std::fs::create_dir_all(&out)?;
+    let mut test = run::cargo();
+    test.args([
+        "test",
+        "--workspace",
+        "--test",
+        "window",
+        "ten_rounds_through_jack",
+    ]);
+    run::must(test.env("THUMBLINE_PICTURES", &out))?;
+    let mut convert = Command::new("convert");
+    run::must(
+        convert
+            .arg(out.join("along.ppm"))
+            .arg(".pictures/along.png"),
+    )
 }
 
 /// One bar of a real recording as it was heard, where there is one beside the project.

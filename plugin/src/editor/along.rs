@@ -86,7 +86,7 @@ pub fn heads(
     let alarm = theme::ink(snapshot.look.ground, Ink::Alarm);
     let zoom = scene.sheet.options().zoom as f32;
     let radius = RADIUS * zoom;
-    let of = |note: usize| marks.iter().find(|m| !m.second && m.note == note);
+    let of = |note: usize| marks.iter().find(|m| !m.second && m.holds(note));
     if let Some(slot) = along.slot {
         // What the sentence speaks of.
         for mark in marks.iter().filter(|m| !m.second) {

@@ -11,11 +11,11 @@ use super::along;
 use super::sight::{Scene, Side, Sight};
 use super::theme::{self, Brush};
 use super::{proof, repeats};
-use crate::snapshot::Snapshot;
+use crate::snapshot::{CaptureView, Snapshot};
 use crate::wish::{NoteAt, NoteEdit, Wish};
 use egui::{CursorIcon, Role, ScrollArea, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::note::{Note, Role as Hand};
-use thumbline::report::sheet::{Ink, Mark, Point, RowKind, describe, describe_taken};
+use thumbline::report::sheet::{Alike, Ink, Mark, Point, RowKind};
 use thumbline::unit::{Beats, Seconds};
 
 /// Draws the sheet.
@@ -56,6 +56,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         sight.pointed = None;
         sight.pointed_at = ground.hover_pos().and_then(|at| sheet.time_under(at));
         sheet.ground(ui, &ground, sight, wishes);
+        drag_on(ui, sight);
         for row in rows.clone() {
             sheet.loop_wash(ui, row, sight);
         }
@@ -72,6 +73,23 @@ fn zoom(ui: &Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     let by = f64::from(ui.input(egui::InputState::zoom_delta));
     if by != 1.0 && ui.rect_contains_pointer(ui.max_rect()) {
         wishes.push(Wish::SetLook(snapshot.look.larger(by)));
+    }
+}
+
+/// While a loop is drawn beyond the upper or lower edge, the page goes on under it.
+fn drag_on(ui: &Ui, sight: &Sight) {
+    /// Points a frame, and how near to the edge.
+    const STEP: f32 = 14.0;
+    const EDGE: f32 = 18.0;
+    let drawn = sight.loop_from.is_some() || sight.bars_from.is_some();
+    let Some(at) = ui.input(|i| i.pointer.interact_pos()).filter(|_| drawn) else {
+        return;
+    };
+    let seen = ui.clip_rect();
+    if at.y < seen.top() + EDGE {
+        ui.scroll_with_delta(vec2(0.0, STEP));
+    } else if at.y > seen.bottom() - EDGE {
+        ui.scroll_with_delta(vec2(0.0, -STEP));
     }
 }
 
@@ -158,11 +176,21 @@ impl View<'_> {
             }
         } else if ground.double_clicked() {
             let at = ground.interact_pointer_pos();
+            // The first of the two clicks has set it going.
+            wishes.push(Wish::Play(false));
             wishes.extend(at.and_then(|at| self.new_note(at)).map(Wish::EditNote));
         } else if ground.clicked() {
             sight.chosen = None;
-            wishes.extend(under.map(Wish::Seek));
+            if let Some(time) = under {
+                wishes.extend([Wish::Seek(time), Wish::Play(true)]);
+            }
         }
+    }
+
+    /// The number of the bar under a place on the screen, its own number at the left included.
+    fn bar_under(&self, at: egui::Pos2) -> Option<i32> {
+        let cell = self.scene.sheet.bar_at(self.on_page(at))?;
+        Some(cell.number)
     }
 
     /// A note at a place of a row: above its line a finger's, below it the thumb's.
@@ -185,20 +213,54 @@ impl View<'_> {
         for shape in &shapes {
             brush.paint(shape);
         }
-        self.bar_number(ui, row, sight, wishes);
+        match &self.scene.sheet.rows()[row].alike {
+            Some(alike) => self.letter(ui, row, alike, sight),
+            None => self.bar_number(ui, row, sight, wishes),
+        }
         if sight.moving_beats {
             self.beats(ui, row, wishes);
         }
         for mark in marks.iter().filter(|m| !m.second) {
-            self.note(ui, mark, sight, wishes);
+            self.note(ui, (row, mark), sight, wishes);
         }
         for mark in marks.iter().filter(|m| m.second) {
-            self.taken(ui, mark, sight);
+            self.taken(ui, (row, mark), sight);
         }
         along::heads(ui, self.snapshot, self.scene, &brush, row, &marks);
     }
 
-    /// The number at the left: loops its bar.
+    /// The letter of bars in one row: opens and closes them.
+    fn letter(&self, ui: &Ui, row: usize, alike: &Alike, sight: &mut Sight) {
+        let Some(line) = self.scene.sheet.line(row) else {
+            return;
+        };
+        let rect = egui::Rect::from_min_size(
+            pos2(self.origin.x, self.origin.y + line as f32 - 22.0),
+            vec2(64.0, 44.0),
+        );
+        let id = ui.scope_id().with(("letter", alike.place));
+        let button = ui.interact(rect, id, Sense::click());
+        let label = theme::letters(&alike.name());
+        button.widget_info(|| WidgetInfo::selected(Role::CheckBox, true, alike.open, &label));
+        if button.has_focus() || button.hovered() {
+            let stroke = Stroke::new(2.0, self.ink(Ink::Focus));
+            ui.painter()
+                .rect_stroke(rect.shrink(4.0), 4.0, stroke, StrokeKind::Inside);
+        }
+        if button.clicked() && alike.place < 32 {
+            sight.opened ^= 1 << alike.place;
+        }
+        let hint = if alike.open {
+            "Put its bars away again"
+        } else {
+            "Show its bars below it"
+        };
+        button
+            .on_hover_cursor(CursorIcon::PointingHand)
+            .on_hover_text(hint);
+    }
+
+    /// The number at the left: loops its bar, and drawn over others all of them.
     fn bar_number(&self, ui: &Ui, row: usize, sight: &mut Sight, wishes: &mut Vec<Wish>) {
         let sheet = &self.scene.sheet;
         let RowKind::Bars(cells) = &sheet.rows()[row].kind else {
@@ -220,13 +282,25 @@ impl View<'_> {
         } else {
             format!("Bars {} to {}", first.number, last.number)
         };
-        let button = ui.interact(rect, id, Sense::click());
+        let button = ui.interact(rect, id, Sense::click_and_drag());
         button.widget_info(|| WidgetInfo::labeled(Role::Button, true, &label));
         let button = button
             .on_hover_cursor(CursorIcon::PointingHand)
             .on_hover_text(
-                "Loop this bar. Twice: loop it at 60 % and play. With Shift: up to here.",
+                "Loop this bar. Drag: loop several. Twice: loop it at 60 % and play. With Shift: up to here.",
             );
+        if button.drag_started() {
+            sight.bars_from = Some(first.number);
+        }
+        if button.drag_stopped()
+            && let Some(from) = sight.bars_from.take()
+        {
+            let at = ui.input(|i| i.pointer.interact_pos());
+            let to = at.and_then(|at| self.bar_under(at)).unwrap_or(last.number);
+            let last = to.max(if to >= from { last.number } else { from });
+            wishes.push(Wish::SetBars(from.min(to), last.max(to)));
+            wishes.push(Wish::SetLoop(true));
+        }
         if button.has_focus() || button.hovered() {
             let stroke = Stroke::new(2.0, self.ink(Ink::Focus));
             ui.painter()
@@ -247,22 +321,41 @@ impl View<'_> {
         }
     }
 
-    fn note(&self, ui: &Ui, mark: &Mark, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    fn note(
+        &self,
+        ui: &Ui,
+        (row, mark): (usize, &Mark),
+        sight: &mut Sight,
+        wishes: &mut Vec<Wish>,
+    ) {
         let heard = &self.scene.heard;
         let (piece, brush) = (heard.piece(), self.brush(ui));
         let note = &heard.analysis.notes[mark.note];
         let rect = brush.area(&mark.area);
-        let id = ui.scope_id().with(("note", mark.note));
-        let head = ui.interact(rect, id, Sense::click_and_drag());
-        let label = || describe(&piece, note, &piece.placed(mark.note));
+        let folded = self.scene.sheet.rows()[row].alike.is_some();
+        let id = ui.scope_id().with(("note", folded, mark.note));
+        let sense = if folded {
+            Sense::click()
+        } else {
+            Sense::click_and_drag()
+        };
+        let head = ui.interact(rect, id, sense);
+        let label = || self.scene.sheet.describe(&piece, row, mark);
         head.widget_info(|| WidgetInfo::labeled(Role::Button, true, label()));
-        let chosen = sight.chosen_in(&heard.analysis) == Some(mark.note);
-        if head.gained_focus() || (head.clicked() && !chosen) {
+        let chosen = sight
+            .chosen_in(&heard.analysis)
+            .is_some_and(|i| mark.holds(i));
+        let asked = head.secondary_clicked() || head.long_touched();
+        if (head.gained_focus() || head.clicked() || asked) && !chosen {
             sight.choose(&heard.analysis, mark.note);
         }
+        let still = !self.snapshot.transport.playing && self.snapshot.capture == CaptureView::Off;
         if head.double_clicked() {
+            sight.show_close_up(&heard.analysis, note.time);
+        } else if head.clicked() && still {
             wishes.push(Wish::hear(note));
         }
+        self.what_a_note_is(&head, note, sight, wishes);
         if head.contains_pointer() {
             sight.pointed = Some(NoteAt::of(note));
             sight.pointed_at = Some(note.time);
@@ -287,7 +380,7 @@ impl View<'_> {
         let ring = if chosen || head.has_focus() || head.hovered() {
             Some(2.0)
         } else {
-            (!sight.lit_take && sight.lit.contains(&mark.note)).then_some(2.5)
+            (!sight.lit_take && sight.lit.iter().any(|i| mark.holds(*i))).then_some(2.5)
         };
         if let Some(width) = ring {
             let stroke = Stroke::new(width, self.ink(Ink::Focus));
@@ -300,19 +393,17 @@ impl View<'_> {
     }
 
     /// A note of a take: told about, not changed.
-    fn taken(&self, ui: &Ui, mark: &Mark, sight: &Sight) {
+    fn taken(&self, ui: &Ui, (row, mark): (usize, &Mark), sight: &Sight) {
         let piece = self.scene.heard.piece();
-        let Some((note, placed)) = piece.second(mark.note) else {
-            return;
-        };
+        let folded = self.scene.sheet.rows()[row].alike.is_some();
         let rect = self.brush(ui).area(&mark.area);
         let head = ui.interact(
             rect,
-            ui.scope_id().with(("take", mark.note)),
+            ui.scope_id().with(("take", folded, mark.note)),
             Sense::hover(),
         );
-        let label = || describe_taken(&piece, note, &placed);
-        if sight.lit_take && sight.lit.contains(&mark.note) {
+        let label = || self.scene.sheet.describe(&piece, row, mark);
+        if sight.lit_take && sight.lit.iter().any(|i| mark.holds(*i)) {
             let stroke = Stroke::new(2.5, self.ink(Ink::Focus));
             let radius = rect.width() / 2.0 + 1.5;
             ui.painter().circle_stroke(rect.center(), radius, stroke);
@@ -357,10 +448,6 @@ impl View<'_> {
 
 /// Scrolls to a bar and loops it.
 pub fn go_to_bar(bar: i32, sight: &mut Sight, scene: &Scene) {
-    let holds = |kind: &RowKind| match kind {
-        RowKind::Bars(cells) => cells.iter().any(|c| c.number == bar),
-        RowKind::Free { .. } => false,
-    };
-    sight.reveal = scene.sheet.rows().iter().position(|r| holds(&r.kind));
+    sight.reveal = scene.sheet.row_of(bar);
     sight.side = Side::Words;
 }

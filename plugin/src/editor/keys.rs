@@ -2,7 +2,7 @@
 
 use super::sight::Sight;
 use crate::snapshot::End::{Finish, Start};
-use crate::snapshot::{CaptureView, Snap, Snapshot};
+use crate::snapshot::{CaptureView, Look, Snap, Snapshot};
 use crate::wish::Way::{Earlier, Later};
 use crate::wish::{Control, GridEdit, NoteAt, NoteEdit, Wish};
 use egui::{Key, KeyboardShortcut, Modifiers};
@@ -27,6 +27,8 @@ pub enum Deed {
     Click,
     /// Record an own take, or stop.
     Take,
+    /// Keep the round of the take that is being played.
+    KeepRound,
     /// Tap the beat.
     Tap,
     /// The note before.
@@ -57,6 +59,8 @@ pub enum Deed {
     Hairs,
     /// Both hands, the thumb alone, the fingers alone.
     Hands,
+    /// Bars that play alike in one row, or each in its own.
+    Fold,
     /// The bar of the chosen note, or the one in play, close up.
     CloseUp,
     /// The loop starts a beat earlier.
@@ -104,7 +108,7 @@ pub enum Deed {
 }
 
 /// Every deed, its keys and what it is called. The first key of a deed is the one tooltips show.
-pub const KEYS: [(Deed, Modifiers, Key, &str); 50] = [
+pub const KEYS: [(Deed, Modifiers, Key, &str); 52] = [
     (Deed::Play, Modifiers::NONE, Key::Space, "Play or stop"),
     (Deed::Play, Modifiers::NONE, Key::P, "Play or stop as well"),
     (Deed::Loop, Modifiers::NONE, Key::L, "Loop on or off"),
@@ -117,6 +121,12 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 50] = [
         Modifiers::NONE,
         Key::R,
         "Record an own take, or stop",
+    ),
+    (
+        Deed::KeepRound,
+        Modifiers::NONE,
+        Key::K,
+        "Keep the round you play: the journal marks it",
     ),
     (Deed::Tap, Modifiers::NONE, Key::B, "Tap the beat along"),
     (
@@ -195,6 +205,12 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 50] = [
         Modifiers::NONE,
         Key::V,
         "Both hands, the thumb alone, the fingers alone",
+    ),
+    (
+        Deed::Fold,
+        Modifiers::NONE,
+        Key::O,
+        "Bars that play alike in one row, or each in its own",
     ),
     (
         Deed::CloseUp,
@@ -424,6 +440,7 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
             let off = snapshot.capture == CaptureView::Off;
             wishes.push(Wish::Record(off));
         }
+        Deed::KeepRound => wishes.push(Wish::KeepRound),
         Deed::Tap => tap(position, sight, wishes),
         Deed::Undo => wishes.push(Wish::Undo),
         Deed::Redo => wishes.push(Wish::Redo),
@@ -436,6 +453,11 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
                 Hands::Thumb => Hands::Fingers,
                 Hands::Fingers => Hands::Both,
             }
+        }
+        Deed::Fold => {
+            let look = snapshot.look;
+            let fold = !look.fold;
+            wishes.push(Wish::SetLook(Look { fold, ..look }));
         }
         Deed::CloseUp => close_up(snapshot, sight),
         Deed::StartEarlier => wishes.push(Wish::MoveEnd(Start, Snap::Beat, Earlier)),
@@ -486,10 +508,7 @@ fn close_up(snapshot: &Snapshot, sight: &mut Sight) {
     };
     let chosen = sight.chosen_in(analysis).map(|i| analysis.notes[i].time);
     let at = chosen.unwrap_or(snapshot.transport.position);
-    let bars = analysis.grid.bars();
-    // A note just before a bar is meant for it.
-    let holds = bars.iter().rev().find(|b| b.start.0 <= at.0 + 0.04);
-    sight.close_up = holds.or(bars.first()).map(|b| b.number);
+    sight.show_close_up(analysis, at);
 }
 
 /// An end of the loop where the sound is: set while it plays, by ear.
@@ -645,9 +664,10 @@ fn tap(at: Seconds, sight: &mut Sight, wishes: &mut Vec<Wish>) {
 }
 
 /// What a foot controller can be taught.
-pub const PEDALS: [(Control, &str); 4] = [
+pub const PEDALS: [(Control, &str); 5] = [
     (Control::Play, "Play"),
     (Control::Loop, "Loop"),
     (Control::NextRegion, "Next kept loop"),
     (Control::PreviousRegion, "Kept loop before"),
+    (Control::KeepRound, "Keep this round"),
 ];

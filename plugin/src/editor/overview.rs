@@ -11,7 +11,7 @@ use egui::{
     Align2, CursorIcon, EventFilter, FontId, Key, Painter, Rect, Role, Sense, Stroke, StrokeKind,
     Ui, WidgetInfo, pos2, vec2,
 };
-use thumbline::report::sheet::{BarCell, Ground, Ink, RowKind};
+use thumbline::report::sheet::{BarCell, Ground, Ink};
 use thumbline::unit::{Seconds, Span};
 
 /// Height of the strip.
@@ -61,6 +61,14 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     }
     if let Some(scene) = sight.latest(snapshot) {
         landmarks(&painter, &scene, (strip, ground), x);
+        // What is in view of the sheet.
+        for (from, to) in sight.in_view(&scene) {
+            let line = [
+                pos2(x(from), strip.bottom() - 1.0),
+                pos2(x(to), strip.bottom() - 1.0),
+            ];
+            painter.line_segment(line, Stroke::new(2.0, theme::ink(ground, Ink::Faint)));
+        }
     }
     if let AnalysisView::Working { onsets, .. } = &snapshot.analysis {
         let stroke = Stroke::new(1.0, theme::ink(ground, Ink::Finger));
@@ -135,16 +143,7 @@ fn landmarks(
     (strip, ground): (Rect, Ground),
     x: impl Fn(Seconds) -> f32,
 ) {
-    let cells: Vec<&BarCell> = scene
-        .sheet
-        .rows()
-        .iter()
-        .filter_map(|row| match &row.kind {
-            RowKind::Bars(cells) => Some(cells),
-            RowKind::Free { .. } => None,
-        })
-        .flatten()
-        .collect();
+    let cells: Vec<&BarCell> = scene.sheet.bars().collect();
     let apart = strip.width() / cells.len().max(1) as f32;
     // Every bar, every second, every fourth …: as many numbers as can be read.
     let each = [1, 2, 4, 8, 16, 32]

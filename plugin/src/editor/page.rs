@@ -117,7 +117,11 @@ fn rounds(ui: &mut Ui, page: &PageView) {
             ui.end_row();
             for round in page.rounds.iter().take(LISTED) {
                 ui.label(round.at.local());
-                ui.label(&round.region);
+                ui.label(if round.note.is_empty() {
+                    round.region.clone()
+                } else {
+                    format!("{}, {}", round.region, round.note)
+                });
                 ui.label(format!("{:.0} %", 100.0 * round.speed));
                 ui.label(round.fingers.map_or("–".to_owned(), |f| {
                     format!("{:+.0} ± {:.0} ms", f.drift_ms.round() + 0.0, f.spread_ms)

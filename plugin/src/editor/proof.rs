@@ -4,14 +4,14 @@
 //! shapes that the command line draws. Made anew only when what it shows changes.
 
 use super::sight::{Proof, Sight};
-use super::theme::Brush;
+use super::theme::{self, Brush};
 use super::transport;
 use crate::snapshot::{RecordingView, Snapshot};
 use crate::wish::Wish;
-use egui::{Panel, Role, Sense, Ui, WidgetInfo, vec2};
+use egui::{Panel, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, vec2};
 use std::sync::Arc;
 use thumbline::report::bar_picture;
-use thumbline::report::sheet::describe;
+use thumbline::report::sheet::{Ink, describe};
 use thumbline::unit::Seconds;
 
 /// Height of the picture.
@@ -22,7 +22,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     let Some(bar) = sight.close_up else {
         return;
     };
-    Panel::bottom("proof").show(ui, |ui| {
+    // Its usual height, so that it stands where it stays from its first frame on.
+    let panel = Panel::bottom("proof").default_size(HEIGHT + 58.0);
+    panel.show(ui, |ui| {
         let size = vec2(ui.available_width(), HEIGHT);
         let proof = made(snapshot, sight, bar, (f64::from(size.x), f64::from(size.y)));
         ui.horizontal(|ui| {
@@ -49,7 +51,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             ui.label("There is no such bar.");
             return;
         };
-        let (area, response) = ui.allocate_exact_size(size, Sense::hover());
+        let (area, response) = ui.allocate_exact_size(size, Sense::click());
         response.widget_info(|| WidgetInfo::labeled(Role::Image, true, &proof.told));
         let brush = Brush {
             painter: ui.painter(),
@@ -59,6 +61,27 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         for shape in &proof.shapes {
             brush.paint(shape);
         }
+        let stretch = (proof.from, proof.to);
+        let width = f64::from(size.x);
+        let chosen = sight.chosen_in(&proof.heard.analysis);
+        if let Some(note) = chosen.and_then(|i| proof.heard.analysis.notes.get(i))
+            && stretch.0.0 - 0.1 <= note.time.0
+            && note.time < stretch.1
+        {
+            let x = area.left() + bar_picture::across(stretch, width, note.time) as f32;
+            let stroke = Stroke::new(1.5, theme::ink(snapshot.look.ground, Ink::Focus));
+            let about = egui::Rect::from_x_y_ranges(x - 9.0..=x + 9.0, area.y_range());
+            ui.painter()
+                .rect_stroke(about, 3.0, stroke, StrokeKind::Inside);
+        }
+        if response.clicked()
+            && let Some(at) = response.interact_pointer_pos()
+        {
+            let x = f64::from(at.x - area.left());
+            let from = bar_picture::time_at(stretch, width, x);
+            wishes.extend(from.map(|from| Wish::HearOnce(from, proof.to)));
+        }
+        response.on_hover_text("Click to hear the bar from there");
     });
 }
 

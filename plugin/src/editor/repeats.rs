@@ -15,6 +15,9 @@ use thumbline::timing::Reference;
 /// Below this height of the page the rows need all of it.
 const ROOM: f32 = 330.0;
 
+/// Narrower than this, the choices do not stand side by side.
+const NARROW: f32 = 640.0;
+
 /// Draws the switches and, where there is room, the strip.
 pub fn show(
     ui: &mut Ui,
@@ -24,21 +27,43 @@ pub fn show(
     wishes: &mut Vec<Wish>,
 ) {
     let tall = ui.available_height() >= ROOM;
-    ui.horizontal_wrapped(|ui| {
+    let narrow = ui.available_width() < NARROW;
+    ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
-        references(ui, sight, scene);
-        ui.separator();
-        hands(ui, sight);
+        // Where the window is narrow, or everything large, a choice is one button.
+        if narrow {
+            let against = scene.heard.piece().told().reference.name();
+            ui.menu_button(capitalised(against), |ui| references(ui, sight, scene));
+            ui.menu_button(hands_name(sight.hands), |ui| hands(ui, sight));
+        } else {
+            ui.weak("Against");
+            references(ui, sight, scene);
+            ui.separator();
+            hands(ui, sight);
+        }
+        let fold = ui.selectable_label(snapshot.look.fold, "Alike in one");
+        let hint = "Bars that play alike in one row; press a row's letter to see its bars";
+        let hint = format!("{hint} ({})", keys::name(Deed::Fold));
+        if fold.on_hover_text(hint).clicked() {
+            keys::perform(Deed::Fold, snapshot, sight, wishes);
+        }
         let every = ui.selectable_label(sight.hairs, "Every hair");
         let hint = "Every note where it was played, also where nobody hears it";
         let hint = format!("{hint} ({})", keys::name(Deed::Hairs));
         if every.on_hover_text(hint).clicked() {
             keys::perform(Deed::Hairs, snapshot, sight, wishes);
         }
+        if !tall {
+            let strip = ui.selectable_label(sight.strip, "What repeats");
+            let hint = "All bars laid over each other, in the place of the rows";
+            if strip.on_hover_text(hint).clicked() {
+                sight.strip = !sight.strip;
+            }
+        }
     });
     let piece = scene.heard.piece();
     let height = scene.sheet.repeats_height(&piece) as f32;
-    if !tall || height <= 0.0 {
+    if !(tall || sight.strip) || height <= 0.0 {
         return;
     }
     let width = ui.available_width();
@@ -83,7 +108,6 @@ fn references(ui: &mut Ui, sight: &mut Sight, scene: &Scene) {
             (Reference::Thumb, "the thumb"),
         ]
     };
-    ui.weak("Against");
     let now = scene.heard.piece().told().reference;
     for &(reference, name) in choices {
         let on = now == reference;
@@ -100,13 +124,24 @@ fn references(ui: &mut Ui, sight: &mut Sight, scene: &Scene) {
 
 /// Whose notes are shown.
 fn hands(ui: &mut Ui, sight: &mut Sight) {
-    for (hands, name) in [
-        (Hands::Both, "Both hands"),
-        (Hands::Thumb, "Thumb"),
-        (Hands::Fingers, "Fingers"),
-    ] {
-        if ui.selectable_label(sight.hands == hands, name).clicked() {
+    for hands in [Hands::Both, Hands::Thumb, Hands::Fingers] {
+        let on = sight.hands == hands;
+        if ui.selectable_label(on, hands_name(hands)).clicked() {
             sight.hands = hands;
         }
     }
+}
+
+fn hands_name(hands: Hands) -> &'static str {
+    match hands {
+        Hands::Both => "Both hands",
+        Hands::Thumb => "Thumb",
+        Hands::Fingers => "Fingers",
+    }
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|c| c.to_ascii_uppercase());
+    first.into_iter().chain(letters).collect()
 }

@@ -9,7 +9,7 @@ use thumbline::analysis::Analysis;
 use thumbline::compare::Model;
 use thumbline::music::note::Note;
 use thumbline::report::sheet::{
-    Hands, Options, Piece, Point, Repeat, RowKind, Sentence, Shape, Sheet, Take, sentences,
+    Fold, Hands, Options, Piece, Point, Repeat, RowKind, Sentence, Shape, Sheet, Take, sentences,
 };
 use thumbline::timing::{self, Drift, Reference, measure, measure_pinned};
 use thumbline::unit::{Beats, Seconds};
@@ -88,6 +88,12 @@ pub struct Sight {
     pub loop_text: Option<String>,
     /// A loop being drawn: where it was begun.
     pub loop_from: Option<Seconds>,
+    /// Bars being drawn as a loop along their numbers: where it was begun.
+    pub bars_from: Option<i32>,
+    /// Is the strip shown where there is no room for it and the rows?
+    pub strip: bool,
+    /// Which folded patterns have their bars below them, a bit each.
+    pub opened: u32,
     /// Row in play when it was last followed.
     pub followed: Option<usize>,
     /// The row to scroll to once, if any.
@@ -341,6 +347,11 @@ impl Sight {
             heading: false,
             hands: self.hands,
             hairs: self.hairs,
+            fold: if look.fold && !self.far {
+                Fold::Alike { open: self.opened }
+            } else {
+                Fold::Never
+            },
             ..Options::default()
         }
     }
@@ -362,6 +373,25 @@ impl Sight {
             RowKind::Free { .. } => 0,
         });
         Some(bars.sum::<usize>().max(1))
+    }
+
+    /// The stretches of the recording whose rows are in view, at least in part.
+    pub fn in_view(&self, scene: &Scene) -> Vec<(Seconds, Seconds)> {
+        let (top, bottom) = self.view;
+        let rows = &scene.sheet.rows()[scene.sheet.visible(top + 1.0, bottom - 1.0)];
+        let mut all: Vec<(Seconds, Seconds)> = Vec::new();
+        let stretches = rows.iter().flat_map(|row| match (&row.alike, &row.kind) {
+            (Some(alike), _) => alike.bars.iter().map(|b| (b.start, b.end)).collect(),
+            (None, RowKind::Bars(cells)) => cells.iter().map(|b| (b.start, b.end)).collect(),
+            (None, RowKind::Free { from, to }) => vec![(*from, *to)],
+        });
+        for (from, to) in stretches {
+            match all.last_mut() {
+                Some(last) if (from - last.1).abs().0 < 0.05 => last.1 = to,
+                _ => all.push((from, to)),
+            }
+        }
+        all
     }
 
     /// The recording's outline, made once.
@@ -405,12 +435,22 @@ impl Sight {
         self.chosen.as_ref()?.find(&analysis.notes)
     }
 
-    /// Chooses a note and turns the side panel to it.
+    /// Chooses a note and turns the side panel to it; a close-up that is open goes to its bar.
     pub fn choose(&mut self, analysis: &Analysis, index: usize) {
         if let Some(note) = analysis.notes.get(index) {
             self.chosen = Some(NoteAt::of(note));
             self.side = Side::Note;
+            if self.close_up.is_some() {
+                self.show_close_up(analysis, note.time);
+            }
         }
+    }
+
+    /// Shows the bar at an instant close up; a note just before a bar is meant for it.
+    pub fn show_close_up(&mut self, analysis: &Analysis, at: Seconds) {
+        let bars = analysis.grid.bars();
+        let holds = bars.iter().rev().find(|b| b.start.0 <= at.0 + 0.04);
+        self.close_up = holds.or(bars.first()).map(|b| b.number);
     }
 }
 

@@ -312,6 +312,11 @@ fn counts(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
                 wishes.push(Wish::SetRest(rest));
             }
         });
+        let mut tone = snapshot.practice.round_tone;
+        let text = "A tone after each round I play: one where it was good, else two";
+        if ui.checkbox(&mut tone, text).changed() {
+            wishes.push(Wish::SetRoundTone(tone));
+        }
     })
     .response
     .on_hover_text("How the click counts, count-in, rest between rounds");

@@ -133,6 +133,8 @@ pub struct PracticeView {
     pub rest_beats: u8,
     /// The ladder.
     pub ladder: Ladder,
+    /// Is each round of a take answered by a tone?
+    pub round_tone: bool,
     /// How often the click sounds.
     pub click_rate: ClickRate,
     /// Round-trip latency taken off own takes.

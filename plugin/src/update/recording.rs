@@ -1,8 +1,9 @@
 //! Recording: the track as a recording of its own, takes against the recording, the round trip; what
 //! is heard of a take while it is played.
 
-use super::telling;
+use super::{studying, telling};
 use crate::effect::{Dial, Effect};
+use crate::services::sound::Sound;
 use crate::services::tape::Order;
 use crate::services::{Job, analyse};
 use crate::snapshot::{About, CaptureSource};
@@ -12,8 +13,9 @@ use std::sync::Arc;
 use thumbline::along::Told;
 use thumbline::deck::capture::{Place, Source, tap};
 use thumbline::deck::{Message, Phase};
+use thumbline::dsp::pluck::Played;
 use thumbline::report::along;
-use thumbline::unit::Span;
+use thumbline::unit::{MidiNote, Seconds, Span};
 
 /// Seconds of sound that may wait to be written while the recording thread is held up.
 const ROOM: f64 = 20.0;
@@ -44,6 +46,7 @@ pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Ef
         return;
     }
     state.works(About::Take);
+    state.tape.kept.clear();
     let id = state.job();
     let (tap, reel) = tap(source(from), state.rate, ROOM);
     state.tape.recording = Some(Recorded {
@@ -184,9 +187,9 @@ fn listen_along(state: &mut State, out: &mut Vec<Effect>) {
 const ROUNDS_SHOWN: usize = 3;
 
 /// Something was heard of a take while it is played.
-pub fn along(state: &mut State, told: Vec<Told>) {
+pub fn along(state: &mut State, told: Vec<Told>, out: &mut Vec<Effect>) {
     let meter = state.hearing.view.ready().map(|a| a.grid.meter);
-    let mut bleed = None;
+    let (mut bleed, mut good) = (None, None);
     let view = Arc::make_mut(&mut state.tape.along);
     for one in told {
         match one {
@@ -198,6 +201,7 @@ pub fn along(state: &mut State, told: Vec<Told>) {
                 view.round = view.round.max(round.number + 1);
                 view.said = meter.map(|meter| along::sentence(&round, meter));
                 view.slot = round.worst().map(|w| w.slot);
+                good = Some(round.good());
             }
             Told::Bleed(level) => bleed = Some(level),
             Told::WrongPitch { note, round } => view.wrong.push((note, round)),
@@ -210,6 +214,9 @@ pub fn along(state: &mut State, told: Vec<Told>) {
     view.wrong.retain(|(_, round)| *round >= oldest);
     view.missed.retain(|(_, round)| *round >= oldest);
     view.extra.retain(|(_, round)| *round >= oldest);
+    if let Some(good) = good.filter(|_| state.session.round_tone) {
+        studying::sound(state, tone(good), out);
+    }
     if let Some(level) = bleed {
         state.tell(
             About::Take,
@@ -220,6 +227,40 @@ pub fn along(state: &mut State, told: Vec<Told>) {
             false,
         );
     }
+}
+
+/// What a round is answered by, where that is wanted: one high pluck where there is nothing to change, two
+/// lower ones where there is.
+fn tone(good: bool) -> Sound {
+    let pluck = |at: f64, pitch: f64| {
+        let until = Seconds(at + 0.25);
+        let mut pluck = Played::pluck(Seconds(at), until, 1, MidiNote(pitch), 0);
+        pluck.level.0 -= 6.0;
+        pluck
+    };
+    let strokes = if good {
+        vec![pluck(0.0, 88.0)]
+    } else {
+        vec![pluck(0.0, 81.0), pluck(0.14, 81.0)]
+    };
+    Sound {
+        name: "The round".to_owned(),
+        strokes,
+        length: Span(0.6),
+        again: false,
+    }
+}
+
+/// The player keeps the round being played, by foot or key.
+pub fn keep_round(state: &mut State) {
+    let takes = |r: &Recorded| r.source == CaptureSource::Take && r.length.0 > 0.0;
+    let Some(recorded) = state.tape.recording.filter(takes) else {
+        let text = "There is no round to keep: a take is not being recorded";
+        return state.tell(About::Take, text, false);
+    };
+    state.tape.kept.push(recorded.length);
+    let text = "Kept: the journal will mark this round";
+    state.tell(About::Take, text, false);
 }
 
 /// Has the rounds of the loop collected while a take is recorded and the ladder asks how they were.

@@ -13,6 +13,7 @@ use crate::state::{Stage, State, Take, Unkept};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
+use thumbline::compare::Comparison;
 use thumbline::deck::Message;
 use thumbline::deck::capture::{Place, Source};
 use thumbline::journal::{Moment, Practised, rounds_of};
@@ -50,6 +51,9 @@ pub fn taped(state: &mut State, taped: Taped, out: &mut Vec<Effect>) -> Option<P
         return Some(path);
     }
     let index = add(state, path, taped.places, taped.ended, out);
+    if let Some(unkept) = &mut state.takes[index].unkept {
+        unkept.kept = std::mem::take(&mut state.tape.kept);
+    }
     hear(state, index, out);
     None
 }
@@ -71,7 +75,11 @@ fn add(
     state.marks_mut().takes.push(take.clone());
     out.push(Effect::Changed);
     state.takes.push(Take {
-        unkept: Some(Unkept { ended, sound: None }),
+        unkept: Some(Unkept {
+            ended,
+            sound: None,
+            kept: Vec::new(),
+        }),
         ..Take::new(take)
     });
     state.takes.len() - 1
@@ -152,7 +160,11 @@ pub fn found(state: &mut State, source: Source, found: Vec<Found>, out: &mut Vec
         let ended = found.ended;
         if let Some(take) = of(state, &found.path) {
             // The project has it, the journal may not.
-            take.unkept = Some(Unkept { ended, sound: None });
+            take.unkept = Some(Unkept {
+                ended,
+                sound: None,
+                kept: Vec::new(),
+            });
             take.heard = None;
         } else {
             add(state, found.path.clone(), found.places, ended, out);
@@ -268,13 +280,14 @@ pub fn compared(state: &mut State, path: &Path, answer: &Arc<Answer>, out: &mut 
     take.job = None;
     take.answer = Some(Arc::clone(answer));
     let new = take.unkept.take();
-    let Some((recording, ended, sound)) = recording
-        .zip(new)
-        .and_then(|(r, u)| Some((r, u.ended, u.sound?)))
-    else {
+    let Some((recording, new)) = recording.zip(new) else {
         return;
     };
-    let rounds = rounds_of(
+    let Some(sound) = new.sound else {
+        return;
+    };
+    let ended = new.ended;
+    let mut rounds = rounds_of(
         &answer.found,
         &Practised {
             recording,
@@ -285,6 +298,12 @@ pub fn compared(state: &mut State, path: &Path, answer: &Arc<Answer>, out: &mut 
             note: "",
         },
     );
+    for at in new.kept {
+        let meant = round_meant(&answer.found, Seconds(at.0));
+        if let Some(round) = meant.and_then(|i| rounds.get_mut(i)) {
+            KEPT.clone_into(&mut round.note);
+        }
+    }
     if rounds.is_empty() {
         // Another tune: there is nothing to keep but the sound, which lies in its file.
         let id = state.job();
@@ -298,6 +317,19 @@ pub fn compared(state: &mut State, path: &Path, answer: &Arc<Answer>, out: &mut 
     });
     let id = state.job();
     out.push(Effect::Start(id, Box::new(job)));
+}
+
+/// What the journal notes of a round that its player kept.
+const KEPT: &str = "kept";
+
+/// The round that is meant where one is kept at an instant of the take: the one being played, or in its
+/// first quarter the one before, which has only just been heard to its end.
+fn round_meant(found: &Comparison, at: Seconds) -> Option<usize> {
+    let rounds = &found.rounds;
+    let now = rounds.iter().rposition(|r| r.take.0 <= at)?;
+    let (from, to) = rounds[now].take;
+    let early = at.0 < from.0 + 0.25 * (to - from).0;
+    Some(if early { now.saturating_sub(1) } else { now })
 }
 
 /// The journal has a take, or says why not.

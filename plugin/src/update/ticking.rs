@@ -38,6 +38,10 @@ pub fn look(state: &mut State, tick: Tick, out: &mut Vec<Effect>) -> Seen {
         marking::hop(state, tick.hop, out);
         seen = true;
     }
+    if tick.keep {
+        recording::keep_round(state);
+        seen = true;
+    }
     if let Some((control, trigger)) = tick.learnt {
         let learnt = &mut state.session.learnt;
         learnt.retain(|(c, _)| *c != control);

@@ -75,6 +75,10 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
             state.session.ladder = mend_ladder(ladder);
             practised(state, out);
         }
+        Wish::SetRoundTone(on) => {
+            state.session.round_tone = on;
+            out.push(Effect::Changed);
+        }
         Wish::UseSetUp(index) => set_up(state, index, out),
 
         Wish::SetClick(on) => out.push(Effect::Dial(Dial::Click(on))),
@@ -116,6 +120,7 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
         Wish::CaptureTrack(on) => recording::record(state, CaptureSource::Track, on, out),
         Wish::CaptureTake(on) => recording::record(state, CaptureSource::Take, on, out),
         Wish::Record(on) => recording::record_at_once(state, on, out),
+        Wish::KeepRound => recording::keep_round(state),
         Wish::ShowTake(index, shown) => taking::show(state, index, shown, out),
         Wish::Hear(hear) => mixing::hear(state, hear, out),
         Wish::ForgetTake(index) => {

@@ -10,10 +10,12 @@ use crate::unit::{Beats, MidiNote, Seconds};
 use std::fmt::Write as _;
 
 /// A head on the page.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Mark {
     /// Index of its note, in the piece's or the second take's list.
     pub note: usize,
+    /// In a folded row the later notes that it stands for as well.
+    pub others: Vec<usize>,
     /// Is it a note of the second take?
     pub second: bool,
     /// Middle of the head.
@@ -22,6 +24,13 @@ pub struct Mark {
     pub foot: Option<Point>,
     /// Around the head, for pointing at.
     pub area: Rect,
+}
+
+impl Mark {
+    /// Does it stand for this note (of its own list)?
+    pub fn holds(&self, note: usize) -> bool {
+        self.note == note || self.others.contains(&note)
+    }
 }
 
 /// Heights of heads above and below a row's line, and their size.
@@ -81,6 +90,11 @@ impl Levels {
         self.radius >= Self::LEGIBLE * self.zoom.min(1.0)
     }
 
+    /// Radius of a plain head.
+    pub fn radius(&self) -> f64 {
+        self.radius
+    }
+
     /// Distance from the line of a hand's `lane`, 0 nearest.
     fn reach(&self, lane: u8, crossed: bool) -> f64 {
         let lane = f64::from(lane) + if crossed { 1.0 } else { 0.0 };
@@ -123,7 +137,7 @@ impl Levels {
     }
 
     /// Height on the page of a head, and whether it lies on the other hand's strings.
-    fn y(&self, note: &Note, line: f64) -> (f64, bool) {
+    pub fn y(&self, note: &Note, line: f64) -> (f64, bool) {
         let near = Self::NEAR * self.zoom;
         match note.role {
             Role::Melody => match note.string {
@@ -156,7 +170,6 @@ pub(super) struct Staged<'a> {
 }
 
 /// A head about to be drawn.
-#[derive(Clone, Copy)]
 pub(super) struct Head<'a> {
     note: &'a Note,
     placed: Placed,
@@ -275,6 +288,7 @@ impl Sheet {
             placed,
             mark: Mark {
                 note: index,
+                others: Vec::new(),
                 second,
                 head,
                 foot: slot.map(|slot| Point::new(slot, stage.line)),
@@ -294,15 +308,61 @@ impl Sheet {
         if !head.mark.second {
             let end = self.rings_until(stage, head.note).min(self.options.width);
             if end > at.x + 2.2 * head.size {
-                let ends = (Point::new(at.x + head.size, at.y), Point::new(end, at.y));
-                let ink = pale(head.note.role);
-                out.push(Shape::line(ends.0, ends.1, 1.8 * z, ink));
+                self.ring((at.x + head.size, end), at.y, head.note, out);
             }
         }
         if let Some(slot) = head.slot {
             let ends = (Point::new(slot, stage.line), Point::new(slot, at.y));
             out.push(Shape::line(ends.0, ends.1, 0.9 * z, Ink::Tick));
         }
+    }
+
+    /// How long a string rings.
+    fn ring(&self, (from, to): (f64, f64), y: f64, note: &Note, out: &mut Vec<Shape>) {
+        let ends = (Point::new(from, y), Point::new(to, y));
+        let width = 1.8 * self.options.zoom;
+        out.push(Shape::line(ends.0, ends.1, width, pale(note.role)));
+    }
+
+    /// Ties over the bar line: strings of earlier rows that ring on into this one, from before its line.
+    pub(super) fn ties(&self, stage: Staged, out: &mut Vec<Shape>) {
+        let Staged { piece, row, line } = stage;
+        let z = self.options.zoom;
+        let left = self.at(stage, row.from());
+        for &(i, until) in &row.carried {
+            let note = &piece.notes[i];
+            if !self.options.hands.shows(note.role) {
+                continue;
+            }
+            let stop = self.row_end(row, until);
+            let struck = row.notes.iter().any(|&k| {
+                let own = &piece.notes[k];
+                own.string == note.string && own.time <= until
+            });
+            let gap = if struck {
+                1.6 * self.levels.radius
+            } else {
+                0.0
+            };
+            let end = (self.at(stage, stop) - gap).min(self.options.width);
+            if end > left {
+                self.ring(
+                    (left - 6.0 * z, end),
+                    self.levels.y(note, line).0,
+                    note,
+                    out,
+                );
+            }
+        }
+    }
+
+    /// An instant, or the row's own end where that comes first.
+    fn row_end(&self, row: &Row, time: Seconds) -> Seconds {
+        let last = match &row.kind {
+            RowKind::Bars(cells) => cells.last().map_or(time, |c| c.end),
+            RowKind::Free { to, .. } => *to,
+        };
+        Seconds(time.0.min(last.0))
     }
 
     /// Where in the row a string is heard last: until it is damped, dies away, is struck again or
@@ -320,11 +380,7 @@ impl Sheet {
         } else {
             0.0
         };
-        let last = match &row.kind {
-            RowKind::Bars(cells) => cells.last().map_or(end, |c| c.end),
-            RowKind::Free { to, .. } => *to,
-        };
-        let x = self.at(stage, Seconds(end.0.min(last.0))) - gap;
+        let x = self.at(stage, self.row_end(row, end)) - gap;
         if x.is_finite() { x } else { 0.0 }
     }
 
@@ -342,12 +398,7 @@ impl Sheet {
         if !self.levels.named() {
             return;
         }
-        let text = match head.note.pitch.filter(|_| !stage.piece.fretted) {
-            Some(pitch) if head.note.attack != Attack::Dead => {
-                NAMES[pitch.nearest().rem_euclid(12) as usize].to_owned()
-            }
-            _ => strings::fret_text(head.note),
-        };
+        let text = head_text(stage.piece, head.note);
         let size =
             (1.42 * self.levels.radius).min(9.6 * z) * if text.len() > 1 { 0.86 } else { 1.0 };
         out.push(Shape::Text {
@@ -379,6 +430,16 @@ impl Sheet {
             let place = Point::new(x, at.y - 2.5 * z);
             out.push(Shape::text(place, align, 8.5 * z, Ink::Faint, beside));
         }
+    }
+}
+
+/// What stands in a head: the fret; where the tuning is only guessed, the name of the pitch.
+pub(super) fn head_text(piece: &Piece, note: &Note) -> String {
+    match note.pitch.filter(|_| !piece.fretted) {
+        Some(pitch) if note.attack != Attack::Dead => {
+            NAMES[pitch.nearest().rem_euclid(12) as usize].to_owned()
+        }
+        _ => strings::fret_text(note),
     }
 }
 

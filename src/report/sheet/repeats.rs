@@ -216,14 +216,15 @@ impl Sheet {
         let z = self.options.zoom;
         for (role, dy) in [(Role::Melody, -LANE), (Role::Bass, LANE)] {
             if self.options.hands.shows(role) {
-                let at = Point::new(14.0 * z, top + (ABOVE + dy + 3.5) * z);
-                out.push(Shape::text(
-                    at,
-                    Align::Left,
-                    10.5 * z,
-                    Ink::Faint,
-                    hand(role),
-                ));
+                // Where there is room, on the side that no early head takes.
+                let x = if self.shows_means() {
+                    self.margin() + self.inner_width() + 12.0 * z
+                } else {
+                    14.0 * z
+                };
+                let at = Point::new(x, top + (ABOVE + dy + 3.5) * z);
+                let name = hand(role);
+                out.push(Shape::text(at, Align::Left, 10.5 * z, Ink::Faint, name));
             }
         }
     }
@@ -263,7 +264,7 @@ impl Sheet {
         }
     }
 
-    fn kept(&self, x: f64) -> f64 {
+    pub(super) fn kept(&self, x: f64) -> f64 {
         let edge = 3.0 * self.options.zoom;
         x.clamp(edge, self.options.width - edge)
     }

@@ -1,10 +1,11 @@
 //! Rows: which bars and which notes stand in each, and the shapes of one row.
 
+use super::fold::{self, Alike};
 use super::note::{Mark, Staged};
 use super::pattern::{self, Pattern};
 use super::shape::{Align, Point, Rect, Shape};
 use super::theme::Ink;
-use super::{Piece, Placed, Sheet, harmony, slots, strings};
+use super::{Fold, Home, Options, Piece, Placed, Sheet, harmony, slots, strings};
 use crate::music::grid::Grid;
 use crate::music::note::Note;
 use crate::unit::{Beats, Seconds, Span};
@@ -67,16 +68,22 @@ pub struct Row {
     pub notes: Vec<usize>,
     /// Indices of the second take's notes that stand in it.
     pub second: Vec<usize>,
+    /// The bars it stands for, where it is one row for several.
+    pub alike: Option<Alike>,
+    /// Notes of earlier rows that ring on into it, and until when.
+    pub(super) carried: Vec<(usize, Seconds)>,
 }
 
 impl Row {
-    fn new(kind: RowKind) -> Self {
+    pub(super) fn new(kind: RowKind) -> Self {
         Self {
             kind,
             top: 0.0,
             height: 0.0,
             notes: Vec::new(),
             second: Vec::new(),
+            alike: None,
+            carried: Vec::new(),
         }
     }
 
@@ -122,8 +129,8 @@ impl Row {
 const EDGE: f64 = 1e-6;
 
 /// Rows of a piece, with their notes.
-pub(super) fn rows(piece: &Piece, bars_a_row: u8) -> Vec<Row> {
-    let mut rows = empty_rows(piece, bars_a_row);
+pub(super) fn rows(piece: &Piece, options: &Options) -> Vec<Row> {
+    let mut rows = empty_rows(piece, options.bars_a_row);
     let homes = |note: &Note, placed: &Placed| home(&rows, note, placed);
     let first: Vec<_> = (0..piece.notes.len())
         .map(|i| homes(&piece.notes[i], &piece.placed(i)))
@@ -144,7 +151,71 @@ pub(super) fn rows(piece: &Piece, bars_a_row: u8) -> Vec<Row> {
             rows[row].second.push(i);
         }
     }
-    rows
+    carry(piece, &mut rows);
+    match options.fold {
+        Fold::Never => rows,
+        Fold::Alike { open } => fold::fold(rows, open),
+    }
+}
+
+/// A string that rings this much shorter into the next row rings to the end of its own.
+const RINGS_ON: f64 = 0.06;
+
+/// Notes that ring on over the end of their row: until they are damped or their string is struck again.
+fn carry(piece: &Piece, rows: &mut [Row]) {
+    let mut ringing: Vec<usize> = Vec::new();
+    for row in 0..rows.len() {
+        let from = rows[row].from();
+        let own: Vec<usize> = rows[row].notes.clone();
+        let on = |i: &usize| {
+            let note = &piece.notes[*i];
+            let stop = Seconds(stops(piece, note, &own).0.min(note.end.0));
+            (stop.0 - from.0 > RINGS_ON && from.0.is_finite()).then_some((*i, stop))
+        };
+        let carried: Vec<(usize, Seconds)> = ringing.iter().filter_map(on).collect();
+        let struck = |i: &usize| {
+            own.iter()
+                .any(|k| piece.notes[*k].string == piece.notes[*i].string)
+        };
+        ringing = carried.iter().map(|c| c.0).filter(|i| !struck(i)).collect();
+        let last = |i: &&usize| {
+            let string = piece.notes[**i].string;
+            string.is_some() && own.iter().rfind(|k| piece.notes[**k].string == string) == Some(*i)
+        };
+        ringing.extend(own.iter().filter(last));
+        rows[row].carried = carried;
+    }
+}
+
+/// When a note's string is struck again by one of `next`, or never.
+fn stops(piece: &Piece, note: &Note, next: &[usize]) -> Seconds {
+    let again = next.iter().map(|&i| &piece.notes[i]);
+    let again = again.filter(|n| n.string == note.string && n.time > note.time);
+    Seconds(again.map(|n| n.time.0).fold(f64::INFINITY, f64::min))
+}
+
+/// Where each bar and stretch of free time stands, in order of time.
+pub(super) fn homes(rows: &[Row]) -> Vec<Home> {
+    let mut homes: Vec<Home> = Vec::new();
+    for (row, planned) in rows.iter().enumerate() {
+        match (&planned.alike, &planned.kind) {
+            (Some(alike), _) if alike.open => {}
+            (Some(Alike { bars: cells, .. }), _) | (None, RowKind::Bars(cells)) => {
+                homes.extend(cells.iter().map(|cell| Home {
+                    from: cell.start,
+                    row,
+                    cell: Some(*cell),
+                }));
+            }
+            (None, RowKind::Free { from, .. }) => homes.push(Home {
+                from: *from,
+                row,
+                cell: None,
+            }),
+        }
+    }
+    homes.sort_by(|a, b| a.from.total_cmp(&b.from));
+    homes
 }
 
 /// The row of a note: of its slot, or of its instant where it has none.
@@ -277,23 +348,28 @@ impl Sheet {
         let Some(row) = self.rows.get(row) else {
             return (shapes, marks);
         };
+        if let Some(alike) = &row.alike {
+            return self.folded_shapes(piece, row, alike);
+        }
         let line = self.line_of(row);
         match &row.kind {
             RowKind::Bars(cells) => {
                 for cell in cells {
-                    self.bar_frame(piece, row, cell, &mut shapes);
+                    self.bar_lines(piece, row, cell, &mut shapes);
+                    self.bar_names(piece, row, cell, &mut shapes);
                 }
             }
             RowKind::Free { from, to } => self.free_frame(*from, *to, line, &mut shapes),
         }
         let stage = Staged { piece, row, line };
+        self.ties(stage, &mut shapes);
         let heads = self.heads(stage);
         for head in &heads {
             self.under(stage, head, &mut shapes);
         }
         for head in &heads {
             self.head(stage, head, &mut shapes);
-            marks.push(head.mark);
+            marks.push(head.mark.clone());
         }
         if self.options.strings && piece.fretted && row.is_bars() {
             strings::tablature(self, piece, row, &mut shapes);
@@ -307,9 +383,8 @@ impl Sheet {
         row.top + self.levels.above()
     }
 
-    /// The tolerance of each slot, beats and finer slots, strings, the bar's line, number, pattern
-    /// and harmony.
-    fn bar_frame(&self, piece: &Piece, row: &Row, cell: &BarCell, out: &mut Vec<Shape>) {
+    /// The tolerance of each slot, beats and finer slots, strings, the bar's line.
+    pub(super) fn bar_lines(&self, piece: &Piece, row: &Row, cell: &BarCell, out: &mut Vec<Shape>) {
         let y = self.line_of(row);
         let (left, right) = (self.x(cell.offset), self.x(cell.offset + cell.beats));
         self.tolerance(row, cell, out);
@@ -325,7 +400,6 @@ impl Sheet {
             1.2 * self.options.zoom,
             Ink::Line,
         ));
-        self.bar_names(piece, row, cell, out);
     }
 
     /// A faint strip for each slot, as wide as what nobody hears or measures, through the whole row:
@@ -421,17 +495,7 @@ impl Sheet {
             text: pattern,
         });
         if leads && piece.fretted && self.levels.named() {
-            for (string, lane) in self.levels.strings(y) {
-                let at = Point::new(left - 9.0 * z, lane + 2.6 * z);
-                let size = 7.5 * z;
-                out.push(Shape::text(
-                    at,
-                    Align::Right,
-                    size,
-                    Ink::Faint,
-                    string.to_string(),
-                ));
-            }
+            self.string_names(left, y, out);
         }
         let end = cell.first_beat + cell.beats - EDGE;
         let here = |n: &&harmony::Name| n.at.0 >= cell.first_beat - EDGE && n.at.0 < end;
@@ -446,6 +510,16 @@ impl Sheet {
                 ink: if name.chord { Ink::Text } else { Ink::Faint },
                 text: name.text.clone(),
             });
+        }
+    }
+
+    /// The strings' numbers beside their lanes, left of `left`.
+    pub(super) fn string_names(&self, left: f64, line: f64, out: &mut Vec<Shape>) {
+        let z = self.options.zoom;
+        for (string, lane) in self.levels.strings(line) {
+            let at = Point::new(left - 9.0 * z, lane + 2.6 * z);
+            let text = string.to_string();
+            out.push(Shape::text(at, Align::Right, 7.5 * z, Ink::Faint, text));
         }
     }
 

@@ -1,12 +1,49 @@
-//! Behind the other mouse button: what can be done at a place of the sheet.
+//! Behind the other mouse button: what can be done at a place of the sheet, or with a note.
 
 use super::View;
+use crate::editor::keys::{self, Deed};
 use crate::editor::sight::Sight;
 use crate::wish::{GridEdit, Wish};
 use egui::Ui;
+use thumbline::music::note::{Note, Role};
 use thumbline::unit::Seconds;
 
 impl View<'_> {
+    /// Behind the other mouse button, or a long press: what can be done with a note. It is the chosen one.
+    pub(super) fn what_a_note_is(
+        &self,
+        head: &egui::Response,
+        note: &Note,
+        sight: &mut Sight,
+        wishes: &mut Vec<Wish>,
+    ) {
+        let other = match note.role {
+            Role::Bass => "It was a finger",
+            Role::Melody => "It was the thumb",
+        };
+        head.context_menu(|ui| {
+            for (deed, label) in [
+                (Deed::Hear, "Hear it"),
+                (Deed::CloseUp, "Its bar close up"),
+                (Deed::Swap, other),
+                (Deed::SlotBefore, "Meant for the slot before"),
+                (Deed::SlotAfter, "Meant for the slot after"),
+                (Deed::Remove, "Not a note"),
+            ] {
+                let button = egui::Button::new(label).shortcut_text(keys::name(deed));
+                if ui.add(button).clicked() {
+                    if deed == Deed::CloseUp {
+                        // The deed by itself would put an open one away.
+                        sight.show_close_up(&self.scene.heard.analysis, note.time);
+                    } else {
+                        keys::perform(deed, self.snapshot, sight, wishes);
+                    }
+                    ui.close();
+                }
+            }
+        });
+    }
+
     /// Behind the other mouse button, or a long press: what can be done at a place.
     pub(super) fn what_can_be_done(
         &self,

@@ -64,12 +64,16 @@ impl View<'_> {
         let practice = &self.snapshot.practice;
         let mut region = ends::looped(practice, sight);
         let pointer = ui.input(|i| i.pointer.interact_pos());
+        let drawn = sight.loop_from.is_some() || sight.bars_from.is_some();
         if let Some(from) = sight.loop_from {
             let to = pointer.and_then(|at| self.time_under(at));
-            region = to.map(|to| if from < to { (from, to) } else { (to, from) });
+            region = to.map(|to| ends::ordered((from, to)));
+        } else if let Some(from) = sight.bars_from {
+            let grid = &self.scene.heard.analysis.grid;
+            let to = pointer.and_then(|at| self.bar_under(at)).unwrap_or(from);
+            region = grid.bar_range(from.min(to), from.max(to));
         }
-        let Some((from, to)) = region.filter(|_| practice.loop_on || sight.loop_from.is_some())
-        else {
+        let Some((from, to)) = region.filter(|_| practice.loop_on || drawn) else {
             return;
         };
         let sheet = &self.scene.sheet;
@@ -77,37 +81,28 @@ impl View<'_> {
         let Some(area) = sheet.row_area(row) else {
             return;
         };
-        let edge = |time: Seconds| sheet.place(&piece, time).filter(|p| p.row == row);
-        let start = sheet.rows()[row].from();
-        let next = sheet
-            .rows()
-            .get(row + 1)
-            .map_or(piece.end, thumbline::report::sheet::Row::from);
-        if to <= start || from >= next {
-            return;
-        }
-        let left = edge(from).map_or(area.left, |p| p.x);
-        let right = match edge(to) {
-            Some(p) if to < next => p.x,
-            _ => area.right,
-        };
+        // The ends are lines; where it goes on in another row there is none.
+        // A hair inside: a bar's line belongs to both bars.
+        let first = Seconds((from.0 + 1e-3).min(to.0));
+        let begins = sheet.place(&piece, first).filter(|p| p.row == row);
+        let last = Seconds((to.0 - 1e-4).max(from.0));
+        let ends = sheet.place(&piece, last).filter(|p| p.row == row);
         let inner = 3.0;
-        let wash = Rect {
-            left,
-            right,
-            top: area.top + inner,
-            bottom: area.bottom - inner,
-        };
-        let brush = self.brush(ui);
-        let rect = brush.area(&wash);
-        ui.painter().rect_filled(rect, 4.0, self.ink(Ink::Wash));
-        let stroke = Stroke::new(2.0, self.ink(Ink::Position));
-        for (shown, x) in [
-            (edge(from).is_some(), rect.left()),
-            (right < area.right || to <= next, rect.right()),
-        ] {
-            if shown {
-                ui.painter().vline(x, rect.y_range(), stroke);
+        for (left, right) in sheet.stretches(&piece, row, (from, to)) {
+            let wash = Rect {
+                left,
+                right,
+                top: area.top + inner,
+                bottom: area.bottom - inner,
+            };
+            let rect = self.brush(ui).area(&wash);
+            ui.painter().rect_filled(rect, 4.0, self.ink(Ink::Wash));
+            let stroke = Stroke::new(2.0, self.ink(Ink::Position));
+            if begins.is_some_and(|p| (p.x - left).abs() < 1.0) {
+                ui.painter().vline(rect.left(), rect.y_range(), stroke);
+            }
+            if ends.is_some_and(|p| p.x <= right + 1.0 && p.x >= left) {
+                ui.painter().vline(rect.right(), rect.y_range(), stroke);
             }
         }
     }
