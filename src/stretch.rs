@@ -6,15 +6,15 @@
 //!
 //! ```text
 //! onsets ─► plan ─► copy at rate 1 (attacks) ──────────────┐
-//!             └───► vocoder frame ─► peaks turned ─────────┴► ring: sums ÷ weights ─► resample
+//!             └───► vocoder frame ─► peaks turned ─────────┴► overlap-add ─► resample
 //! ```
 //!
 //! - `plan`, `step`: each onset exactly at onset ÷ speed; attacks at rate 1; what is between bends.
 //! - `vocoder`, `peaks`, `window`: phase vocoder frames that never look across an onset.
-//! - `hidden`: strings that ring on under something louder keep a peak of their own.
-//! - `carry`: strings that ring on through an attack or a seam keep their phase.
+//! - `masked`: partials that something louder masks keep a peak of their own.
+//! - `continuation`: phase continuation of strings that ring on through an attack or a seam.
 //! - `noise`: what is as flat as noise is not turned into tones.
-//! - `ring`: overlap-add, divided by the weights actually summed.
+//! - `overlap_add`: sums divided by the weights actually summed.
 //! - `resample`: change of pitch.
 //! - `transient`: the engine's own reading of plucks, while there is no other.
 //!
@@ -27,11 +27,13 @@
 //! A change of speed is heard after at most [`Stretcher::latency`] frames: what is nearer is
 //! already worked out. [`Stretcher::position`] knows about it and tells what sounds now.
 
-mod carry;
+mod continuation;
 mod core;
-mod hidden;
+mod masked;
 mod noise;
 mod onsets;
+#[doc(hidden)]
+pub mod overlap_add;
 mod peaks;
 #[doc(hidden)]
 pub mod phase;
@@ -39,8 +41,6 @@ mod place;
 mod plan;
 mod render;
 mod resample;
-#[doc(hidden)]
-pub mod ring;
 mod speed;
 mod step;
 pub mod transient;
@@ -173,6 +173,7 @@ impl Stretcher {
             let fade = self.core.fade();
             let old = fade - left;
             let len = tail[0].len();
+            self.core.end_soon();
             self.resampler.read(&mut self.core, len, |channel, i, s| {
                 let t = &mut tail[channel];
                 // What was still fading out goes on doing so.
@@ -190,7 +191,7 @@ impl Stretcher {
             });
             self.tail_left = fade;
         }
-        self.core.seek(frame);
+        self.core.seek(frame, self.resampler.first());
         self.resampler.restart();
         self.late = None;
         self.sounding = false;

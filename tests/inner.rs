@@ -189,7 +189,7 @@ mod parallel {
 }
 
 mod ring {
-    use thumbline::stretch::ring::Likeness;
+    use thumbline::stretch::overlap_add::Likeness;
 
     #[test]
     fn midway_the_gains_are_those_of_constant_power() {

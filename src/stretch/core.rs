@@ -12,11 +12,11 @@
 )]
 
 use super::onsets::OnsetTable;
+use super::overlap_add::OverlapAdd;
 use super::place::Places;
 use super::plan::Planner;
-use super::ring::Ring;
 use super::speed::Rates;
-use super::step::{Geometry, Step};
+use super::step::{Frame, Geometry, Step};
 use super::vocoder::Vocoder;
 use crate::recording::Recording;
 use std::sync::Arc;
@@ -30,7 +30,7 @@ pub(super) struct Core {
     geometry: Geometry,
     planner: Planner,
     vocoder: Vocoder,
-    ring: Ring,
+    ring: OverlapAdd,
     places: Places,
     /// Next output frame.
     now: i64,
@@ -40,6 +40,8 @@ pub(super) struct Core {
     /// Units done of the pending frame.
     unit: usize,
     credit: f64,
+    /// Before this output frame only what is due is worked on.
+    ahead_from: i64,
 }
 
 impl Core {
@@ -52,7 +54,7 @@ impl Core {
         places.note(&step);
         Self {
             vocoder: Vocoder::new(&geometry, channels),
-            ring: Ring::new(channels, 8 * geometry.half),
+            ring: OverlapAdd::new(channels, 8 * geometry.half),
             recording,
             geometry,
             planner,
@@ -62,6 +64,7 @@ impl Core {
             step,
             unit: 0,
             credit: 0.0,
+            ahead_from: 0,
         }
     }
 
@@ -106,8 +109,15 @@ impl Core {
         self.planner.set_onsets(onsets)
     }
 
-    /// Starts anew at frame `t` of the recording, at once.
-    pub(super) fn seek(&mut self, t: usize) {
+    /// Works on nothing but what is due, until the next [`Core::seek`].
+    pub(super) fn end_soon(&mut self) {
+        self.ahead_from = i64::MAX;
+    }
+
+    /// Starts anew at frame `t` of the recording, at once. The first `fetched` output frames are
+    /// taken at one go, so that working ahead begins only after them.
+    pub(super) fn seek(&mut self, t: usize, fetched: usize) {
+        self.ahead_from = self.now + fetched as i64;
         self.ring.clear(self.now);
         self.vocoder.restart();
         self.planner.restart(self.now, t);
@@ -174,13 +184,19 @@ impl Core {
             match self.step {
                 Step::End(_) => return,
                 _ if first < self.ready => self.work(),
-                _ if due > horizon => return,
+                _ if self.now < self.ahead_from || due > horizon => return,
                 Step::Copy(_) => self.work(),
                 Step::Frame(frame) => {
-                    // Frames due at the same time: those of a leg's beginning.
-                    let same = (self.geometry.half - frame.synthesis.0) / self.geometry.hop + 1;
-                    let left = same * Vocoder::units(&frame, self.channels()) - self.unit;
-                    self.credit += left as f64 * TICK as f64 / due as f64;
+                    let alone = Frame {
+                        zone: None,
+                        ..frame
+                    };
+                    let [own, other] = [&frame, &alone].map(|f| Vocoder::units(f, self.channels()));
+                    let left = (own + frame.alike * other - self.unit) as f64;
+                    // What comes right after those that are due together is not left until then.
+                    let pace =
+                        (left / due as f64).max((left + other as f64) / (due + frame.then) as f64);
+                    self.credit += pace * TICK as f64;
                     while self.credit >= 1.0 {
                         self.credit -= 1.0;
                         let credit = self.credit;

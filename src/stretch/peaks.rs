@@ -19,6 +19,8 @@ pub(super) struct Peak {
     pub end: u32,
     /// Turn in the output against the recording, radians.
     pub theta: f64,
+    /// exp(iθ), once [`Peaks::settle`] has worked it out.
+    pub turn: Complex32,
     /// Frequency in radians a frame, from the last two frames.
     pub omega: f64,
     /// The same, smoothed over some frames with a clear view.
@@ -65,16 +67,20 @@ pub(super) const MOST_SLIP: f64 = 1.2;
 #[derive(Default)]
 pub(super) struct Peaks {
     peaks: Vec<Peak>,
+    /// Working space: 1 at each bin that is a peak.
+    marks: Vec<u8>,
 }
 
 impl Peaks {
     #[allow(
+        clippy::disallowed_macros,
         clippy::disallowed_methods,
         reason = "made before the audio thread runs"
     )]
     pub(super) fn new(bins: usize) -> Self {
         Self {
             peaks: Vec::with_capacity(bins / 2 + 2),
+            marks: vec![0; bins],
         }
     }
 
@@ -85,41 +91,61 @@ impl Peaks {
 
     /// Finds the local maxima over two bins on either side; regions meet at the lowest bin
     /// between two peaks.
-    #[expect(clippy::needless_bitwise_bool, reason = "one branch a bin, not five")]
     #[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
     pub(super) fn find(&mut self, power: &[f32]) {
         self.peaks.clear();
-        // The lowest bin since the last peak.
-        let (mut low, mut lowest) = (f32::INFINITY, 0);
-        let mut look = |k: usize, near: [f32; 5]| {
-            let [a, b, p, c, d] = near;
-            if (p > a) & (p > b) & (p >= c) & (p >= d) & (p > 0.0) {
-                if let Some(before) = self.peaks.last_mut() {
-                    before.end = lowest as u32;
-                }
-                self.peaks.push(Peak {
-                    bin: k as u32,
-                    end: power.len() as u32,
-                    theta: 0.0,
-                    omega: 0.0,
-                    steady: 0.0,
-                    stray: 1.0,
-                });
-                low = f32::INFINITY;
+        self.mark(power);
+        let n = power.len();
+        let (all, rest) = self.marks[..n].as_chunks::<8>();
+        let mut from = 0;
+        let mut meet = |peaks: &mut Vec<Peak>, k: usize| {
+            if let Some(before) = peaks.last_mut() {
+                before.end = (from + lowest(&power[from..k])) as u32;
             }
-            lowest = if p < low { k } else { lowest };
-            low = p.min(low);
+            from = k;
+            peaks.push(Peak {
+                bin: k as u32,
+                end: n as u32,
+                theta: 0.0,
+                turn: Complex32::new(1.0, 0.0),
+                omega: 0.0,
+                steady: 0.0,
+                stray: 1.0,
+            });
+        };
+        for (i, marks) in all.iter().enumerate() {
+            // Most bins are none; eight are passed over at once.
+            let mut left = u64::from_le_bytes(*marks);
+            while left != 0 {
+                meet(&mut self.peaks, 8 * i + left.trailing_zeros() as usize / 8);
+                left &= left - 1;
+            }
+        }
+        for (k, _) in (n - rest.len()..).zip(rest).filter(|(_, m)| **m != 0) {
+            meet(&mut self.peaks, k);
+        }
+    }
+
+    /// Marks the local maxima over two bins on either side.
+    #[expect(
+        clippy::needless_bitwise_bool,
+        reason = "no branch, so that bins go side by side"
+    )]
+    fn mark(&mut self, power: &[f32]) {
+        let is_peak = |[a, b, p, c, d]: [f32; 5]| {
+            u8::from((p > a) & (p > b) & (p >= c) & (p >= d) & (p > 0.0))
         };
         let n = power.len();
         let edge = |k: usize| {
             [0, 1, 2, 3, 4].map(|i| power.get((k + i).wrapping_sub(2)).copied().unwrap_or(-1.0))
         };
-        let inside = n.saturating_sub(2).max(2);
-        (0..n.min(2)).for_each(|k| look(k, edge(k)));
-        for (i, w) in power.windows(5).enumerate() {
-            look(i + 2, [w[0], w[1], w[2], w[3], w[4]]);
+        let inside = n.saturating_sub(2).max(2).min(n);
+        for k in (0..n.min(2)).chain(inside..n) {
+            self.marks[k] = is_peak(edge(k));
         }
-        (inside..n).for_each(|k| look(k, edge(k)));
+        for (mark, w) in self.marks.iter_mut().skip(2).zip(power.windows(5)) {
+            *mark = is_peak([w[0], w[1], w[2], w[3], w[4]]);
+        }
     }
 
     /// The peaks.
@@ -162,6 +188,8 @@ impl Peaks {
         if old.peaks.is_empty() || distance < 0.5 {
             return;
         }
+        // Divisions take longer than all the rest.
+        let (per_frame, bins) = (distance.recip(), per_bin.recip());
         let mut i = 0;
         for peak in &mut self.peaks {
             let k = peak.bin as usize;
@@ -171,14 +199,14 @@ impl Peaks {
                 .zip(before)
                 .map(|(x, y)| x[k] * y[k].conj())
                 .sum();
-            let off = wrap(f64::from(angle(z)) - centre * step.dt) / distance;
+            let off = wrap(f64::from(angle(z)) - centre * step.dt) * per_frame;
             while i + 1 < old.peaks.len() && old.peaks[i].end <= peak.bin {
                 i += 1;
             }
             let from = &old.peaks[i];
             peak.omega = centre + off.clamp(-MOST_OFF * per_bin, MOST_OFF * per_bin);
             peak.steady = peak.omega;
-            let off = (peak.omega - from.steady) / per_bin;
+            let off = (peak.omega - from.steady) * bins;
             let slip = off * per_bin * distance;
             if !step.clear && from.is_even() && slip.abs() <= MOST_SLIP {
                 peak.omega = from.steady;
@@ -193,17 +221,33 @@ impl Peaks {
         }
     }
 
-    /// `out` = `bins`, each region turned by its peak's θ.
+    /// Works out the turn of each, for all channels.
+    pub(super) fn settle(&mut self) {
+        for peak in &mut self.peaks {
+            peak.turn = turn(peak.theta as f32);
+        }
+    }
+
+    /// `out` = `bins`, each region turned by its peak's θ, as it was when they were settled.
     pub(super) fn rotate(&self, bins: &[Complex32], out: &mut [Complex32]) {
         let mut from = 0;
         for peak in &self.peaks {
             let to = peak.end as usize;
-            let w = turn(peak.theta as f32);
             for (o, x) in out[from..to].iter_mut().zip(&bins[from..to]) {
-                *o = x * w;
+                *o = x * peak.turn;
             }
             from = to;
         }
         out[from..].copy_from_slice(&bins[from..]);
     }
+}
+
+/// The first lowest of `power`.
+fn lowest(power: &[f32]) -> usize {
+    let (mut low, mut lowest) = (f32::INFINITY, 0);
+    for (i, &p) in power.iter().enumerate() {
+        lowest = if p < low { i } else { lowest };
+        low = p.min(low);
+    }
+    lowest
 }

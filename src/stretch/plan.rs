@@ -361,6 +361,8 @@ impl Planner {
                 start: Start::Attack,
                 silent: true,
                 zone: None,
+                alike: 0,
+                then: self.geometry.hop as i64,
             });
         }
         let (goal_u, goal_t, goal) = self.goal(&leg);
@@ -375,6 +377,16 @@ impl Planner {
                 Goal::Jump { .. } => fade,
                 Goal::End => half,
             };
+        let hop =
+            ((analysis.0 + analysis.1) / 4).clamp(self.geometry.least, self.geometry.hop) as i64;
+        let distance = goal_u - leg.u;
+        let hops = (distance + hop - 1) / hop;
+        let stride = if hops > 0 {
+            (distance + hops - 1) / hops
+        } else {
+            hop
+        };
+        let alike = (half.saturating_sub(left) as i64 / stride).clamp(0, hops.max(0));
         let step = Step::Frame(Frame {
             u: leg.u,
             t: leg.t.round() as i64,
@@ -383,16 +395,14 @@ impl Planner {
             start: leg.start,
             silent: false,
             zone: leg.zone,
+            alike: alike as usize,
+            then: (left as i64 + (alike + 1) * stride - left.max(half) as i64).max(1),
         });
         if leg.u >= goal_u {
             self.leave(leg.u, goal_t, goal);
             return step;
         }
-        let distance = goal_u - leg.u;
-        let hop =
-            ((analysis.0 + analysis.1) / 4).clamp(self.geometry.least, self.geometry.hop) as i64;
-        let hops = (distance + hop - 1) / hop;
-        let u = leg.u + (distance + hops - 1) / hops;
+        let u = leg.u + stride;
         let t = if u >= goal_u {
             goal_t
         } else {

@@ -12,6 +12,7 @@
 )]
 
 use super::core::Core;
+use crate::dsp::dot;
 use std::f64::consts::PI;
 
 /// Zero crossings of the sinc on either side.
@@ -35,6 +36,9 @@ pub(super) struct Resampler {
     /// Next output frame's place in it.
     at: f64,
     ratio: f64,
+    /// Weights of the frames around the next output frame, and how many they are.
+    weights: Vec<f32>,
+    taps: usize,
 }
 
 /// Modified Bessel function of the first kind, order 0.
@@ -76,6 +80,8 @@ impl Resampler {
             filled: 0,
             at: 0.0,
             ratio: 1.0,
+            weights: vec![0.0; 2 * REACH],
+            taps: 0,
         };
         resampler.restart();
         resampler
@@ -86,6 +92,11 @@ impl Resampler {
         self.history.iter_mut().for_each(|h| h.fill(0.0));
         self.filled = REACH;
         self.at = REACH as f64;
+    }
+
+    /// Stretched frames that the first output frame takes beside its own.
+    pub(super) fn first(&self) -> usize {
+        if self.ratio == 1.0 { 0 } else { REACH }
     }
 
     pub(super) fn set_ratio(&mut self, ratio: f64) {
@@ -115,12 +126,17 @@ impl Resampler {
             }
             let at = self.at as usize;
             let n = if exact { left.min(self.filled - at) } else { 1 };
-            for channel in 0..self.history.len() {
+            let first = if exact { at } else { self.weigh() };
+            for (channel, history) in self.history.iter().enumerate() {
                 if exact {
-                    let run = &self.history[channel][at..at + n];
+                    let run = &history[at..at + n];
                     (frame..).zip(run).for_each(|(i, s)| put(channel, i, *s));
                 } else {
-                    put(channel, frame, self.sample(channel));
+                    put(
+                        channel,
+                        frame,
+                        dot(&history[first..], &self.weights[..self.taps]),
+                    );
                 }
             }
             frame += n;
@@ -141,19 +157,20 @@ impl Resampler {
         self.filled += frames;
     }
 
-    fn sample(&self, channel: usize) -> f32 {
+    /// Weighs the frames of the history around the next output frame; the first of them.
+    fn weigh(&mut self) -> usize {
         let cut = (1.0 / self.ratio).min(1.0);
         let reach = CROSSINGS as f64 / cut;
         let first = (self.at - reach).ceil().max(0.0) as usize;
         let last = ((self.at + reach).floor() as usize).min(self.filled - 1);
         let scale = cut * STEPS as f64;
-        let mut sum = 0.0;
-        for (i, s) in self.history[channel][first..=last].iter().enumerate() {
-            let x = ((first + i) as f64 - self.at).abs() * scale;
+        self.taps = last + 1 - first;
+        for (i, weight) in (first..).zip(&mut self.weights[..self.taps]) {
+            let x = (i as f64 - self.at).abs() * scale;
             let k = (x as usize).min(CROSSINGS * STEPS);
             let f = (x - k as f64) as f32;
-            sum += s * (self.kernel[k] + f * (self.kernel[k + 1] - self.kernel[k]));
+            *weight = (self.kernel[k] + f * (self.kernel[k + 1] - self.kernel[k])) * cut as f32;
         }
-        sum * cut as f32
+        first
     }
 }

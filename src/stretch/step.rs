@@ -50,7 +50,7 @@ impl Geometry {
             fade: ms(3.0),
             seam: ms(3.5),
             after_seam: ms(2.5),
-            start: ms(17.0),
+            start: ms(24.0),
             least: ms(0.75),
             chunk: ms(11.0),
         }
@@ -113,6 +113,11 @@ pub(super) struct Frame {
     pub silent: bool,
     /// The attack zone that ends at this frame, if the leg before it ended there.
     pub zone: Option<Copy>,
+    /// Frames after it that are due at the same time: a leg's first ones all reach back to its
+    /// beginning.
+    pub alike: usize,
+    /// The next one after those is due so many output frames later.
+    pub then: i64,
 }
 
 /// What to do next.

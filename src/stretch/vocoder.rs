@@ -20,11 +20,11 @@
     clippy::disallowed_types
 )]
 
-use super::carry::{self, Carry};
-use super::hidden;
+use super::continuation::{self, Continuation};
+use super::masked;
 use super::noise::Noise;
+use super::overlap_add::{Likeness, OverlapAdd};
 use super::peaks::{Peak, Peaks, Turn};
-use super::ring::{Likeness, Ring};
 use super::step::{Frame, Geometry, Start};
 use super::window::{self, centroid};
 use crate::recording::Recording;
@@ -129,7 +129,7 @@ pub(super) struct Vocoder {
     now: Spectra,
     before: Spectra,
     spare: Vec<Peak>,
-    carry: Carry,
+    continuation: Continuation,
     noise: Noise,
     like: Likeness,
     gain: f32,
@@ -161,7 +161,7 @@ impl Vocoder {
             now: Spectra::new(channels, bins),
             before: Spectra::new(channels, bins),
             spare: Vec::with_capacity(bins / 2 + 2),
-            carry: Carry::new(geometry, channels),
+            continuation: Continuation::new(geometry, channels),
             noise: Noise::new(geometry),
             // Hann analysis times Hann synthesis, summed at this hop, is 1 with this factor.
             gain: geometry.hop as f32 / (0.75 * geometry.half as f32),
@@ -194,7 +194,7 @@ impl Vocoder {
         unit: usize,
         frame: &Frame,
         recording: &Recording,
-        ring: &mut Ring,
+        ring: &mut OverlapAdd,
     ) {
         let channels = recording.width();
         if unit == 0 {
@@ -223,7 +223,7 @@ impl Vocoder {
             }
         } else if let Some(zone) = &frame.zone {
             let part = unit - 2 * channels - 1;
-            self.carry.bridge(part, BRIDGE_UNITS, zone, ring);
+            self.continuation.bridge(part, BRIDGE_UNITS, zone, ring);
         }
     }
 
@@ -266,10 +266,10 @@ impl Vocoder {
         let attack = frame.start == Start::Attack && frame.zone.is_some();
         let clear = self.now.is_clear(self.half) && self.before.is_clear(self.half);
         if attack || frame.start == Start::Continue && !clear {
-            hidden::keep(&mut self.now, &self.before, &mut self.spare);
+            masked::keep(&mut self.now, &self.before, &mut self.spare);
         }
         self.now.peaks.untouched(size);
-        self.carry.clear();
+        self.continuation.clear();
         self.noise.clear();
         match frame.start {
             Start::Continue => {
@@ -289,21 +289,22 @@ impl Vocoder {
                     self.noise.read(&self.power, frame.t, part);
                 }
             }
-            Start::Seam { .. } => carry::through_seam(&mut self.now, &self.before, size),
+            Start::Seam { .. } => continuation::through_seam(&mut self.now, &self.before, size),
             Start::Attack => {
                 if let Some(zone) = &frame.zone
                     && zone.at == self.before.u
                     && !self.before.peaks.all().is_empty()
                 {
-                    self.carry
+                    self.continuation
                         .through_attack(&mut self.now, &self.before, zone, size);
                 }
             }
         }
         self.now.first = frame.start != Start::Continue;
+        self.now.peaks.settle();
     }
 
-    fn put_back(&mut self, channel: usize, frame: &Frame, ring: &mut Ring) {
+    fn put_back(&mut self, channel: usize, frame: &Frame, ring: &mut OverlapAdd) {
         self.now
             .peaks
             .rotate(&self.now.bins[channel], &mut self.turned);
@@ -337,7 +338,7 @@ impl Vocoder {
         channel: usize,
         frame: &Frame,
         (before, after): (usize, usize),
-        ring: &mut Ring,
+        ring: &mut OverlapAdd,
     ) {
         let size = 2 * self.half;
         let (left, right) = (
@@ -360,7 +361,7 @@ impl Vocoder {
     }
 
     /// The frame's weight: analysis window times synthesis window.
-    fn weigh(&self, frame: &Frame, ring: &mut Ring) {
+    fn weigh(&self, frame: &Frame, ring: &mut OverlapAdd) {
         let (a, s) = (&self.analysis, &self.synthesis);
         let left = a.before.len().min(s.before.len());
         let ends = |half: &[f32]| half.len() - left;

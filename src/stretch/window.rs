@@ -51,15 +51,17 @@ pub(super) fn transform(left: usize, right: usize, offset: f64) -> Complex64 {
 
 /// ∫(½ + ½cos πx) exp(iyx) dx from 0 to 1.
 fn half_transform(y: f64) -> Complex64 {
-    // ∫exp(izx)dx from 0 to 1.
-    let unit = |z: f64| {
+    // ∫exp(izx)dx from 0 to 1, exp(iz) given.
+    let unit = |z: f64, turned: Complex64| {
         if z.abs() < 1e-6 {
             Complex64::new(1.0, 0.5 * z)
         } else {
-            (Complex64::cis(z) - 1.0) / Complex64::new(0.0, z)
+            (turned - 1.0) / Complex64::new(0.0, z)
         }
     };
-    unit(y) * 0.5 + (unit(y + PI) + unit(y - PI)) * 0.25
+    // Half a turn more or less is the same turn the other way.
+    let turned = Complex64::cis(y);
+    unit(y, turned) * 0.5 + (unit(y + PI, -turned) + unit(y - PI, -turned)) * 0.25
 }
 
 /// Raised cosine: 0 at 0, 1 at 1.

@@ -34,6 +34,7 @@ pub fn in_own_folder(name: &str, test: impl FnOnce()) {
     assert!(output.status.success(), "{said}");
     // A name that fits no test would run none and succeed.
     assert!(said.contains("1 passed"), "no test `{name}`: {said}");
+    print!("{said}");
 }
 
 /// This test binary again, running only the test `name` (its whole path), its data in `data`.

@@ -71,10 +71,17 @@ fn death(path: &Path, life: Duration) -> (f64, String) {
     (begun.elapsed().as_secs_f64() * 1000.0, what.to_owned())
 }
 
+/// How many lives a long test goes through: as the environment says, or `usual`.
+pub fn lives(usual: u32) -> u32 {
+    let said = std::env::var("THUMBLINE_LIVES").ok();
+    said.and_then(|n| n.parse().ok()).unwrap_or(usual)
+}
+
 fn deaths(rounds: u32, seconds: u32) -> Vec<f64> {
     let dir = tempfile::tempdir().expect("a folder");
     let path = busy(dir.path(), seconds);
-    let mut random = noise(31);
+    let seed = std::env::var("THUMBLINE_SEED").ok();
+    let mut random = noise(seed.and_then(|s| s.parse().ok()).unwrap_or(31));
     let mut all: Vec<(f64, String)> = (0..rounds)
         .map(|_| death(&path, Duration::from_secs_f64(3.0 * random())))
         .collect();
@@ -97,14 +104,16 @@ fn an_instance_goes_within_a_tenth_of_a_second_whatever_it_does() {
 }
 
 #[test]
-#[ignore = "a figure: 500 deaths at random moments"]
+#[ignore = "a figure: 500 deaths at random moments, or as many as THUMBLINE_LIVES says"]
 fn five_hundred_deaths() {
     in_own_folder("life::five_hundred_deaths", || {
-        let times = deaths(500, 240);
-        let p99 = times[times.len() * 99 / 100];
+        let rounds = lives(500);
+        let times = deaths(rounds, 240);
+        let at = |share: f64| times[((times.len() - 1) as f64 * share) as usize];
         println!(
-            "destroyed at 500 random moments: p50 {:.1} ms, p99 {p99:.1} ms",
-            times[250]
+            "destroyed at {rounds} random moments: p50 {:.1} ms, p99 {:.1} ms",
+            at(0.5),
+            at(0.99)
         );
     });
 }

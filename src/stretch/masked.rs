@@ -1,4 +1,4 @@
-//! Partials that ring on but show no peak of their own.
+//! Masked partials: they ring on, but something louder hides their peak.
 //!
 //! Next to an onset a window is short on one side, and what is loud leaks over what is soft: a
 //! string that rang evenly before has no peak there for some frames, and its bins would turn with
@@ -10,7 +10,7 @@
     clippy::disallowed_types
 )]
 
-use super::carry::MOST_GROWTH;
+use super::continuation::MOST_GROWTH;
 use super::peaks::Peak;
 use super::vocoder::Spectra;
 

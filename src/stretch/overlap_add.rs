@@ -22,7 +22,7 @@ const LEAST_WEIGHT: f32 = 0.02;
 const LEAST_POWER: f32 = 0.5;
 
 /// Sums by output frame, a power of two long.
-pub(super) struct Ring {
+pub(super) struct OverlapAdd {
     sums: Vec<Vec<f32>>,
     weights: Vec<f32>,
     /// Factor of sum ÷ weight; 1 but at seams.
@@ -63,7 +63,7 @@ impl Likeness {
     }
 }
 
-impl Ring {
+impl OverlapAdd {
     /// A ring of at least `frames` frames for `channels` channels.
     #[allow(
         clippy::disallowed_macros,

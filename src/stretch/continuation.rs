@@ -1,10 +1,10 @@
-//! Strings that ring on: partials carried through an attack or a seam with their turn.
+//! Phase continuation: partials of strings that ring on keep their turn through an attack or a seam.
 //!
 //! An attack begins with every phase as recorded, so that its partials stand to each other as
 //! they did. A string that was ringing before has been turned by then, and would jump. Where the
 //! frame after the attack shows a partial that the frame before it showed too, at a fitting level
 //! and with a phase that runs on through the attack, that peak keeps its turn θ. The attack
-//! itself is copied with θ = 0, so within it the carried partials, c·exp(iωt), are put right by
+//! itself is copied with θ = 0, so within it the continued partials, c·exp(iωt), are put right by
 //! adding Re((exp(iθ) − 1)·c·exp(iωt)): the *bridge*. c is read on both sides, and goes from one
 //! to the other in a straight line.
 //!
@@ -18,16 +18,16 @@
     clippy::disallowed_types
 )]
 
+use super::overlap_add::OverlapAdd;
 use super::peaks::{MOST_SLIP, Peaks};
 use super::phase::wrap;
-use super::ring::Ring;
 use super::step::{Copy, Geometry};
 use super::vocoder::Spectra;
 use super::window::transform;
 use realfft::num_complex::{Complex32, Complex64};
 use std::f64::consts::TAU;
 
-/// A carried partial may lie this many bins from where it was.
+/// A continued partial may lie this many bins from where it was.
 const NEAR_BINS: u32 = 2;
 /// It may grow by this factor of amplitude (4 dB), and fall to this (−15 dB), tuned on the modal
 /// phrases.
@@ -54,16 +54,23 @@ struct Partial {
     new_bin: u32,
 }
 
-/// The partials carried through the attack at hand, and their bridge.
-pub(super) struct Carry {
+/// The partials that go on through the attack at hand, and their bridge.
+pub(super) struct Continuation {
     partials: Vec<Partial>,
     /// Complex amplitude a partial and channel where the zone begins, and its change a frame.
     amplitudes: Vec<(Complex32, Complex32)>,
     channels: usize,
     sum: Vec<Vec<f32>>,
+    /// exp(iωs) of the partial at hand: real and imaginary parts.
+    wave: (Vec<f32>, Vec<f32>),
+    /// 0, 1, 2 …
+    ramp: Vec<f32>,
 }
 
-impl Carry {
+/// Frames whose turns are worked out beside each other.
+const LANES: usize = 8;
+
+impl Continuation {
     #[allow(
         clippy::disallowed_macros,
         clippy::disallowed_methods,
@@ -76,6 +83,8 @@ impl Carry {
             amplitudes: Vec::with_capacity(MOST * channels),
             channels,
             sum: vec![vec![0.0; longest]; channels],
+            wave: (vec![0.0; longest], vec![0.0; longest]),
+            ramp: (0..longest).map(|i| i as f32).collect(),
         }
     }
 
@@ -157,23 +166,26 @@ impl Carry {
         self.measure(new, old, zone, per_bin);
     }
 
-    /// Complex amplitudes of the carried partials at both ends of the zone.
+    /// Complex amplitudes of the continued partials at both ends of the zone.
     #[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
     fn measure(&mut self, new: &Spectra, old: &Spectra, zone: &Copy, per_bin: f64) {
         let length = (zone.len + zone.fall).max(1) as f64;
         for p in &self.partials {
             let turned = Complex64::cis(p.theta) - 1.0;
-            // Amplitude at the zone's first frame, as this spectrum has it.
-            let read = |s: &Spectra, bin: u32, channel: usize| {
+            // What turns a bin of a spectrum into the amplitude at the zone's first frame.
+            let reads = |s: &Spectra, bin: u32| {
                 let offset = p.omega - per_bin * f64::from(bin);
                 let w = seen(transform(s.halves.0, s.halves.1, offset), s);
-                let x = s.bins[channel][bin as usize];
-                let x = Complex64::new(f64::from(x.re), f64::from(x.im));
-                2.0 * x / w * Complex64::cis(p.omega * (zone.from - s.t) as f64)
+                2.0 / w * Complex64::cis(p.omega * (zone.from - s.t) as f64) * turned
             };
+            let (first, last) = (reads(old, p.old_bin), reads(new, p.new_bin));
             for channel in 0..self.channels {
-                let first = read(old, p.old_bin, channel) * turned;
-                let last = read(new, p.new_bin, channel) * turned;
+                let at = |s: &Spectra, bin: u32| {
+                    let x = s.bins[channel][bin as usize];
+                    Complex64::new(f64::from(x.re), f64::from(x.im))
+                };
+                let first = at(old, p.old_bin) * first;
+                let last = at(new, p.new_bin) * last;
                 let step = (last - first) / length;
                 let narrow = |z: Complex64| Complex32::new(z.re as f32, z.im as f32);
                 self.amplitudes.push((narrow(first), narrow(step)));
@@ -182,7 +194,7 @@ impl Carry {
     }
 
     /// Adds part `part` of `parts` of the bridge; the last one puts it into `ring`.
-    pub(super) fn bridge(&mut self, part: usize, parts: usize, zone: &Copy, ring: &mut Ring) {
+    pub(super) fn bridge(&mut self, part: usize, parts: usize, zone: &Copy, ring: &mut OverlapAdd) {
         let length = (zone.len + zone.fall).min(self.sum[0].len());
         if part == 0 {
             self.sum.iter_mut().for_each(|s| s[..length].fill(0.0));
@@ -193,15 +205,13 @@ impl Carry {
             if wrap(p.theta).abs() < 1e-3 {
                 continue;
             }
+            let (re, im) = (&mut self.wave.0[..length], &mut self.wave.1[..length]);
+            turning(p.omega, re, im);
             for (channel, sum) in self.sum.iter_mut().enumerate() {
-                let (mut a, step) = self.amplitudes[i * self.channels + channel];
-                let turn = Complex64::cis(p.omega);
-                let turn = Complex32::new(turn.re as f32, turn.im as f32);
-                let mut phasor = Complex32::new(1.0, 0.0);
-                for s in &mut sum[..length] {
-                    *s += a.re * phasor.re - a.im * phasor.im;
-                    phasor *= turn;
-                    a += step;
+                let (first, step) = self.amplitudes[i * self.channels + channel];
+                let turns = re.iter().zip(&*im).zip(&self.ramp);
+                for (s, ((re, im), at)) in sum[..length].iter_mut().zip(turns) {
+                    *s += (first.re + step.re * at) * re - (first.im + step.im * at) * im;
                 }
             }
         }
@@ -212,6 +222,24 @@ impl Carry {
                 }
                 ring.add_plain(channel, zone.at, &sum[..length]);
             }
+        }
+    }
+}
+
+/// Fills `re` and `im`, of one length, with exp(iωs) for s = 0, 1, 2 …
+fn turning(omega: f64, re: &mut [f32], im: &mut [f32]) {
+    let narrow = |z: Complex64| (z.re as f32, z.im as f32);
+    let (mut x, mut y) = ([0.0f32; LANES], [0.0f32; LANES]);
+    for ((x, y), s) in x.iter_mut().zip(&mut y).zip(0u8..) {
+        (*x, *y) = narrow(Complex64::cis(omega * f64::from(s)));
+    }
+    let (c, s) = narrow(Complex64::cis(omega * LANES as f64));
+    for (re, im) in re.chunks_mut(LANES).zip(im.chunks_mut(LANES)) {
+        let n = re.len();
+        re.copy_from_slice(&x[..n]);
+        im.copy_from_slice(&y[..n]);
+        for (x, y) in x.iter_mut().zip(&mut y) {
+            (*x, *y) = (*x * c - *y * s, *x * s + *y * c);
         }
     }
 }
