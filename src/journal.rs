@@ -28,7 +28,7 @@ pub use kept::{Practised, rounds_of};
 pub use read::{Page, Salvage, Session, salvage};
 pub use schema::{CURRENT as SCHEMA_VERSION, Migration};
 pub use takes::{KeptRounds, KeptTake};
-pub use write::{Merged, restore, spawn_writer};
+pub use write::{Merged, restore};
 
 use crate::home;
 use crate::music::note::Role;

@@ -5,6 +5,7 @@
 //! pitches, allows left-out and added events, holds the local tempo near one ratio, and may begin
 //! the passage anew where a loop did. The ratio itself is the one of a ladder that scores best.
 
+use crate::dsp::middle::median;
 use crate::music::note::Note;
 use crate::unit::{Seconds, Span};
 
@@ -283,8 +284,7 @@ fn median_ratio(ours: &[Event], theirs: &[Event], path: &[(usize, usize)]) -> Op
         })
         .filter(|r| r.is_finite() && *r > 0.0)
         .collect();
-    ratios.sort_by(f64::total_cmp);
-    ratios.get(ratios.len() / 2).copied()
+    median(&mut ratios)
 }
 
 /// Cuts the path where it goes back, and makes each piece a smoothed time map.

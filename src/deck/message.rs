@@ -7,6 +7,7 @@ use super::pulse::Pulse;
 use super::track::Track;
 use crate::stretch::OnsetTable;
 use crate::unit::{Seconds, Span};
+use atomic_float::{AtomicF32, AtomicF64};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU8, AtomicU32, AtomicU64, Ordering};
 
@@ -134,14 +135,14 @@ pub struct State {
 #[derive(Debug)]
 pub(super) struct Shared {
     pub phase: AtomicU8,
-    /// Bits of an f64, in output frames of the recording.
-    pub position: AtomicU64,
-    pub speed: AtomicU64,
+    /// In output frames of the recording.
+    pub position: AtomicF64,
+    pub speed: AtomicF64,
     pub round: AtomicU32,
     pub beats_left: AtomicU32,
-    pub peak: AtomicU32,
-    pub input: AtomicU32,
-    pub reduction: AtomicU32,
+    pub peak: AtomicF32,
+    pub input: AtomicF32,
+    pub reduction: AtomicF32,
     pub recorded: AtomicU64,
     pub dropped: AtomicU64,
     /// Frames played beside the recording; the highest number for none.
@@ -153,15 +154,15 @@ impl Default for Shared {
     fn default() -> Self {
         Self {
             phase: AtomicU8::default(),
-            position: AtomicU64::default(),
-            speed: AtomicU64::default(),
+            position: AtomicF64::default(),
+            speed: AtomicF64::default(),
             round: AtomicU32::default(),
             beats_left: AtomicU32::default(),
-            peak: AtomicU32::default(),
-            reduction: AtomicU32::default(),
+            peak: AtomicF32::default(),
+            reduction: AtomicF32::default(),
             recorded: AtomicU64::default(),
             dropped: AtomicU64::default(),
-            input: AtomicU32::default(),
+            input: AtomicF32::default(),
             aside: AtomicU64::new(u64::MAX),
             clock: AtomicU64::default(),
         }
@@ -170,8 +171,7 @@ impl Default for Shared {
 
 impl Shared {
     pub(super) fn state(&self, rate: u32) -> State {
-        let float = |a: &AtomicU64| f64::from_bits(a.load(Ordering::Relaxed));
-        let take = |a: &AtomicU32| f32::from_bits(a.swap(0, Ordering::Relaxed));
+        let take = |a: &AtomicF32| a.swap(0.0, Ordering::Relaxed);
         State {
             phase: match self.phase.load(Ordering::Relaxed) {
                 1 => Phase::CountIn,
@@ -179,8 +179,8 @@ impl Shared {
                 3 => Phase::Rest,
                 _ => Phase::Stopped,
             },
-            position: Seconds(float(&self.position) / f64::from(rate)),
-            speed: float(&self.speed),
+            position: Seconds(self.position.load(Ordering::Relaxed) / f64::from(rate)),
+            speed: self.speed.load(Ordering::Relaxed),
             round: self.round.load(Ordering::Relaxed),
             beats_left: self.beats_left.load(Ordering::Relaxed),
             peak: take(&self.peak),
@@ -196,9 +196,9 @@ impl Shared {
         }
     }
 
-    /// Raises a peak-holding value; both are 0 or more, so their bits order as they do.
-    pub(super) fn raise(cell: &AtomicU32, value: f32) {
-        cell.fetch_max(value.max(0.0).to_bits(), Ordering::Relaxed);
+    /// Raises a value that holds its peak.
+    pub(super) fn raise(cell: &AtomicF32, value: f32) {
+        cell.fetch_max(value.max(0.0), Ordering::Relaxed);
     }
 }
 

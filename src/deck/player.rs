@@ -433,12 +433,12 @@ impl Player {
         let shared = &self.shared;
         shared.phase.store(self.transport.phase().code(), Relaxed);
         let position = self.transport.position();
-        shared.position.store(position.to_bits(), Relaxed);
+        shared.position.store(position, Relaxed);
         let speed = match self.transport.sounding_speed() {
             0.0 => self.transport.speed(),
             speed => speed,
         };
-        shared.speed.store(speed.to_bits(), Relaxed);
+        shared.speed.store(speed, Relaxed);
         shared.round.store(self.transport.round(), Relaxed);
         shared
             .beats_left

@@ -7,7 +7,6 @@ use rusqlite::backup::StepResult;
 use rusqlite::{Connection, params};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
-use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
 /// What a merge brought in.
@@ -214,41 +213,6 @@ fn replace_damaged(backup: &Journal, journal: &Path, aside: &Path) -> Result<(),
         }
     }
     backup.back_up(journal)
-}
-
-/// A thread that alone writes to the journal at `path`; rounds sent to it are kept in order, and
-/// each one's outcome comes back on the second channel.
-///
-/// The thread ends when the sender is dropped.
-///
-/// # Errors
-/// When the journal cannot be opened.
-#[allow(
-    clippy::type_complexity,
-    reason = "a pair of channel ends has no better name"
-)]
-pub fn spawn_writer(
-    path: &Path,
-) -> Result<
-    (
-        mpsc::Sender<Round>,
-        mpsc::Receiver<Result<(), JournalError>>,
-    ),
-    JournalError,
-> {
-    let mut journal = Journal::open(path)?;
-    let (sender, rounds) = mpsc::channel::<Round>();
-    let (outcomes, receiver) = mpsc::channel();
-    std::thread::Builder::new()
-        .name("journal".into())
-        .spawn(move || {
-            for round in rounds {
-                // Where nobody listens for outcomes any more, rounds are still kept.
-                let _ = outcomes.send(journal.keep(&round));
-            }
-        })
-        .map_err(|e| JournalError::file(path, e))?;
-    Ok((sender, receiver))
 }
 
 fn recognised(journal: &Journal) -> Result<(), JournalError> {
