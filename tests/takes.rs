@@ -28,6 +28,35 @@ fn tone(frames: usize, bits: i32, seed: u64) -> Vec<f32> {
         .collect()
 }
 
+/// Whether a decoder (symphonia) that checks the file's own MD5 agrees with it.
+fn checked(bytes: &[u8]) -> Option<bool> {
+    use symphonia::core::codecs::audio::AudioDecoderOptions;
+    use symphonia::core::codecs::registry::CodecRegistry;
+    use symphonia::core::formats::{FormatOptions, TrackType, probe::Hint};
+    let source = std::io::Cursor::new(bytes.to_vec());
+    let stream = symphonia::core::io::MediaSourceStream::new(Box::new(source), Default::default());
+    let mut format = symphonia::default::get_probe()
+        .probe(
+            &Hint::new(),
+            stream,
+            FormatOptions::default(),
+            Default::default(),
+        )
+        .expect("FLAC");
+    let track = format.default_track(TrackType::Audio).expect("a track");
+    let parameters = track.codec_params.as_ref()?.audio()?.clone();
+    let codecs: &CodecRegistry = symphonia::default::get_codecs();
+    let mut options = AudioDecoderOptions::default();
+    options.verify = true;
+    let mut decoder = codecs
+        .make_audio_decoder(&parameters, &options)
+        .expect("a decoder");
+    while let Ok(Some(packet)) = format.next_packet() {
+        decoder.decode(&packet).expect("whole");
+    }
+    decoder.finalize().verify_ok
+}
+
 #[test]
 fn flac_reads_back_to_the_last_bit() {
     let mut chance = Chance::new(5);
@@ -67,6 +96,11 @@ fn flac_reads_back_to_the_last_bit() {
         let read = load(&path).unwrap_or_else(|e| panic!("{what}: {e}"));
         assert_eq!(read.rate(), rate, "{what}");
         assert!(read.channels() == channels, "{what}");
+        assert_eq!(
+            checked(&bytes),
+            Some(true),
+            "{what}: the sum that players check"
+        );
         let wav = 3 * channels.len() * channels[0].len();
         println!("{what}: {} of {wav} bytes", bytes.len());
     }

@@ -4,6 +4,7 @@
 //! frames, channels by themselves, fixed predictors of order 0 to 4, partitioned Rice codes. Every
 //! decoder reads it; better compression would not be worth more code here.
 
+use md5::{Digest, Md5};
 use std::io::{self, Write};
 
 /// Frames of one block.
@@ -51,9 +52,8 @@ pub fn write(out: &mut dyn Write, rate: u32, channels: &[Vec<f32>]) -> io::Resul
     head.put(channels.len() as u64 - 1, 3);
     head.put(u64::from(BITS) - 1, 5);
     head.put(frames as u64, 36);
-    head.put(0, 64); // no MD5: the content hash is kept elsewhere
-    head.put(0, 64);
     out.write_all(&head.bytes)?;
+    out.write_all(&md5(channels))?;
     for (number, start) in (0..frames).step_by(BLOCK).enumerate() {
         let end = frames.min(start + BLOCK);
         let block: Vec<Vec<i32>> = channels
@@ -63,6 +63,18 @@ pub fn write(out: &mut dyn Write, rate: u32, channels: &[Vec<f32>]) -> io::Resul
         out.write_all(&frame(number as u64, &block))?;
     }
     Ok(())
+}
+
+/// MD5 of the samples as they will read back, by which a player checks them: little-endian, 24 bits,
+/// the channels of each frame in turn.
+fn md5(channels: &[Vec<f32>]) -> [u8; 16] {
+    let mut sum = Md5::new();
+    for frame in 0..channels[0].len() {
+        for channel in channels {
+            sum.update(&whole(channel[frame]).to_le_bytes()[..3]);
+        }
+    }
+    sum.finalize().into()
 }
 
 /// One frame: header, a subframe for each channel, checks.
