@@ -4,6 +4,19 @@
 //! Layers, lowest first; a module uses only those below it (`tests/layers.rs` enforces it):
 //! 0 `unit`, `dsp`, `home`, `parallel`, `system`, `xml` · 1 `music`, `recording`, `stretch` · 2 `load`, `analysis`, `deck` ·
 //! 3 `timing`, `compare`, `separate`, `along` · 4 `report`, `journal`, `manual`, `preset`.
+//!
+//! The built-in tune, heard and measured (`examples/` holds three whole programs):
+//!
+//! ```no_run
+//! use thumbline::analysis::{Options, analyze};
+//! use thumbline::timing::{self, Reference};
+//!
+//! let tune = thumbline::demo::recording(48_000)?;
+//! let found = analyze(&tune.recording, &Options::default(), &mut ())?;
+//! let drift = timing::of(&found, Reference::OwnTempo);
+//! println!("{} notes, {} of them on a beat that is sure", found.notes.len(), drift.notes.iter().flatten().count());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 pub mod along;
 pub mod analysis;
