@@ -64,11 +64,11 @@ if not Path("/usr/bin/chromium").exists():
     skip("Chromium is not installed")
 place = packages()
 
-with tempfile.TemporaryDirectory() as scratch:
-    folder = Path(os.environ.get("LESSON_KEEP", scratch))
+
+def measured(recording, take, folder):
+    """The pages of `recording` in browsers. `take` is played into the page's microphone, and what the
+    page saved is compared with the recording."""
     folder.mkdir(exist_ok=True)
-    run("demo", "--out", folder / "demo")
-    recording = folder / "demo" / "recording.wav"
     began = time.monotonic()
     run("lesson", recording, "--bars", "1-8", "--title", "Thimble Lane", "--out", folder / "eight.html")
     took = time.monotonic() - began
@@ -83,7 +83,7 @@ with tempfile.TemporaryDirectory() as scratch:
     said = run("lesson", "--open", folder / "hostile.html").decode()
     assert TITLE in said and "bars       9-9" in said and "found" in said, said
     # What Chromium takes for a microphone is 16-bit WAV.
-    sound, rate = sf.read(folder / "demo" / "take.wav")
+    sound, rate = sf.read(take)
     sf.write(folder / "take.wav", sound, rate, subtype="PCM_16")
     # The script finds its packages from where it lies.
     shutil.copy(HERE / "page.mjs", place)
@@ -92,7 +92,20 @@ with tempfile.TemporaryDirectory() as scratch:
     assert done.returncode == 0, "a check in a browser failed"
     compared = json.loads(run("compare", recording, folder / "saved.wav", "--json", "-"))
     assert compared["same_tune"] > 0.6, compared["same_tune"]
-    pairs = len(compared["pairs"])
-    assert pairs >= 15, f"{pairs} notes of the page's take found in the recording"
-    print(f"eight bars: {size / 1e6:.2f} MB in {took:.1f} s; {pairs} notes of a take from the page; "
-          + done.stdout.decode().strip().splitlines()[-1])
+    # Where the recording's beat is unsure no drift is told, and answers are not listed.
+    pairs, odd = len(compared["pairs"]), len(compared["missed_s"]) + len(compared["extra_s"])
+    assert pairs >= 15 or take == recording and odd <= 3, f"{pairs} answers, {odd} missed or too many"
+    print(f"eight bars: {size / 1e6:.2f} MB in {took:.1f} s; a take from the page: {pairs} answers with "
+          f"a drift, {odd} notes missed or too many; " + done.stdout.decode().strip().splitlines()[-1])
+
+
+with tempfile.TemporaryDirectory() as scratch:
+    folder = Path(os.environ.get("LESSON_KEEP", scratch))
+    folder.mkdir(exist_ok=True)
+    run("demo", "--out", folder / "demo")
+    measured(folder / "demo" / "recording.wav", folder / "demo" / "take.wav", folder)
+    # A real recording, where the open data set is at hand (GuitarSet, CC-BY 4.0).
+    shared = os.environ.get("THUMBLINE_SHARED")
+    real = shared and Path(shared) / "data" / "guitarset" / "05_Rock1-130-A_solo_mic.wav"
+    if real and real.exists():
+        measured(real, real, folder / "real")

@@ -33,9 +33,10 @@ const HAND: i32 = 28_000;
 const WRITTEN: i32 = 32_000;
 /// Bytes that the phrase may take before it is encoded more tightly, down to this share of the rates
 /// above: eight bars at four speeds stay below 3 MB with base64 and the page (8 × 4 beats at 60 a
-/// minute, the slowest of it 64 s).
-const ROOM: f64 = 1.65e6;
-const TIGHTEST: f64 = 0.62;
+/// minute, the slowest of it 64 s). The codec takes up to a fifth more than it is told of a strummed
+/// guitar, and the page itself half a megabyte.
+const ROOM: f64 = 1.5e6;
+const TIGHTEST: f64 = 0.55;
 /// Sound of a loop that is played before its seam, seconds of the recording: strings that ring
 /// through the seam have begun by then.
 const BEFORE_SEAM: f64 = 1.5;
