@@ -209,20 +209,14 @@ pub fn analyze(
     observer: &mut dyn Observer,
 ) -> Result<Analysis, AnalysisError> {
     let mono = hear::Mono::new(recording);
-    let (candidates, coarse) = hear::candidates(&mono, observer)?;
-    let heard = hear::heard(&mono, &candidates, coarse.unwrap_or_default(), observer)?;
-    let offset = coarse.unwrap_or_default();
-    let mut events = decide::events(&heard);
-    pinch::part(&mut events, &heard);
-    let pitched: Vec<(Seconds, f64)> = events
-        .iter()
-        .map(|e| (e.time, f64::from(e.midi) + offset.0 / 100.0))
-        .collect();
-    observer.notes(&role::notes(&events, &Tuning::standard(), offset));
-    let deviations = tuning::deviations(&events, &hear::measured(&mono, &pitched, observer)?);
-    let tuning_offset = coarse.and(tuning::offset(&deviations));
-    let tuning_course = coarse.map_or_else(Vec::new, |_| tuning::course(&deviations));
-    let rings = ring::rings(&mono, &events, tuning_offset.unwrap_or(offset), observer)?;
+    let Plucked {
+        heard,
+        events,
+        rings,
+        offset,
+        tuning_offset,
+        tuning_course,
+    } = plucked(&mono, observer)?;
     go_on(observer, Stage::Roles, 0.0)?;
     let guesses = match (&options.tuning, options.tunings.as_slice()) {
         (Some(_), _) => Vec::new(),
@@ -233,8 +227,8 @@ pub fn analyze(
         let first = guesses.first().map(|g| g.tuning.clone());
         first.unwrap_or_else(Tuning::standard)
     });
-    let mut notes = role::notes(&events, &tuning, tuning_offset.unwrap_or(offset));
-    attack::describe(&mut notes, &events, &heard);
+    let mut notes = role::notes(&events, &tuning, offset);
+    attack::describe(&mut notes, &events, &heard, &tuning);
     ring::end(&mut notes, &rings);
     notes.extend(attack::knocks(&heard, &events));
     notes.sort_by(|a, b| a.time.total_cmp(&b.time));
@@ -252,13 +246,7 @@ pub fn analyze(
     go_on(observer, Stage::Beats, 0.0)?;
     let beats = beat::track(&notes, recording.end(), &beat::GridEdits::default());
     // The hand once more, now that its pattern in the bar can be seen.
-    hands(
-        &mut notes,
-        &tuning,
-        tuning_offset.unwrap_or(offset),
-        &beats.grid,
-        &[],
-    );
+    hands(&mut notes, &tuning, offset, &beats.grid, &[]);
     observer.notes(&notes);
     Ok(Analysis {
         notes,
@@ -275,6 +263,54 @@ pub fn analyze(
             said
         },
         solo,
+    })
+}
+
+/// What is plucked when, and how it rings: all that comes before strings, hands and beats.
+#[derive(Debug)]
+pub struct Plucked {
+    /// What is heard at each candidate onset, in order of time.
+    pub heard: Vec<hear::Heard>,
+    /// The notes that begin, in order of time.
+    pub events: Vec<decide::Event>,
+    /// How each of them rings.
+    pub rings: Vec<ring::Ring>,
+    /// How far the guitar lies off A4 = 440 Hz, as well as it is known; 0 where it is not.
+    pub offset: Cents,
+    /// The same where it is known.
+    pub tuning_offset: Option<Cents>,
+    /// See [`Analysis::tuning_course`].
+    pub tuning_course: Vec<tuning::At>,
+}
+
+/// Candidates → features → note decision → times of close notes → ringing. `observer` is shown the
+/// notes as if the guitar were in standard tuning.
+///
+/// # Errors
+/// [`AnalysisError::Cancelled`] when `observer` asks to stop.
+pub fn plucked(mono: &hear::Mono, observer: &mut dyn Observer) -> Result<Plucked, AnalysisError> {
+    let (candidates, coarse) = hear::candidates(mono, observer)?;
+    let roughly = coarse.unwrap_or_default();
+    let heard = hear::heard(mono, &candidates, roughly, observer)?;
+    let mut events = decide::events(&heard);
+    pinch::part(&mut events, &heard);
+    let pitched: Vec<(Seconds, f64)> = events
+        .iter()
+        .map(|e| (e.time, f64::from(e.midi) + roughly.0 / 100.0))
+        .collect();
+    observer.notes(&role::notes(&events, &Tuning::standard(), roughly));
+    let deviations = tuning::deviations(&events, &hear::measured(mono, &pitched, observer)?);
+    let tuning_offset = coarse.and(tuning::offset(&deviations));
+    let tuning_course = coarse.map_or_else(Vec::new, |_| tuning::course(&deviations));
+    let offset = tuning_offset.unwrap_or(roughly);
+    let rings = ring::rings(mono, &events, offset, observer)?;
+    Ok(Plucked {
+        heard,
+        events,
+        rings,
+        offset,
+        tuning_offset,
+        tuning_course,
     })
 }
 

@@ -13,6 +13,8 @@ mod exports;
 mod faults;
 mod formats;
 mod grid;
+mod guesses;
+mod hand;
 mod hearing;
 mod inner;
 mod invented;

@@ -5,11 +5,13 @@
 //! string and kind come after.
 
 pub mod fit;
+mod weights;
 
 use super::hear::Heard;
 use super::net::{Made, PITCHES};
 use super::pitch::LOWEST;
 use crate::unit::Seconds;
+use weights::WEIGHTS;
 
 /// A pitch that begins at an instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,27 +41,6 @@ pub struct Weights {
     pub note: ([f32; 10], f32),
 }
 
-/// Logistic regressions over what the network before this one said of 75 rendered pieces (steel, nylon,
-/// sampled and modelled voices; rooms, noise, lossy files). `cargo xtask bench fit FOLDER…` fits them anew
-/// (`fit`). Fitted so to the present network on 74 invented pieces they do no better on 41 others (15
-/// rendered, 20 sampled, six real): onsets within 10 ms .964 against .963, .957 against .956, .814
-/// against .817. So these stay.
-const WEIGHTS: Weights = Weights {
-    exact: (
-        [
-            4.137, 0.59, 0.159, 0.48, -1.305, 0.069, -0.13, -2.536, -0.13, 2.32, -0.101, 1.443,
-            0.271,
-        ],
-        -5.269,
-    ),
-    place: [0.61, 0.544, 0.139, -0.135, 0.784, 0.095, -0.081],
-    note: (
-        [
-            0.335, 0.929, -0.146, 0.17, 0.074, 0.238, 0.806, -1.504, 0.019, 0.034,
-        ],
-        0.22,
-    ),
-};
 /// Least probability of a note. From 0.65 to 0.75 rendered pieces do not care; within that, chosen with
 /// three real recordings in view, where sounds of damping are the commonest false notes.
 const LEAST: f32 = 0.7;

@@ -38,6 +38,11 @@ pub fn warnings(recording: &Recording, events: &[Event], solo: &Solo) -> Vec<Str
     } else if !solo.is_one_guitar() {
         said.push(FOREIGN.to_owned());
     }
+    said.extend(solo.elsewhere().into_iter().map(|(from, to)| {
+        format!(
+            "From {from} to {to} s something else than one guitar is heard: do not trust thumb, fingers and drift there."
+        )
+    }));
     if clipped(recording) {
         said.push(
             "The recording was too loud and its peaks are cut off; soft notes beside them may be missed."

@@ -1,9 +1,9 @@
 //! Thumb or fingers, string and fret, of every note.
 //!
-//! How a hand plays (`hand`) and the string it lies on (`string`) are weighed together: the thumb may
-//! take string 3, a finger string 4. In a single line, and in a strum, there is no voice to tell the
-//! hand by, and only the string says. Owns that weighing, what becomes of the rest of a note once its
-//! place is known, and how a player's correction changes the others.
+//! Where a hand picks two voices, how it plays says whose a note is (`hand`), the string being part of
+//! the evidence. In a single line, in strums and grips there is no voice to tell the hand by, and only the
+//! string says (`string`). Owns that choice, what becomes of the rest of a note once its place is
+//! known, and how a player's correction changes the others.
 
 use super::decide::Event;
 use super::hand::{self, Struck};
@@ -15,6 +15,8 @@ use crate::unit::{Cents, Decibels, MidiNote, Seconds};
 
 /// Longest a string is taken to ring, seconds.
 const RING: f64 = 4.5;
+/// Most that a place on the neck says for a hand (the unit is the string search's).
+const LEAN: f64 = 2.0;
 
 /// Notes with role, string and fret.
 pub fn notes(events: &[Event], tuning: &Tuning, offset: Cents) -> Vec<Note> {
@@ -41,12 +43,6 @@ pub fn notes(events: &[Event], tuning: &Tuning, offset: Cents) -> Vec<Note> {
     assign(&mut notes, tuning, offset, &Grid::default(), &[]);
     notes
 }
-
-/// How much the string counts against the hand: the log odds of each are added, the string's times
-/// this and at most this often over. Between 0 (crossed voices are told best) and 1.5 (a thumb that
-/// plays once a bar is) chosen with both kinds of rendered pieces in view.
-const STRING: f64 = 0.7;
-const MOST: f64 = 2.0;
 
 /// Gives every note its role, string, fret and end, keeping to the roles in `fixed` (index of a
 /// note and what the player says it is). `grid` tells the hand's pattern; it may be empty.
@@ -76,9 +72,12 @@ pub fn assign(
     let places = string::places(&pitches, tuning);
     let struck: Vec<Struck> = pitches
         .iter()
-        .map(|p| Struck {
+        .zip(&places)
+        .map(|(p, place)| Struck {
             time: p.time,
             midi: p.midi,
+            lean: place.map_or(0.0, |p| f64::from(p.melody).clamp(-LEAN, LEAN)),
+            said: p.role,
         })
         .collect();
     let hands = if string::is_line(&pitches, tuning) {
@@ -90,38 +89,28 @@ pub fn assign(
         let note = &mut notes[i];
         note.string = place.map(|p| p.string);
         note.fret = place.map(|p| p.fret as u8);
-        (note.role, note.role_confidence) = if let Some(role) = pitch.role {
-            (role, 1.0)
-        } else {
-            let hand = hands.get(k).filter(|_| !hand::strummed(&struck, k));
-            role_of(pitch, place, tuning, hand.copied())
+        let hand = hands.get(k).filter(|_| !hand::gripped(&struck, k));
+        (note.role, note.role_confidence) = match (pitch.role, hand) {
+            (Some(role), _) => (role, 1.0),
+            (None, Some(fingers)) => by_hand(*fingers),
+            (None, None) => by_string(pitch, place, tuning),
         };
     }
     ring(notes);
 }
 
-fn role_of(
-    pitch: &Pitch,
-    place: Option<Place>,
-    tuning: &Tuning,
-    fingers: Option<f64>,
-) -> (Role, f32) {
-    if let Some(fingers) = fingers {
-        let lean = place.map_or(0.0, |p| {
-            let least = if string::is_bass(p.string) {
-                -0.05
-            } else {
-                0.05
-            };
-            let lean = f64::from(p.melody);
-            // What was chosen counts, were the other as cheap.
-            (if lean * least > 0.0 { lean } else { least }).clamp(-MOST, MOST)
-        });
-        let odds = ((fingers + 1e-4) / (1.0 - fingers + 1e-4)).ln() + STRING * lean;
-        let role = if odds > 0.0 { Role::Melody } else { Role::Bass };
-        let confidence = 1.0 / (1.0 + (-odds.abs()).exp());
-        return (role, confidence.clamp(0.5, 0.99) as f32);
-    }
+/// The likelier of two hands, and how likely it is.
+fn by_hand(fingers: f64) -> (Role, f32) {
+    let role = if fingers > 0.5 {
+        Role::Melody
+    } else {
+        Role::Bass
+    };
+    (role, fingers.max(1.0 - fingers).clamp(0.5, 0.99) as f32)
+}
+
+/// The hand that custom gives a string.
+fn by_string(pitch: &Pitch, place: Option<Place>, tuning: &Tuning) -> (Role, f32) {
     let Some(place) = place else {
         let middle = tuning.open(4).unwrap_or(50) + 3;
         let role = if pitch.midi < middle {

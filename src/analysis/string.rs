@@ -8,7 +8,6 @@
 use super::decide::Event;
 use super::hand::{self, Struck};
 use super::ring::Ring;
-use crate::music::grid::Grid;
 use crate::music::guess::{self, Guess, Heard};
 use crate::music::note::Role;
 use crate::music::tuning::{Named, Tuning};
@@ -270,21 +269,26 @@ const HAND: f64 = 0.65;
 /// In a line standard tuning comes first from these odds on, where nothing is sure.
 const THINKABLE: f64 = 0.03;
 
-/// What the tuning and capo may be, most likely first, among the `known` ones; empty where nothing was
-/// played. Which hand plucks is told by voice alone, since no string is known yet. A single line says
-/// little of its tuning: standard then comes first, with its own odds, unless they are next to none.
-pub fn guesses(events: &[Event], rings: &[Ring], known: &[Named]) -> Vec<Guess> {
+/// Is it a single line, as far as that is known before its tuning?
+fn line(events: &[Event]) -> bool {
+    Style::of(events.iter().map(|e| e.midi), &Tuning::standard()) == Style::Line
+}
+
+/// What a guess needs of `events`, ringing so. Which hand plucks is told by voice alone, since no string
+/// is known yet.
+pub fn unplaced(events: &[Event], rings: &[Ring]) -> Vec<Heard> {
     let struck: Vec<Struck> = events
         .iter()
         .map(|e| Struck {
             time: e.time,
             midi: e.midi,
+            lean: 0.0,
+            said: None,
         })
         .collect();
-    let standard = Tuning::standard();
-    let line = Style::of(events.iter().map(|e| e.midi), &standard) == Style::Line;
-    let hands = hand::fingers(&struck, &Grid::default());
-    let heard: Vec<Heard> = events
+    let line = line(events);
+    let hands = hand::by_voice(&struck);
+    events
         .iter()
         .zip(rings)
         .zip(hands)
@@ -293,18 +297,25 @@ pub fn guesses(events: &[Event], rings: &[Ring], known: &[Named]) -> Vec<Guess> 
             rang: ring.through,
             end: ring.stopped.unwrap_or(Seconds(e.time.0 + LONGEST)),
             midi: e.midi,
-            role: match fingers {
-                _ if line => None,
-                p if p > HAND => Some(Role::Melody),
-                p if p < 1.0 - HAND => Some(Role::Bass),
+            role: match fingers.filter(|_| !line) {
+                Some(p) if p > HAND => Some(Role::Melody),
+                Some(p) if p < 1.0 - HAND => Some(Role::Bass),
                 _ => None,
             },
         })
-        .collect();
+        .collect()
+}
+
+/// What the tuning and capo may be, most likely first, among the `known` ones; empty where nothing was
+/// played. A single line says little of its tuning: standard then comes first, with its own odds,
+/// unless they are next to none.
+pub fn guesses(events: &[Event], rings: &[Ring], known: &[Named]) -> Vec<Guess> {
+    let heard = unplaced(events, rings);
     let mut guesses = guess::guess(&heard, Cents(0.0), known, usize::MAX);
+    let standard = Tuning::standard();
     let unsure = guesses.first().is_some_and(|g| g.odds < guess::SURE);
     let likely = |g: &Guess| g.tuning == standard && g.odds >= THINKABLE;
-    if line
+    if line(events)
         && unsure
         && let Some(at) = guesses.iter().position(likely)
     {

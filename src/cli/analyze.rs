@@ -22,7 +22,7 @@ use thumbline::timing::Drift;
 /// and tuning.
 ///
 /// Thumb and fingers are told by voice, repetition and the pattern of the bar, with the string as
-/// evidence; in a single line, and in strums, only the string tells, and there "thumb" means
+/// evidence; in a single line, in strums and gripped chords only the string tells, and there "thumb" means
 /// strings 4 to 6.
 #[derive(Args)]
 pub struct Analyze {

@@ -224,7 +224,7 @@ impl Answer {
                     "beat": plain(n.at.0),
                     "count": cell.count(n.at),
                     "role": n.role,
-                    "strings": n.strings,
+                    "strings": self.heard.tuning_known().then_some(&n.strings),
                     "finger": n.finger,
                     "share": plain(n.share),
                 })
@@ -234,6 +234,8 @@ impl Answer {
             "schema": "thumbline.patterns",
             "version": 1,
             "recording": name,
+            "tuning_known": self.heard.tuning_known(),
+            "tuning_guess": guess::told(&self.heard.guesses),
             "cell": {
                 "bars": cell.bars,
                 "meter": cell.meter.to_string(),

@@ -11,6 +11,7 @@
 
 pub mod neck;
 pub mod triad;
+mod weights;
 
 use super::note::{Attack, Note, Role};
 use super::ringing;
@@ -21,6 +22,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, HashMap};
 use std::fmt;
 use triad::{Chord, Shape, shapes};
+use weights::WEIGHTS;
 
 /// Odds from which a guess is taken for known: below, nothing is told as if it were.
 pub const SURE: f64 = 0.6;
@@ -106,14 +108,6 @@ const NECK: i32 = 13;
 /// they say; on fresh ones and on pieces from elsewhere it was left alone.
 const TEMPER: f64 = 0.29;
 
-/// What shapes with ringing, the neck, the neck with the piece's own pitch classes, and how common a
-/// tuning with its capo is weigh against each other; those of the neck are for the sum over all notes
-/// by the root of their number. The first three by conditional logit on 180 invented pieces in twelve
-/// tunings with capos, of sampled and modelled guitars; the last, which such pieces cannot tell, chosen
-/// with 45 rendered pieces of another hand in view. On 120 others of another soundfont 69 of 100 first
-/// guesses are right (before, 54), on those 45 44 (42).
-const WEIGHTS: [f64; 4] = [0.57, 0.61, 0.66, 0.7];
-
 /// Each fret makes a place of a pitch less likely by this (a factor of e at 1), as far as ringing
 /// goes; in closed positions all are alike.
 const LOWER: f64 = 0.3;
@@ -163,6 +157,61 @@ pub fn heard(notes: &[Note], offset: Cents) -> Vec<Heard> {
 /// `count`; empty when nothing was heard. More than six strings are thought of only where notes lie
 /// below all that the known six reach.
 pub fn guess(heard: &[Heard], offset: Cents, known: &[Named], count: usize) -> Vec<Guess> {
+    let mut scored: Vec<(f64, Guess)> = evidence(heard, known)
+        .into_iter()
+        .map(|e| {
+            let score = e.each.iter().zip(WEIGHTS).map(|(x, w)| x * w).sum();
+            let guess = Guess {
+                name: e.name,
+                tuning: e.tuning,
+                cents: offset,
+                odds: 0.0,
+                alike: Vec::new(),
+            };
+            (score, guess)
+        })
+        .collect();
+    if scored.is_empty() {
+        return Vec::new();
+    }
+    let best = scored.iter().map(|s| s.0).fold(f64::MIN, f64::max);
+    let total: f64 = scored.iter().map(|s| (s.0 - best).exp()).sum();
+    scored.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut told: Vec<Guess> = Vec::new();
+    for (score, guess) in scored {
+        let odds = (score - best).exp() / total;
+        match told
+            .iter_mut()
+            .find(|g| sounds_alike(&g.tuning, &guess.tuning))
+        {
+            Some(likelier) => {
+                likelier.odds += odds;
+                likelier.alike.push((guess.name, guess.tuning.capo()));
+            }
+            None => told.push(Guess { odds, ..guess }),
+        }
+    }
+    told.sort_by(|a, b| b.odds.total_cmp(&a.odds));
+    told.truncate(count);
+    told
+}
+
+/// What speaks for one tuning with one capo.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Evidence {
+    /// Name of the tuning.
+    pub name: String,
+    /// The tuning, with capo.
+    pub tuning: Tuning,
+    /// Logarithms of likelihoods: of shapes with ringing; of the hand on the neck and the same with the
+    /// piece's own pitch classes, summed over all notes by the root of their number; and how common the
+    /// tuning is with its capo.
+    pub each: [f64; 4],
+}
+
+/// What speaks for each of the `known` tunings with each capo, of all that are thinkable; empty when
+/// nothing was heard. Notes are in order of time.
+pub fn evidence(heard: &[Heard], known: &[Named]) -> Vec<Evidence> {
     if heard.is_empty() {
         return Vec::new();
     }
@@ -171,7 +220,7 @@ pub fn guess(heard: &[Heard], offset: Cents, known: &[Named], count: usize) -> V
     let notes: Vec<(usize, i32)> = heard.iter().map(|h| (row(h.role), h.midi)).collect();
     let notes_root = (notes.len() as f64).sqrt();
     let own = neck::classes(heard.iter().map(|h| h.midi));
-    let mut scored: Vec<(f64, Guess)> = Vec::new();
+    let mut all = Vec::new();
     let reached = |named: &Named| named.tuning.range().map_or(i32::MIN, |(low, _)| low);
     let six = known.iter().filter(|k| k.tuning.strings() <= 6);
     let reach = six.map(reached).min().unwrap_or(i32::MIN);
@@ -198,44 +247,18 @@ pub fn guess(heard: &[Heard], offset: Cents, known: &[Named], count: usize) -> V
                 along(&own),
                 named.weight.ln() + AT_CAPO[capo as usize].ln(),
             ];
-            let score: f64 = each.iter().zip(WEIGHTS).map(|(e, w)| e * w).sum();
-            let guess = Guess {
+            all.push(Evidence {
                 name: named.name.clone(),
                 tuning,
-                cents: offset,
-                odds: 0.0,
-                alike: Vec::new(),
-            };
-            scored.push((score, guess));
+                each,
+            });
         }
     }
-    if scored.is_empty() {
-        return Vec::new();
-    }
-    let best = scored.iter().map(|s| s.0).fold(f64::MIN, f64::max);
-    let total: f64 = scored.iter().map(|s| (s.0 - best).exp()).sum();
-    scored.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut told: Vec<Guess> = Vec::new();
-    for (score, guess) in scored {
-        let odds = (score - best).exp() / total;
-        match told
-            .iter_mut()
-            .find(|g| sounds_alike(&g.tuning, &guess.tuning))
-        {
-            Some(likelier) => {
-                likelier.odds += odds;
-                likelier.alike.push((guess.name, guess.tuning.capo()));
-            }
-            None => told.push(Guess { odds, ..guess }),
-        }
-    }
-    told.sort_by(|a, b| b.odds.total_cmp(&a.odds));
-    told.truncate(count);
-    told
+    all
 }
 
 /// Do all strings of two tunings sound the same, each with its capo?
-fn sounds_alike(a: &Tuning, b: &Tuning) -> bool {
+pub fn sounds_alike(a: &Tuning, b: &Tuning) -> bool {
     a.strings() == b.strings() && (1..=a.strings()).all(|s| a.open(s) == b.open(s))
 }
 

@@ -1,25 +1,30 @@
 //! Analysis → JAMS 0.3 (Humphrey et al. 2014, ISMIR): onsets, beats, tempo and notes, thumb and
-//! fingers apart.
+//! fingers apart where one guitar plays.
 //!
 //! Namespaces are the standard's own: `onset`, `beat`, `tempo`, `note_midi`. Which annotation is
 //! whose part stands in its sandbox as `role`.
 
 use super::sign::SOFTWARE;
 use crate::analysis::Analysis;
+use crate::music::guess;
 use crate::music::note::{Attack, Note, Role};
 use serde_json::{Value, json};
 
 /// The analysis of a recording called `title` as a JAMS document, ending in a newline.
 pub fn analysis(title: &str, found: &Analysis) -> String {
     let end = found.end.0;
-    let notes = |role: Role| {
-        found
-            .notes
-            .iter()
-            .filter(move |n| n.role == role && n.attack != Attack::Tap)
+    let notes = |role: Option<Role>| {
+        let of = move |n: &&Note| role.is_none_or(|role| n.role == role);
+        let plucked = found.notes.iter().filter(|n| n.attack != Attack::Tap);
+        plucked.filter(of)
     };
     let mut annotations = Vec::new();
-    for role in [Role::Bass, Role::Melody] {
+    let hands: &[Option<Role>] = if found.solo.is_one_guitar() {
+        &[Some(Role::Bass), Some(Role::Melody)]
+    } else {
+        &[None]
+    };
+    for role in hands.iter().copied() {
         let part = json!({ "role": role });
         let onsets: Vec<Value> = notes(role).map(onset).collect();
         annotations.push(annotation("onset", &onsets, end, &part));
@@ -55,7 +60,8 @@ pub fn analysis(title: &str, found: &Analysis) -> String {
         },
         "annotations": annotations,
         "sandbox": {
-            "tuning": found.tuning.to_string(),
+            "tuning": found.tuning_known().then(|| found.tuning.to_string()),
+            "tuning_guess": guess::told(&found.guesses),
             "meter": found.grid.meter.to_string(),
         },
     });

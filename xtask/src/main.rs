@@ -9,6 +9,7 @@ mod check;
 mod demo;
 mod dist;
 mod figures;
+mod fit;
 mod fuzz;
 mod install;
 mod licences;
@@ -37,6 +38,7 @@ cargo xtask VERB
                     and removes the package in a clean Debian root (it needs root and debootstrap)
   standalone [REC]  build and open the standalone program
   bench [NAME]      speed and quality figures, each as a ratio within one run
+  fit hearing [PART] --samples FILE   train again what listens: ear, solo, decide, tuning, hand
   fuzz [DOOR]       bytes that nobody prepared, at each door (--minutes N each, 10 by default)
   soak              the deck under random acts (--minutes N of sound), and 500 kills while writing
   figures           draw the pictures that the README shows
@@ -51,6 +53,7 @@ fn main() -> Result<()> {
         .map_or(("help", &[][..]), |(v, r)| (v.as_str(), r));
     match verb {
         "demo" => demo::run(rest),
+        "fit" => fit::run(rest),
         "test" => test::run(rest),
         "check" => check::run(),
         "bundle" => bundle::run(rest),

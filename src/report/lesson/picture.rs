@@ -160,8 +160,8 @@ fn tenth(points: f64) -> f64 {
     (points * 10.0).round() / 10.0
 }
 
-/// Six strings, or as many as there are, with the phrase upon them: a page's own ornament. The thumb
-/// is square and the fingers are round, as on the sheet.
+/// Six strings, or as many as there are, with the phrase upon them where its strings are known: a page's
+/// own ornament. The thumb is square and the fingers are round, as on the sheet.
 pub(super) fn strings(part: &Part) -> String {
     const WIDTH: f64 = 960.0;
     const GAP: f64 = 9.0;
@@ -182,7 +182,7 @@ pub(super) fn strings(part: &Part) -> String {
             y(string)
         );
     }
-    for note in &part.notes {
+    for note in part.notes.iter().filter(|_| part.fretted) {
         let Some(string) = note.string.filter(|s| (1..=count).contains(s)) else {
             continue;
         };

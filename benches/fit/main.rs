@@ -1,0 +1,47 @@
+//! Fits weights that Rust computes the evidence for, and writes them where they are compiled in:
+//! `cargo bench --bench fit -- decide|tuning FOLDER…`, called by `cargo xtask fit hearing`. Folders hold
+//! NAME.wav with NAME.truth.json and NAME.tuning.json, as `xtask/train/record.py` writes them. Twice on the
+//! same folders writes the same.
+
+mod decide;
+mod tuning;
+
+use serde::de::DeserializeOwned;
+use std::path::{Path, PathBuf};
+
+/// What belongs to a recording `wav` under the ending `of`.
+fn beside<T: DeserializeOwned>(wav: &Path, of: &str) -> Option<T> {
+    let text = std::fs::read_to_string(wav.with_extension(of)).ok()?;
+    serde_json::from_str(&text).ok()
+}
+
+fn main() {
+    let args: Vec<String> = std::env::args()
+        .skip(1)
+        .filter(|a| !a.starts_with("--"))
+        .collect();
+    let Some((part, folders)) = args.split_first() else {
+        println!("fit what? decide or tuning, and the folders of recordings");
+        return;
+    };
+    let mut files: Vec<PathBuf> = folders
+        .iter()
+        .filter_map(|folder| std::fs::read_dir(folder).ok())
+        .flat_map(|entries| entries.flatten().map(|e| e.path()))
+        .filter(|p| p.extension().is_some_and(|e| e == "wav"))
+        .collect();
+    files.sort();
+    match part.as_str() {
+        "decide" => decide::fit(&files),
+        "tuning" => tuning::fit(&files),
+        other => println!("no weights are called {other}"),
+    }
+}
+
+/// Writes a source file of weights and says so.
+fn written(path: &str, text: &str) {
+    match std::fs::write(path, text) {
+        Ok(()) => println!("written: {path}"),
+        Err(error) => println!("{path} cannot be written: {error}\n{text}"),
+    }
+}
