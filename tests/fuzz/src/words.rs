@@ -6,6 +6,7 @@ use std::sync::LazyLock;
 use thumbline::music::chord::{main_chords, shapes};
 use thumbline::music::drill::harmonics_stage;
 use thumbline::music::fingering::{Costs, paths};
+use thumbline::music::hand::Hand;
 use thumbline::music::meter::Meter;
 use thumbline::music::picking::Cell;
 use thumbline::music::pitch::read_pitch;
@@ -42,7 +43,7 @@ fuzz_target!(|bytes: &[u8]| {
             };
             assert!(scale.notes(40, 88).iter().all(|n| (40..=88).contains(n)));
             for chord in main_chords(&scale) {
-                let _ = shapes(&chord, &Tuning::dadgad(), 2);
+                let _ = shapes(&chord, &Tuning::dadgad(), &Hand::default(), 2);
             }
         }
         2 => {
