@@ -502,7 +502,7 @@ fn the_string_model_on_fresh_seeds() {
 #[test]
 #[ignore = "figures for a note"]
 fn a_habit_in_a_pinch() {
-    for ms in [20.0, 34.0, 50.0] {
+    for ms in [-34.0, 20.0, 34.0] {
         let of = |seed| Scene {
             habit: Span::from_ms(ms),
             loose: Span::from_ms(3.0),

@@ -9,7 +9,7 @@ use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
 use thumbline::report::sheet::{
-    Fold, Ground, Ink, Mark, Options, Point, Shape, Sheet, describe, sentences,
+    Fold, Ground, Hands, Ink, Mark, Options, Point, Shape, Sheet, describe, sentences,
 };
 use thumbline::report::svg;
 use thumbline::unit::{Seconds, Span};
@@ -205,6 +205,34 @@ fn ringing_strings_are_tied_over_the_bar_line() {
     if again.is_none_or(|n| n.time > score.notes[last].end) {
         assert!((tied[0].1 - place.x).abs() < 1.0, "{tied:?} {place:?}");
     }
+}
+
+/// A beat in which nothing begins or rings has a block on the line; of one hand alone its own rests.
+#[test]
+fn silent_beats_are_rests() {
+    let rests = |score: &Score, hands| {
+        let options = Options {
+            hands,
+            ..Options::default()
+        };
+        let sheet = Sheet::plan(&score.piece(), options);
+        let shapes = sheet.row_shapes(&score.piece(), 0).0;
+        let on_line = |area: &thumbline::report::sheet::Rect| {
+            (0.5 * (area.top + area.bottom) - sheet.line(0).expect("a row")).abs() < 0.1
+        };
+        let blocks = shapes
+            .iter()
+            .filter(|s| matches!(s, Shape::Block { area, ink: Ink::Tick, .. } if on_line(area)));
+        blocks.count()
+    };
+    let score = tune(1, 0.0);
+    assert_eq!(rests(&score, Hands::Both), 0);
+    // The fingers play on 1, after 2 and after 3: what rings .4 s leaves no whole beat free but the fourth.
+    assert_eq!(rests(&score, Hands::Fingers), 1);
+    let mut silent = tune(1, 0.0);
+    silent.notes.retain(|n| n.time.0 < 0.85);
+    let silent = silent.measured();
+    assert_eq!(rests(&silent, Hands::Both), 3);
 }
 
 /// ISO 32000-1, 7.5: the table says where each object begins, a stream is as long as it says; every

@@ -118,7 +118,7 @@ pub struct Look {
     pub scale: f32,
     /// How much drift is stretched, 1 to 16; none chooses what fits.
     pub magnifier: Option<u8>,
-    /// Bars side by side, 1 to 8.
+    /// Bars side by side, 1 to 8; 0 as many as the width holds.
     pub bars_a_row: u8,
     /// A row of tablature under each bar?
     pub strings: bool,
@@ -172,7 +172,7 @@ impl Look {
             zoom: within(self.zoom, 0.5, 4.0, 1.0),
             scale: within(f64::from(self.scale), 1.0, 2.5, 1.0) as f32,
             magnifier: self.magnifier.map(|m| m.clamp(1, 16)),
-            bars_a_row: self.bars_a_row.clamp(1, 8),
+            bars_a_row: self.bars_a_row.min(8),
             size: (
                 side(self.size.0, 320.0, 1180.0),
                 side(self.size.1, 200.0, 760.0),

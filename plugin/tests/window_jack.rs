@@ -207,9 +207,16 @@ struct Server(Child);
 
 impl Drop for Server {
     fn drop(&mut self) {
-        // It may have ended by itself.
-        let _ = self.0.kill();
-        let _ = self.0.wait();
+        // Asked to go, it gives its place among JACK's few servers back; killed, it would keep it.
+        // SAFETY: the process is our own child and has not been waited for.
+        unsafe { libc::kill(self.0.id() as libc::pid_t, libc::SIGTERM) };
+        let asked = Instant::now();
+        while matches!(self.0.try_wait(), Ok(None)) {
+            if asked.elapsed() > Duration::from_secs(3) {
+                let _ = self.0.kill();
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
     }
 }
 
@@ -575,7 +582,7 @@ fn session(window: &mut Window, late: &str) {
         if number == 8
             && let Some(folder) = std::env::var_os("THUMBLINE_PICTURES")
         {
-            painted(window).save(&std::path::Path::new(&folder).join("along.ppm"));
+            painted(window).save(&std::path::Path::new(&folder).join("round.ppm"));
         }
     }
     let named = told[LATE_FROM - 1..].iter().filter(|s| {

@@ -1,6 +1,7 @@
 //! Snapshots to draw: an invented tune with known drift, and every state of the window.
 
 use std::sync::Arc;
+use thumbline::along::Answer as Told;
 use thumbline::analysis::Analysis;
 use thumbline::compare::{Model, compare};
 use thumbline::journal::{Figure, Moment, Round, Session};
@@ -12,7 +13,8 @@ use thumbline::recording::{ContentHash, Recording};
 use thumbline::timing::{Reference, measure};
 use thumbline::unit::{Beats, Decibels, Seconds, Span};
 use thumbline_plugin::snapshot::{
-    AnalysisView, Answer, PageView, Peaks, RecordingView, RegionView, Snapshot, TakeView,
+    AlongView, AnalysisView, Answer, CaptureSource, CaptureView, PageView, Peaks, RecordingView,
+    RegionView, Snapshot, TakeView,
 };
 
 /// The tune: `bars` bars at 100 beats a minute from half a second on; thumb on the beats, melody
@@ -101,6 +103,52 @@ pub fn looping() -> Snapshot {
     snapshot.transport.playing = true;
     snapshot.transport.position = Seconds(3.6);
     snapshot.dials.speed = 0.6;
+    snapshot
+}
+
+/// The third round of playing along bar 2: the note after 2 is late again, one was left out, one had another
+/// pitch, one was too many; what the two rounds before were is still there.
+pub fn along() -> Snapshot {
+    let mut snapshot = looping();
+    let analysis = snapshot.analysis.ready().expect("heard").clone();
+    let (from, to) = (Seconds(2.9), Seconds(5.3));
+    let inside = |n: &&Note| from.0 - 0.02 <= n.time.0 && n.time.0 < to.0 - 0.02;
+    let notes = &analysis.notes;
+    let bar: Vec<usize> = (0..notes.len()).filter(|&i| inside(&&notes[i])).collect();
+    let mut view = AlongView {
+        round: 2,
+        ..AlongView::default()
+    };
+    for round in 0..3 {
+        for (k, &note) in bar.iter().enumerate() {
+            let late = match (k, notes[note].role) {
+                (3, _) => 0.030 + 0.006 * round as f64,
+                (_, Role::Bass) => 0.004 * round as f64 - 0.004,
+                _ => 0.003,
+            };
+            if (round, k) == (2, 5) {
+                view.missed.push((note, round));
+                continue;
+            }
+            view.heads.push(Told {
+                note,
+                round,
+                at: notes[note].time + Span(0.6 * late),
+                late: Span(late),
+                frame: 0,
+            });
+        }
+    }
+    view.wrong.push((bar[6], 2));
+    view.extra.push((Seconds(4.9), 2));
+    view.said = Some("The and of 2, fingers: 36 ms late, second time running".to_owned());
+    let drift = measure(&analysis.notes, &analysis.grid, Reference::OwnTempo);
+    view.slot = drift.notes[bar[3]].map(|d| d.slot);
+    snapshot.along = Arc::new(view);
+    snapshot.capture = CaptureView::Running {
+        source: CaptureSource::Take,
+        length: Span(9.4),
+    };
     snapshot
 }
 

@@ -2,7 +2,7 @@
 //! the other mouse button offers.
 
 use super::loops::drag;
-use super::scenes::{answered, heard};
+use super::scenes::{along, answered, heard};
 use super::{World, click, press, usual, wished};
 use egui::{Key, Modifiers, PointerButton, Role};
 use egui_kittest::Harness;
@@ -220,6 +220,33 @@ fn bars_are_looped_along_their_numbers_and_a_click_plays_from_there() {
         panic!("{wishes:?}");
     };
     assert_eq!(at, start);
+}
+
+/// What is played along lies beside the recording's own head on the side that is told, and on it where nobody
+/// hears a difference; the place that the sentence speaks of is lit in the loop alone.
+#[test]
+fn a_late_pluck_lies_right_of_the_recording_s() {
+    let harness = usual(along());
+    let at = |role, says: &str| {
+        let mut nodes = harness.get_all_by_role(role).filter(|n| {
+            let node = n.accesskit_node();
+            node.label()
+                .or_else(|| node.value())
+                .is_some_and(|t| t.starts_with(says))
+        });
+        nodes.next().expect("in the window").rect().center()
+    };
+    let recorded = at(Role::Button, "bar 2, the and of 2, fingers");
+    let late = at(Role::Label, "you: 42 ms late");
+    assert!(
+        late.x > recorded.x + 5.0 && (late.y - recorded.y).abs() < 1.0,
+        "{late:?} {recorded:?}"
+    );
+    let on_time = at(Role::Label, "you: 3 ms late");
+    let note = at(Role::Button, "bar 2, beat 1, fingers");
+    assert!((on_time - note).length() < 1.0, "{on_time:?} {note:?}");
+    at(Role::Label, "you left this out");
+    at(Role::Label, "you: a note too many");
 }
 
 /// Everything at 200 % in a window of 1180 x 760: the strip takes the place of the rows, nothing lies beyond

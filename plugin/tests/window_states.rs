@@ -1,9 +1,9 @@
-//! Twelve states of the window, each held against how it was painted when somebody last looked at
+//! Fifteen states of the window, each held against how it was painted when somebody last looked at
 //! it: the brightness of every square of 20 points. `THUMBLINE_BLESS=1` accepts what is painted now,
 //! `THUMBLINE_PICTURES=FOLDER` writes the pictures themselves to look at.
 
 use super::painting::painted;
-use super::scenes::{answered, heard, looping, with_page, with_take};
+use super::scenes::{along, answered, heard, looping, with_page, with_take};
 use super::{World, window};
 use egui::vec2;
 use egui_kittest::Harness;
@@ -39,6 +39,10 @@ fn states() -> Vec<(&'static str, Harness<'static, World>)> {
     takes.state_mut().sight.side = Side::Takes;
     let mut large = heard(8);
     large.look.scale = 2.0;
+    let mut folded = answered();
+    folded.look.fold = true;
+    let far = plain(dark(along()));
+    far.key_press(egui::Key::G);
     let working = Snapshot {
         analysis: AnalysisView::Working {
             progress: 0.4,
@@ -67,6 +71,9 @@ fn states() -> Vec<(&'static str, Harness<'static, World>)> {
         ("note-chosen", chosen),
         ("journal", page),
         ("large", plain(large)),
+        ("folded", plain(folded)),
+        ("along", plain(along())),
+        ("along-far", far),
     ];
     for (_, harness) in &mut all {
         harness.run_steps(3);
@@ -80,7 +87,7 @@ fn kept(name: &str) -> PathBuf {
 }
 
 #[test]
-fn twelve_states_look_as_they_did() {
+fn fifteen_states_look_as_they_did() {
     let bless = std::env::var_os("THUMBLINE_BLESS").is_some();
     let folder = std::env::var_os("THUMBLINE_PICTURES").map(PathBuf::from);
     let mut changed = Vec::new();

@@ -20,6 +20,12 @@ const TOLERANCE: f64 = 0.14 * R;
 const SHARE: f64 = 0.55;
 /// Plucks that begin within this time are one chord or pinch, told apart by where each pitch begins.
 const TOGETHER: f64 = 0.045 * R;
+/// Notes due within this time begin at once: the onset is the first one's.
+const AT_ONCE: f64 = 0.012 * R;
+/// How far behind a pluck another one is looked for that it hides, and how much more than at the pluck a
+/// pitch rises there.
+const BEHIND: f64 = 0.022 * R;
+const LATER: f32 = 1.6;
 /// Sound after a pluck that is read for its pitches at once, and for a wrong one.
 const SHORT: usize = 1024;
 const LONG: usize = 2048;
@@ -286,6 +292,9 @@ impl Follower {
             .filter(|&i| i == lead || self.rises(self.due[i].note, &rising) >= OWN)
             .collect();
         group.sort_by_key(|&i| self.due[i].note);
+        if let [pluck] = plucks {
+            self.part(&mut group, pluck, detector);
+        }
         let begins: Vec<Option<Rising>> = if plucks.len() > 1 {
             plucks
                 .iter()
@@ -308,22 +317,64 @@ impl Follower {
             })
             .collect();
         for (k, pluck) in plucks.iter().enumerate() {
-            let here = || {
-                group
-                    .iter()
-                    .zip(&which)
-                    .filter(|(_, w)| **w == k)
-                    .map(|(i, _)| *i)
-            };
-            // Notes that one pluck answers are late as a whole: from the first of them.
-            let Some(first) = here().map(|i| self.due[i].at).reduce(f64::min) else {
+            let of = group.iter().zip(&which).filter(|(_, w)| **w == k);
+            let here: Vec<usize> = of.map(|(i, _)| *i).collect();
+            let Some(due) = self.from_when(&here, pluck.time - lag) else {
                 continue;
             };
-            for i in here().collect::<Vec<_>>() {
-                self.take_answer(i, (pluck.time, pluck.time - first), lag, told);
+            for i in here {
+                self.take_answer(i, (pluck.time, pluck.time - due), lag, told);
             }
         }
         self.remember(first.time, rising, own);
+    }
+
+    /// Takes the notes out of a group that begin after its one pluck: in a pinch the second string hides in
+    /// the first one's attack. A pluck of their own waits for them where the sound changes.
+    fn part(&mut self, group: &mut Vec<usize>, pluck: &Pluck, detector: &mut Detector) {
+        let Some(at) = detector
+            .rising(pluck.time, SHORT / 2)
+            .filter(|_| group.len() > 1)
+        else {
+            return;
+        };
+        let Some(after) = detector.rising(pluck.time + BEHIND, SHORT / 2) else {
+            return;
+        };
+        let rise = |i: usize, r: &Rising| r.most * self.rises(self.due[i].note, r);
+        let strongest = group.iter().map(|&i| rise(i, &at)).fold(0.0, f32::max);
+        let later = |i: &usize| {
+            let (now, then) = (rise(*i, &at), rise(*i, &after));
+            then > LATER * now && then > OWN * strongest
+        };
+        let (late, there): (Vec<usize>, Vec<usize>) = group.iter().partition(|i| later(i));
+        if late.is_empty() || there.is_empty() {
+            return;
+        }
+        let (from, to) = (pluck.time + 0.012 * R, pluck.time + TOGETHER);
+        if let Some(time) = detector.onset_near(f64::midpoint(from, to), 0.5 * (to - from)) {
+            // No strength of its own: where it answers nothing, nothing is told.
+            self.waiting.insert(
+                0,
+                Pluck {
+                    time,
+                    strength: 0.0,
+                    ..*pluck
+                },
+            );
+            *group = there;
+        }
+    }
+
+    /// When the notes that one pluck answers were due as a whole: the first of them, where they were to
+    /// begin together; of a strum, of which only one may have been heard as a pluck, the nearest.
+    fn from_when(&self, notes: &[usize], time: f64) -> Option<f64> {
+        let due = || notes.iter().map(|&i| self.due[i].at);
+        let (first, last) = (due().reduce(f64::min)?, due().reduce(f64::max)?);
+        if last - first <= AT_ONCE {
+            return Some(first);
+        }
+        due().min_by(|a, b| (a - time).abs().total_cmp(&(b - time).abs()))
     }
 
     /// Tells that the pluck at `time`, `late` by so much, answers due note `i`.

@@ -235,6 +235,16 @@ impl Detector {
         })
     }
 
+    /// Where within `reach` samples of `time` the sound changes most from what it foretells; none where it
+    /// hardly does.
+    pub fn onset_near(&mut self, time: f64, reach: f64) -> Option<f64> {
+        let rate = f64::from(RATE);
+        let aim = (time - self.gone as f64) / rate;
+        let (at, rise) =
+            surprise::refine_within(&mut self.predictor, &self.sound, aim, reach / rate);
+        (aim > 0.0 && rise > 1.0).then(|| at * rate + self.gone as f64)
+    }
+
     /// How much of each semitone begins at sample `time`, read from the `window` samples (at most 4,096)
     /// after it and before it. None while that sound has not been heard or is no longer kept.
     pub fn rising(&mut self, time: f64, window: usize) -> Option<Rising> {

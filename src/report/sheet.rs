@@ -418,6 +418,18 @@ impl Sheet {
         all
     }
 
+    /// How far right of a note's head something is drawn that comes `later` than the note, in points,
+    /// stretched as drift is; below 0 to its left.
+    pub fn beside(&self, piece: &Piece, note: usize, later: Span) -> f64 {
+        let placed = piece.placed(note);
+        let beats = match placed.at {
+            Some(_) => row::in_beats(piece.grid, &placed, later).map(|by| by * self.magnifier),
+            None => Some(later.0 * row::BEATS_A_SECOND),
+        };
+        let away = beats.unwrap_or(0.0) * self.beat;
+        if away.is_finite() { away } else { 0.0 }
+    }
+
     /// What a mark of a row says when asked.
     pub fn describe(&self, piece: &Piece, row: usize, mark: &Mark) -> String {
         if let Some((row, alike)) = self

@@ -65,7 +65,7 @@ fn played_along() -> Result<()> {
     let mut convert = Command::new("convert");
     run::must(
         convert
-            .arg(out.join("along.ppm"))
+            .arg(out.join("round.ppm"))
             .arg(".pictures/along.png"),
     )
 }

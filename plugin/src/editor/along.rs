@@ -6,6 +6,7 @@ use super::theme::{self, Brush};
 use crate::snapshot::{AlongView, CaptureView, Snapshot};
 use egui::{Align2, Color32, FontId, Painter, Pos2, RichText, Role, Sense, Stroke, Ui, WidgetInfo};
 use thumbline::report::sheet::{Ink, Mark, Point};
+use thumbline::unit::Span;
 
 /// How strongly the heads of the round being played, the last one and the one before are drawn.
 const FADE: [f32; 3] = [1.0, 0.55, 0.25];
@@ -90,7 +91,10 @@ pub fn heads(
     if let Some(slot) = along.slot {
         // What the sentence speaks of.
         for mark in marks.iter().filter(|m| !m.second) {
-            if piece.placed(mark.note).slot == slot {
+            let time = piece.notes[mark.note].time.0 + 0.03;
+            let region = snapshot.practice.region.as_ref();
+            let looped = region.is_none_or(|r| r.from.0 <= time && time < r.to.0);
+            if looped && piece.placed(mark.note).slot == slot {
                 let stroke = Stroke::new(2.0, alarm.gamma_multiply(0.7));
                 ui.painter()
                     .circle_stroke(brush.at(mark.head), 12.0 * zoom, stroke);
@@ -99,10 +103,16 @@ pub fn heads(
     }
     for (k, head) in along.heads.iter().enumerate() {
         let Some(mark) = of(head.note) else { continue };
-        let Some(place) = scene.sheet.place(&piece, head.at).filter(|p| p.row == row) else {
-            continue;
+        // Beside the recording's own head, as far as drift is drawn; on it where nobody hears a difference.
+        let note = &piece.notes[head.note];
+        let heard = head.late.abs() > piece.placed(head.note).floor;
+        let later = if heard {
+            head.at - note.time
+        } else {
+            Span(0.0)
         };
-        let centre = brush.at(Point::new(place.x, mark.head.y));
+        let away = scene.sheet.beside(&piece, head.note, later);
+        let centre = brush.at(Point::new(mark.head.x + away, mark.head.y));
         let colour: Color32 = focus.gamma_multiply(strength(along, head.round));
         ui.painter()
             .circle_stroke(centre, radius, Stroke::new(2.2 * zoom.sqrt(), colour));

@@ -482,7 +482,11 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
             wishes.push(Wish::EditGrid(GridEdit::BarOne { at }));
         }
         Deed::Help => sight.help = !sight.help,
-        Deed::Far => sight.far = !sight.far,
+        Deed::Far => {
+            sight.far = !sight.far;
+            // The row in play lies elsewhere now.
+            sight.followed = None;
+        }
         Deed::Previous
         | Deed::Next
         | Deed::Hear

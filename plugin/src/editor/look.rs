@@ -51,8 +51,13 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         let name = ui.label("Bars in a row");
         ui.add(
             DragValue::new(&mut look.bars_a_row)
-                .range(1..=8)
-                .speed(0.05),
+                .range(0..=8)
+                .speed(0.05)
+                .custom_formatter(|n, _| match n {
+                    n if n < 0.5 => "by width".to_owned(),
+                    n => format!("{n:.0}"),
+                })
+                .custom_parser(|text| text.trim().parse().ok().or(Some(0.0))),
         )
         .labelled_by(name.id);
     });

@@ -342,7 +342,12 @@ impl Sight {
             width,
             zoom: if self.far { self.far_zoom } else { look.zoom },
             magnifier: look.magnifier,
-            bars_a_row: if self.far { 1 } else { look.bars_a_row },
+            bars_a_row: match look.bars_a_row {
+                _ if self.far => 1,
+                // A bar of four beats wants as much.
+                0 => (width / (480.0 * look.zoom)).clamp(1.0, 8.0) as u8,
+                bars => bars,
+            },
             strings: look.strings,
             heading: false,
             hands: self.hands,

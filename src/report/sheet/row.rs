@@ -356,6 +356,7 @@ impl Sheet {
             RowKind::Bars(cells) => {
                 for cell in cells {
                     self.bar_lines(piece, row, cell, &mut shapes);
+                    self.rests(piece, row, cell, &mut shapes);
                     self.bar_names(piece, row, cell, &mut shapes);
                 }
             }
@@ -509,6 +510,39 @@ impl Sheet {
                 bold: name.chord,
                 ink: if name.chord { Ink::Text } else { Ink::Faint },
                 text: name.text.clone(),
+            });
+        }
+    }
+
+    /// A block on the line where a whole beat is silent: no note begins in it, none rings into it.
+    fn rests(&self, piece: &Piece, row: &Row, cell: &BarCell, out: &mut Vec<Shape>) {
+        /// Share of a beat that may sound and the beat still be a rest, and how wide its block is drawn.
+        const SOUNDS: f64 = 0.2;
+        const WIDE: f64 = 0.2;
+        let beats = piece.grid.beats();
+        let (z, y) = (self.options.zoom, self.line_of(row));
+        let own = row.notes.iter().map(|&i| (i, piece.notes[i].end));
+        let all = row.carried.iter().copied().chain(own);
+        let shown = all.filter(|(i, _)| self.options.hands.shows(piece.notes[*i].role));
+        let sounds: Vec<(Seconds, Seconds)> = shown
+            .map(|(i, until)| (piece.notes[i].time, until))
+            .collect();
+        for beat in 0..cell.beats as usize {
+            let index = cell.first_beat as usize + beat;
+            let Some(here) = beats.get(index).map(|b| b.time) else {
+                break;
+            };
+            let next = beats.get(index + 1).map_or(cell.end, |b| b.time);
+            let slack = SOUNDS * (next - here).0;
+            let (from, to) = (here.0 + slack, next.0 - slack);
+            if sounds.iter().any(|(on, off)| on.0 < to && off.0 > from) {
+                continue;
+            }
+            let middle = Point::new(self.x(cell.offset + beat as f64 + 0.5), y);
+            out.push(Shape::Block {
+                area: Rect::about(middle, 0.5 * WIDE * self.beat, 2.6 * z),
+                radius: z,
+                ink: Ink::Tick,
             });
         }
     }

@@ -27,7 +27,7 @@ impl View<'_> {
         for end in [End::Start, End::Finish] {
             // The end belongs to the row that it ends.
             let shown = match end {
-                End::Start => region.from,
+                End::Start => Seconds(region.from.0 + 1e-4),
                 End::Finish => Seconds((region.to.0 - 1e-4).max(region.from.0)),
             };
             let (piece, sheet) = (self.scene.heard.piece(), &self.scene.sheet);
@@ -45,10 +45,11 @@ impl View<'_> {
             let handle = ui.interact(rect, id, Sense::drag());
             let (label, deed) = told(end);
             handle.widget_info(|| WidgetInfo::labeled(Role::Slider, true, label));
-            if handle.hovered() || handle.dragged() || handle.has_focus() {
-                let stroke = Stroke::new(4.0, self.ink(Ink::Position));
-                ui.painter().vline(top.x, rect.y_range(), stroke);
-            }
+            // Over the row, so that no strip of a slot covers it.
+            let held = handle.hovered() || handle.dragged() || handle.has_focus();
+            let width = if held { 4.0 } else { 2.0 };
+            let stroke = Stroke::new(width, self.ink(Ink::Position));
+            ui.painter().vline(top.x, rect.y_range(), stroke);
             let under = handle
                 .interact_pointer_pos()
                 .and_then(|at| self.time_under(at));
