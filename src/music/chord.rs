@@ -279,33 +279,43 @@ impl Shape {
     }
 }
 
-/// Costs beside the hand's effort (chosen on the open chords and barres of standard tuning and on the
-/// barres of open G): a string left out at the bass or the treble, a third or fifth that is missing,
-/// a bass other than the root, and what an open string is worth.
-const NO_BASS_STRING: f64 = 0.45;
-const NO_TREBLE_STRING: f64 = 0.9;
+/// Costs beside the hand's effort, chosen on the shapes of six tunings that players learn first
+/// (tests/reference/shapes.toml, all but the last list): a string left out at the bass, the treble or
+/// between, a third or fifth that is missing, a bass other than the root, and what an open string is
+/// worth.
+const NO_BASS_STRING: f64 = 0.4;
+const NO_TREBLE_STRING: f64 = 0.95;
 const NO_INNER_STRING: f64 = 0.3;
 const NO_THIRD: f64 = 1.4;
 const NO_FIFTH: f64 = 0.9;
 const FIFTH_OF_FOUR: f64 = 0.4;
-const FIFTH_IN_BASS: f64 = 0.8;
-const OTHER_IN_BASS: f64 = 1.5;
+const FIFTH_IN_BASS: f64 = 1.3;
+const OTHER_IN_BASS: f64 = 2.4;
+/// Each semitone that the lowest note lies above D3, the highest wound string of many sets: the thumb
+/// wants a bass.
+const HIGH_BASS: f64 = 0.12;
+const BASS: i32 = 50;
 /// A note that is not of the triad sounds twice: teachers of harmony double root, fifth, third.
 const DOUBLED_COLOUR: f64 = 0.5;
-/// Open strings under a hand that is this far from them.
-const FAR: i32 = 5;
-const FAR_FROM_OPEN: f64 = 0.15;
+/// Open strings under a hand that is this far from them, a fret.
+const FAR: i32 = 4;
+const FAR_FROM_OPEN: f64 = 0.3;
 const OPEN: f64 = 0.15;
-/// A form without open strings under one barre is learnt once and played on every fret.
-const MOVABLE: f64 = 0.7;
+/// A form without open strings under one barre is learnt once and played on every fret, the nearer to
+/// the nut the sooner.
+const MOVABLE: f64 = 1.2;
+const UP_THE_NECK: f64 = 0.06;
 /// A shape that differs from a better one on one string is hardly another shape.
-const HARDLY_OTHER: f64 = 0.8;
+const HARDLY_OTHER: f64 = 0.4;
+/// A shape that moves is worth this much more effort than one that stays.
+const MUCH_HARDER: f64 = 2.5;
 
 /// Frets above the lowest stopped one that are tried; the hand decides.
 const WINDOW: i32 = 4;
 
 /// The `count` best shapes of `chord` in `tuning` for `hand`, best first. A shape that only leaves out
-/// strings of a better one is not repeated, unless that spares a barre or the thumb.
+/// strings of a better one is not repeated, unless that spares a barre or the thumb. Where the first
+/// two lean on open strings, the third is one that moves along the neck, if a hand holds it gladly.
 pub fn shapes(chord: &Chord, tuning: &Tuning, hand: &Hand, count: usize) -> Vec<Shape> {
     let mut found = all_shapes(chord, tuning, hand);
     found.sort_by(|a, b| {
@@ -321,12 +331,21 @@ pub fn shapes(chord: &Chord, tuning: &Tuning, hand: &Hand, count: usize) -> Vec<
             s.cost + if near { HARDLY_OTHER } else { 0.0 }
         };
         let best = (0..found.len()).min_by(|a, b| rank(&found[*a]).total_cmp(&rank(&found[*b])));
-        match best {
-            Some(best) => kept.push(found.remove(best)),
-            None => break,
-        }
+        let Some(best) = best else { break };
+        let moves = if kept.len() == 2 { movable(&found, &kept) } else { None };
+        kept.push(found.remove(moves.unwrap_or(best)));
     }
     kept
+}
+
+/// The first of `found` that has every note and no open string, where none of `kept` is so and it is
+/// not much harder.
+fn movable(found: &[Shape], kept: &[Shape]) -> Option<usize> {
+    let moves = |s: &Shape| s.missing.is_empty() && s.open().is_empty();
+    let easiest = kept.iter().map(|s| s.cost).fold(f64::INFINITY, f64::min);
+    let known = kept.iter().any(moves);
+    let first = found.iter().position(moves)?;
+    (!known && found[first].cost < easiest + MUCH_HARDER).then_some(first)
 }
 
 /// How often notes of the name that are not root, third or fifth sound beyond the first time.
@@ -449,22 +468,29 @@ pub fn shape(chord: &Chord, tuning: &Tuning, hand: &Hand, frets: &[Option<i32>])
         return None;
     }
     // The bass is what sounds lowest, wherever its string lies.
-    let bass = sounding.iter().map(|s| s.1).min()?.rem_euclid(12);
+    let lowest = sounding.iter().map(|s| s.1).min()?;
+    let bass = lowest.rem_euclid(12);
     if chord.bass.is_some_and(|wanted| wanted != bass) {
         return None;
     }
     let grip = hand.grip(frets)?;
     let mut cost = grip.effort;
     let (first, last) = (sounding.first()?.0, sounding.last()?.0);
-    cost += NO_TREBLE_STRING * f64::from(first - 1);
+    // Two notes are a chord of the low strings; more of them fill nothing in.
+    let treble = if chord.steps.len() == 2 { NO_BASS_STRING } else { NO_TREBLE_STRING };
+    cost += treble * f64::from(first - 1);
     cost += NO_BASS_STRING * f64::from(tuning.strings() - last);
+    cost += HIGH_BASS * f64::from((lowest - BASS).max(0));
     cost += NO_INNER_STRING * grip.muted.len() as f64;
     let open = frets.iter().filter(|f| **f == Some(0)).count();
     cost -= OPEN * open as f64;
-    let top = frets.iter().flatten().copied().max().unwrap_or(0);
-    if open > 0 {
-        cost += FAR_FROM_OPEN * f64::from((top - FAR).max(0));
-    }
+    let stopped = || frets.iter().flatten().copied().filter(|f| *f > 0);
+    let (top, low) = (stopped().max().unwrap_or(0), stopped().min().unwrap_or(1));
+    cost += if open > 0 {
+        FAR_FROM_OPEN * f64::from((top - FAR).max(0))
+    } else {
+        UP_THE_NECK * f64::from(low - 1)
+    };
     let first_finger = grip.presses.iter().find(|p| p.finger == 1);
     if open == 0 && grip.muted.is_empty() && first_finger.is_some_and(|p| p.width() > 4) {
         cost -= MOVABLE;

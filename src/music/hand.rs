@@ -28,10 +28,12 @@ const REACH: [((u8, u8), f64, f64); 6] = [
 ];
 
 /// Effort of one finger, of the thumb over the neck, of the little finger besides, and of a string
-/// that a finger must keep silent. One finger on one string is the unit's origin: 0.6.
+/// that a finger must keep silent, next to the bass or elsewhere. One finger on one string is the
+/// unit's origin: 0.6.
 const FINGER: f64 = 0.6;
 const THUMB: f64 = 1.4;
 const LITTLE: f64 = 0.1;
+const LEANT: f64 = 1.0;
 const MUTE: f64 = 1.2;
 /// Effort of a full stretch.
 const STRETCH: f64 = 1.3;
@@ -192,7 +194,14 @@ impl Hand {
             }
         }
         let mut grip = best?;
-        grip.effort += MUTE * muted.len() as f64;
+        // The finger on the bass leans against the next string; further up, a silent string is a hole
+        // among those that are picked.
+        let lowest = frets.iter().rposition(Option::is_some).unwrap_or(0);
+        let beside = |string: u8| usize::from(string) == lowest && frets[lowest] > Some(0);
+        let silent = muted
+            .iter()
+            .map(|s| if beside(*s) { LEANT } else { MUTE });
+        grip.effort += silent.sum::<f64>();
         grip.muted = muted;
         Some(grip)
     }
