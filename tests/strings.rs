@@ -501,6 +501,7 @@ fn the_players_own_presets_are_added() {
 #[derive(Deserialize)]
 struct Shapes {
     shape: Vec<ShapeRow>,
+    seen: Vec<ShapeRow>,
     judged: Vec<ShapeRow>,
 }
 
@@ -536,11 +537,13 @@ fn among_three(rows: &[ShapeRow]) -> f64 {
 fn first_choices_of_six_tunings_are_among_the_first_three() {
     let table: Shapes =
         toml::from_str(include_str!("reference/shapes.toml")).expect("the reference is TOML");
-    // The costs were chosen on the first list; the second was written afterwards.
+    // The costs were chosen on the first two lists; the third was written afterwards.
     let (chosen, judged) = (among_three(&table.shape), among_three(&table.judged));
-    println!("chosen on {chosen:.3}, judged {judged:.3}");
+    let seen = among_three(&table.seen);
+    println!("chosen on {chosen:.3} and {seen:.3}, judged {judged:.3}");
     assert!(chosen >= 0.90, "{chosen}");
-    assert!(judged >= 0.80, "{judged}");
+    assert!(seen >= 0.85, "{seen}");
+    assert!(judged >= 0.90, "{judged}");
     // The shapes by which barres were found missing.
     for (tuning_name, chord, want) in [
         ("open G", "C", "x55555"),

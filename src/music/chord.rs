@@ -283,32 +283,34 @@ impl Shape {
 /// (tests/reference/shapes.toml, all but the last list): a string left out at the bass, the treble or
 /// between, a third or fifth that is missing, a bass other than the root, and what an open string is
 /// worth.
-const NO_BASS_STRING: f64 = 0.4;
+const NO_BASS_STRING: f64 = 0.5;
 const NO_TREBLE_STRING: f64 = 0.95;
 const NO_INNER_STRING: f64 = 0.3;
 const NO_THIRD: f64 = 1.4;
-const NO_FIFTH: f64 = 0.9;
+const NO_FIFTH: f64 = 1.1;
 const FIFTH_OF_FOUR: f64 = 0.4;
-const FIFTH_IN_BASS: f64 = 1.3;
-const OTHER_IN_BASS: f64 = 2.4;
+const FIFTH_IN_BASS: f64 = 2.0;
+const OTHER_IN_BASS: f64 = 2.8;
 /// Each semitone that the lowest note lies above D3, the highest wound string of many sets: the thumb
 /// wants a bass.
 const HIGH_BASS: f64 = 0.12;
 const BASS: i32 = 50;
 /// A note that is not of the triad sounds twice: teachers of harmony double root, fifth, third.
-const DOUBLED_COLOUR: f64 = 0.5;
+const DOUBLED_COLOUR: f64 = 0.8;
 /// Open strings under a hand that is this far from them, a fret.
 const FAR: i32 = 4;
-const FAR_FROM_OPEN: f64 = 0.3;
+const FAR_FROM_OPEN: f64 = 0.4;
 const OPEN: f64 = 0.15;
 /// A form without open strings under one barre is learnt once and played on every fret, the nearer to
 /// the nut the sooner.
 const MOVABLE: f64 = 1.2;
-const UP_THE_NECK: f64 = 0.06;
+const UP_THE_NECK: f64 = 0.08;
+/// The same of a form with open strings, which sounds on that fret alone.
+const UP_WITH_OPEN: f64 = 0.2;
 /// A shape that differs from a better one on one string is hardly another shape.
-const HARDLY_OTHER: f64 = 0.4;
+const HARDLY_OTHER: f64 = 0.6;
 /// A shape that moves is worth this much more effort than one that stays.
-const MUCH_HARDER: f64 = 2.5;
+const MUCH_HARDER: f64 = 3.2;
 
 /// Frets above the lowest stopped one that are tried; the hand decides.
 const WINDOW: i32 = 4;
@@ -487,7 +489,7 @@ pub fn shape(chord: &Chord, tuning: &Tuning, hand: &Hand, frets: &[Option<i32>])
     let stopped = || frets.iter().flatten().copied().filter(|f| *f > 0);
     let (top, low) = (stopped().max().unwrap_or(0), stopped().min().unwrap_or(1));
     cost += if open > 0 {
-        FAR_FROM_OPEN * f64::from((top - FAR).max(0))
+        FAR_FROM_OPEN * f64::from((top - FAR).max(0)) + UP_WITH_OPEN * f64::from(low - 1)
     } else {
         UP_THE_NECK * f64::from(low - 1)
     };

@@ -33,8 +33,8 @@ const REACH: [((u8, u8), f64, f64); 6] = [
 const FINGER: f64 = 0.6;
 const THUMB: f64 = 1.4;
 const LITTLE: f64 = 0.1;
-const LEANT: f64 = 1.0;
-const MUTE: f64 = 1.2;
+const LEANT: f64 = 1.1;
+const MUTE: f64 = 1.3;
 /// Effort of a full stretch.
 const STRETCH: f64 = 1.3;
 /// In one fret, each string that two fingers are further apart than two a finger.
@@ -48,6 +48,8 @@ const OTHER_BARRE: [f64; 2] = [0.6, 0.75];
 const AT_THE_NUT: f64 = 0.4;
 /// The tip's joint bends back so that a string on the treble side stays clear.
 const BENT_BACK: f64 = 0.4;
+/// A small barre arches over a string that is stopped higher.
+const ARCHED: f64 = 0.3;
 
 /// A left hand on one guitar.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -315,7 +317,14 @@ fn barre(frets: &[Option<i32>], press: Press) -> Option<f64> {
             _ if width > 3 => return None,
             _ => BENT_BACK,
         };
-        return Some(BARRE[(width - 2).min(4)] + bent + if at_nut { AT_THE_NUT } else { 0.0 });
+        let inside = &frets[usize::from(press.high)..usize::from(press.low) - 1];
+        let arched = width < 5 && inside.iter().flatten().any(|f| *f > press.fret);
+        return Some(
+            BARRE[(width - 2).min(4)]
+                + bent
+                + if at_nut { AT_THE_NUT } else { 0.0 }
+                + if arched { ARCHED } else { 0.0 },
+        );
     }
     let most = if press.finger == 4 { 2 } else { 3 };
     if width > most {
