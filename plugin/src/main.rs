@@ -7,6 +7,11 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use thumbline_plugin::{devices, standalone};
 
+/// An analysis needs three times the room of its recording for some seconds. In a host the allocator
+/// is the host's choice.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// Splits the recording off the arguments: the last one, where it is no option nor an option's
 /// value.
 fn recording(args: &mut Vec<String>) -> Result<Option<PathBuf>, String> {

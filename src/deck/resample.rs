@@ -47,8 +47,8 @@ pub fn to_rate(
     let frames = recording.frames();
     let wanted =
         ((frames as f64 * f64::from(rate) / f64::from(recording.rate())).round() as usize).max(1);
-    let mut channels = Vec::with_capacity(recording.channels().len());
-    for channel in recording.channels() {
+    let mut channels = Vec::with_capacity(recording.width());
+    for channel in 0..recording.width() {
         let mut engine = Fft::<f32>::new(
             recording.rate() as usize,
             rate as usize,
@@ -60,16 +60,17 @@ pub fn to_rate(
         let delay = engine.output_delay();
         let mut out: Vec<f32> = Vec::with_capacity(wanted + delay + engine.output_frames_max());
         let mut piece = vec![vec![0.0f32; engine.output_frames_max()]];
-        let input = SequentialSlice::new(channel.as_slice(), 1, frames)
-            .map_err(|e| failed(e.to_string()))?;
         let mut at = 0;
         while out.len() < wanted + delay {
             if !go_on() {
                 return Err(ResampleError::Cancelled);
             }
-            let left = frames.saturating_sub(at);
+            // Stretch by stretch: a long recording stays on disk.
+            let left = frames.saturating_sub(at).min(engine.input_frames_next());
+            let stretch = recording.part(channel, at.min(frames)..at.min(frames) + left);
+            let input = SequentialSlice::new(&stretch[..], 1, left)
+                .map_err(|e| failed(e.to_string()))?;
             let indexing = Indexing {
-                input_offset: at.min(frames),
                 partial_len: (left < engine.input_frames_next()).then_some(left),
                 ..Indexing::default()
             };

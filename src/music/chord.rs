@@ -283,7 +283,7 @@ impl Shape {
 /// (tests/reference/shapes.toml, all but the last list): a string left out at the bass, the treble or
 /// between, a third or fifth that is missing, a bass other than the root, and what an open string is
 /// worth.
-const NO_BASS_STRING: f64 = 0.5;
+const NO_BASS_STRING: f64 = 0.4;
 const NO_TREBLE_STRING: f64 = 0.95;
 const NO_INNER_STRING: f64 = 0.3;
 const NO_THIRD: f64 = 1.4;
@@ -293,7 +293,7 @@ const FIFTH_IN_BASS: f64 = 2.0;
 const OTHER_IN_BASS: f64 = 2.8;
 /// Each semitone that the lowest note lies above D3, the highest wound string of many sets: the thumb
 /// wants a bass.
-const HIGH_BASS: f64 = 0.12;
+const HIGH_BASS: f64 = 0.06;
 const BASS: i32 = 50;
 /// A note that is not of the triad sounds twice: teachers of harmony double root, fifth, third.
 const DOUBLED_COLOUR: f64 = 0.8;
@@ -303,7 +303,7 @@ const FAR_FROM_OPEN: f64 = 0.4;
 const OPEN: f64 = 0.15;
 /// A form without open strings under one barre is learnt once and played on every fret, the nearer to
 /// the nut the sooner.
-const MOVABLE: f64 = 1.2;
+const MOVABLE: f64 = 1.1;
 const UP_THE_NECK: f64 = 0.08;
 /// The same of a form with open strings, which sounds on that fret alone.
 const UP_WITH_OPEN: f64 = 0.2;

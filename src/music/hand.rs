@@ -31,7 +31,7 @@ const REACH: [((u8, u8), f64, f64); 6] = [
 /// that a finger must keep silent, next to the bass or elsewhere. One finger on one string is the
 /// unit's origin: 0.6.
 const FINGER: f64 = 0.6;
-const THUMB: f64 = 1.4;
+const THUMB: f64 = 1.8;
 const LITTLE: f64 = 0.1;
 const LEANT: f64 = 1.1;
 const MUTE: f64 = 1.3;
@@ -45,7 +45,7 @@ const HEIGHT: f64 = 0.1;
 const BARRE: [f64; 5] = [0.35, 0.6, 0.9, 1.1, 1.2];
 const OTHER_BARRE: [f64; 2] = [0.6, 0.75];
 /// A barre of four strings or more is harder right behind the nut or the capo.
-const AT_THE_NUT: f64 = 0.4;
+const AT_THE_NUT: f64 = 0.6;
 /// The tip's joint bends back so that a string on the treble side stays clear.
 const BENT_BACK: f64 = 0.4;
 /// A small barre arches over a string that is stopped higher.
