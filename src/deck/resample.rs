@@ -68,8 +68,8 @@ pub fn to_rate(
             // Stretch by stretch: a long recording stays on disk.
             let left = frames.saturating_sub(at).min(engine.input_frames_next());
             let stretch = recording.part(channel, at.min(frames)..at.min(frames) + left);
-            let input = SequentialSlice::new(&stretch[..], 1, left)
-                .map_err(|e| failed(e.to_string()))?;
+            let input =
+                SequentialSlice::new(&stretch[..], 1, left).map_err(|e| failed(e.to_string()))?;
             let indexing = Indexing {
                 partial_len: (left < engine.input_frames_next()).then_some(left),
                 ..Indexing::default()
