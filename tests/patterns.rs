@@ -2,12 +2,16 @@
 
 use crate::invented::{agreement, pair};
 use thumbline::dsp::pluck::Chance;
+use thumbline::load::melody::plucked;
+use thumbline::music::drill::pattern_stages;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
-use thumbline::music::picking::{Cell, Placed, find, nearest, place};
+use thumbline::music::picking::{Cell, Placed, find, nearest, of_strokes, place};
 use thumbline::music::score::Brush;
+use thumbline::music::tuning::Tuning;
 use thumbline::preset::{Presets, read_patterns, write_pattern};
-use thumbline::unit::Beats;
+use thumbline::report::{midi, musicxml};
+use thumbline::unit::{Beats, Bpm};
 
 /// `cell` repeated over `bars` bars with timing of ±20 ms (uniform) at 100 beats a minute, 5 % of
 /// strokes missed, 5 % added somewhere and 5 % on a wrong string or in the wrong part.
@@ -275,4 +279,37 @@ fn a_strum_is_a_brush_and_fingers_take_turns() {
         .collect();
     assert_eq!(fingers.len(), 4);
     assert!(fingers.windows(2).all(|f| f[0] != f[1]), "{fingers:?}");
+}
+
+/// A pattern that left as MIDI or MusicXML comes back as the same cell: strokes, hands and strings.
+#[test]
+fn written_notes_give_their_pattern_back() {
+    let presets = Presets::built_in();
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in [
+        "alternating thumb",
+        "off-beat melody",
+        "arpeggio p i m a",
+        "rolling 6/8",
+        "bossa",
+    ] {
+        let pattern = presets.pattern(name).expect("built in");
+        let tuning = Tuning::standard();
+        let stages = pattern_stages(name, &pattern.cell, &tuning, Bpm(80.0), 4);
+        let whole = &stages.last().expect("a stage").score;
+        let written = [
+            ("pattern.musicxml", musicxml::score(whole).expect("written")),
+            ("pattern.mid", midi::score(whole).expect("written")),
+        ];
+        for (file, bytes) in written {
+            let path = folder.path().join(file);
+            std::fs::write(&path, bytes).expect("saved");
+            let read = plucked(&path).expect("read");
+            assert_eq!(read.meter, pattern.cell.meter, "{name}");
+            let cell = of_strokes(&read.strokes, read.meter, &tuning).expect("a cell");
+            let apart = cell.distance(&pattern.cell);
+            println!("{name} by {file}: {apart:.3}");
+            assert!(apart < 0.1, "{name} by {file}: {:?}", cell.written());
+        }
+    }
 }

@@ -9,13 +9,13 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 use thumbline::analysis::Options;
 use thumbline::dsp::pluck::Guitar;
-use thumbline::load::Part;
+use thumbline::load::{Part, melody as files};
 use thumbline::music::drill::{
     self, Session, Stage, Technique, WITHOUT_REST, harmonics_stage, lesson, ringing_stage,
     technique_stages,
 };
 use thumbline::music::grid::Grid;
-use thumbline::music::picking::{Cell, Pattern, chords_heard};
+use thumbline::music::picking::{Cell, Pattern, chords_heard, of_strokes};
 use thumbline::music::progression::{self, Held};
 use thumbline::music::score::Score;
 use thumbline::music::tuning::{HIGHEST_CAPO, Tuning};
@@ -38,7 +38,8 @@ pub struct Drill {
     /// Picking pattern by name.
     #[arg(long, default_value = "off-beat melody", group = "what")]
     pattern: String,
-    /// Practise what `patterns` finds in a recording, on the chords that it plays.
+    /// Practise what `patterns` finds in a recording, on the chords that it plays; or what a MIDI or
+    /// MusicXML file repeats.
     #[arg(long, value_name = "REC", group = "what")]
     from: Option<PathBuf>,
     /// Practise a cell of your own: bars between "/", "1:65p 2:4p 2&:2i / 1:65p 2:4p 2&:1m".
@@ -204,6 +205,7 @@ impl Drill {
             return Ok(vec![stage]);
         }
         let (mut pattern, tuning, heard) = match &self.from {
+            Some(file) if is_written(file) => (written_pattern(file, &tuning)?, tuning, Vec::new()),
             Some(rec) => heard_pattern(rec, presets, terminal)?,
             None => (self.pattern(presets)?, tuning, Vec::new()),
         };
@@ -266,6 +268,26 @@ impl Drill {
         target.write(|out| marks::write(out, RATE, &channels, Depth::Int24, None, &cues))?;
         Ok(())
     }
+}
+
+/// Is it MIDI or MusicXML rather than sound?
+fn is_written(file: &std::path::Path) -> bool {
+    use std::io::Read;
+    let mut start = Vec::new();
+    let read = std::fs::File::open(file).and_then(|f| f.take(64).read_to_end(&mut start));
+    read.is_ok() && files::is_melody(&start)
+}
+
+/// What a written file repeats.
+fn written_pattern(file: &std::path::Path, tuning: &Tuning) -> Result<Pattern> {
+    let plucked = files::plucked(file)?;
+    let cell = of_strokes(&plucked.strokes, plucked.meter, tuning)
+        .ok_or_else(|| usage(format!("`{}` has no pattern", file.display())))?;
+    Ok(Pattern {
+        name: format!("the pattern of {}", plucked.title),
+        about: String::new(),
+        cell,
+    })
 }
 
 /// What a recording repeats, its tuning, and the first chords that it plays it on.
@@ -334,12 +356,7 @@ fn text(stages: &[Stage], session: &Session) -> String {
     let mut out = String::new();
     for (i, stage) in stages.iter().enumerate() {
         let _ = writeln!(out, "{}. {}", i + 1, stage.title); // writing to a string cannot fail
-        let mut told = format!("Goal: {}.", stage.goal);
-        if let Some(say) = &stage.say {
-            let _ = write!(told, " Say: “{say}”.");
-        }
-        let _ = write!(told, " {}", stage.tempo_rule);
-        let _ = write!(told, " Then rest {:.0} seconds.", stage.rest.0);
+        let told = stage.sentences().join(" ");
         let width = super::strings::text::WIDTH - 2;
         let _ = writeln!(out, "  {}", super::strings::text::wrapped(&told, width));
         let mut once = stage.score.clone();

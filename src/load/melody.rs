@@ -1,10 +1,13 @@
-//! Melodies from MIDI files (Standard MIDI File 1.0) and MusicXML (4.0, uncompressed).
+//! What is written in MIDI files (Standard MIDI File 1.0) and MusicXML (4.0, uncompressed): the melody, or
+//! everything that is plucked.
 //!
-//! Owns reading; of several parts the highest is taken, of a chord the highest note. Nothing is played.
+//! Owns reading. Of a melody the highest part is taken, of a chord the highest note; of a pattern every
+//! note with its part and voice, and its string where that is written. Nothing is played.
 
 use crate::dsp::middle::weighted_median;
 use crate::music::melody::{Melody, MelodyNote};
 use crate::music::meter::Meter;
+use crate::music::picking::WrittenStroke;
 use crate::music::pitch::{Key, letter_semitones};
 use crate::unit::{Beats, Bpm};
 use midly::{MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
@@ -58,6 +61,76 @@ fn text_start(bytes: &[u8]) -> &[u8] {
 /// # Errors
 /// [`MelodyError`] tells what is wrong with it.
 pub fn read(path: &Path) -> Result<Melody, MelodyError> {
+    let written = written(path)?;
+    let notes = highest(written.parts, written.meter);
+    Ok(Melody {
+        title: written.title,
+        meter: written.meter,
+        tempo: written.tempo,
+        key: written.key,
+        notes: if written.counted {
+            notes
+        } else {
+            from_bar_one(notes, written.start, written.meter, |n| &mut n.at)
+        },
+    })
+}
+
+/// Everything that is plucked in a file, for a picking pattern.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plucked {
+    /// What it is called.
+    pub title: String,
+    /// Time signature.
+    pub meter: Meter,
+    /// Tempo.
+    pub tempo: Bpm,
+    /// Notes in order, counted from the first bar that has one.
+    pub strokes: Vec<WrittenStroke>,
+}
+
+/// Reads every note of a file.
+///
+/// # Errors
+/// [`MelodyError`] tells what is wrong with it.
+pub fn plucked(path: &Path) -> Result<Plucked, MelodyError> {
+    let written = written(path)?;
+    let quarters = quarters_a_beat(written.meter);
+    let mut strokes: Vec<WrittenStroke> = written
+        .parts
+        .into_values()
+        .zip(0..)
+        .flat_map(|(notes, part)| notes.into_iter().map(move |n| (n, part)))
+        .map(|(heard, part)| WrittenStroke {
+            at: Beats(heard.note.at.0 / quarters),
+            midi: heard.note.midi,
+            string: heard.string,
+            voice: 1000 * part + heard.voice,
+        })
+        .collect();
+    strokes.sort_by(|a, b| a.at.total_cmp(&b.at).then(a.midi.cmp(&b.midi)));
+    Ok(Plucked {
+        title: written.title,
+        meter: written.meter,
+        tempo: written.tempo,
+        strokes: from_bar_one(strokes, written.start, written.meter, |n| &mut n.at),
+    })
+}
+
+/// A file as it is written.
+struct Written {
+    title: String,
+    meter: Meter,
+    tempo: Bpm,
+    key: Key,
+    /// Where a bar begins, in beats.
+    start: Beats,
+    /// Does the file itself say where bar 1 is?
+    counted: bool,
+    parts: Parts,
+}
+
+fn written(path: &Path) -> Result<Written, MelodyError> {
     let file = path.display().to_string();
     let failed = |error| MelodyError::File {
         file: file.clone(),
@@ -73,17 +146,17 @@ pub fn read(path: &Path) -> Result<Melody, MelodyError> {
         file: file.clone(),
         why,
     };
-    let melody = if bytes.starts_with(b"MThd") {
+    let written = if bytes.starts_with(b"MThd") {
         midi(&title, &bytes).map_err(damaged)?
     } else if is_melody(&bytes) {
         musicxml(&title, &bytes).map_err(damaged)?
     } else {
         return Err(MelodyError::Unknown(file));
     };
-    if melody.notes.is_empty() {
+    if written.parts.values().all(Vec::is_empty) {
         return Err(MelodyError::Empty(file));
     }
-    Ok(melody)
+    Ok(written)
 }
 
 /// Quarters of one beat of `meter`.
@@ -96,20 +169,29 @@ fn quarters_a_beat(meter: Meter) -> f64 {
     }
 }
 
-/// Notes of each part in quarters, by the part's place.
-type Parts = BTreeMap<usize, Vec<MelodyNote>>;
+/// A note in quarters, with its voice and its string where they are written.
+#[derive(Clone, Copy)]
+struct Heard {
+    note: MelodyNote,
+    voice: u32,
+    string: Option<u8>,
+}
+
+/// Notes of each part, by the part's place.
+type Parts = BTreeMap<usize, Vec<Heard>>;
 
 /// The part whose notes lie highest on average, its top line in beats.
 fn highest(parts: Parts, meter: Meter) -> Vec<MelodyNote> {
-    let mean = |notes: &[MelodyNote]| {
-        notes.iter().map(|n| f64::from(n.midi)).sum::<f64>() / notes.len().max(1) as f64
+    let mean = |notes: &[Heard]| {
+        notes.iter().map(|n| f64::from(n.note.midi)).sum::<f64>() / notes.len().max(1) as f64
     };
     let best = parts
         .into_values()
         .filter(|notes| !notes.is_empty())
         .max_by(|a, b| mean(a).total_cmp(&mean(b)));
     let quarters = quarters_a_beat(meter);
-    let in_beats = best.unwrap_or_default().into_iter().map(|n| MelodyNote {
+    let notes = best.unwrap_or_default().into_iter().map(|n| n.note);
+    let in_beats = notes.map(|n| MelodyNote {
         at: Beats(n.at.0 / quarters),
         length: Beats(n.length.0 / quarters),
         ..n
@@ -117,7 +199,7 @@ fn highest(parts: Parts, meter: Meter) -> Vec<MelodyNote> {
     Melody::top_line(in_beats.collect())
 }
 
-fn midi(title: &str, bytes: &[u8]) -> Result<Melody, String> {
+fn midi(title: &str, bytes: &[u8]) -> Result<Written, String> {
     let smf = Smf::parse(bytes).map_err(|e| e.to_string())?;
     let Timing::Metrical(ticks) = smf.header.timing else {
         return Err("its times are not in beats".to_owned());
@@ -156,10 +238,15 @@ fn midi(title: &str, bytes: &[u8]) -> Result<Melody, String> {
                         continue;
                     }
                     if let Some(began) = sounding.remove(&at) {
-                        notes.push(MelodyNote {
+                        let note = MelodyNote {
                             at: Beats(began as f64 / quarter),
                             length: Beats((now - began).max(1) as f64 / quarter),
                             midi: i32::from(key),
+                        };
+                        notes.push(Heard {
+                            note,
+                            voice: u32::from(at.0),
+                            string: None,
                         });
                     }
                     if on {
@@ -174,12 +261,14 @@ fn midi(title: &str, bytes: &[u8]) -> Result<Melody, String> {
     let meter = usable(meter);
     let quarter_s = usual(&tempi, end).unwrap_or(500_000.0) * 1e-6;
     let start = start.unwrap_or(0) as f64 / quarter / quarters_a_beat(meter);
-    Ok(Melody {
+    Ok(Written {
         title: title.to_owned(),
         meter,
         tempo: tempo(60.0 / (quarter_s * quarters_a_beat(meter)).max(1e-3)),
         key: Key::new(fifths.unwrap_or(0)),
-        notes: from_bar_one(highest(parts, meter), Beats(start), meter),
+        start: Beats(start),
+        counted: false,
+        parts,
     })
 }
 
@@ -210,12 +299,17 @@ fn longest<T: Copy + PartialEq>(mut values: Vec<(u64, T)>, end: u64) -> Option<(
 }
 
 /// Notes counted from the bar in which the first one lies, bars beginning at `start`.
-fn from_bar_one(mut notes: Vec<MelodyNote>, start: Beats, meter: Meter) -> Vec<MelodyNote> {
+fn from_bar_one<N>(
+    mut notes: Vec<N>,
+    start: Beats,
+    meter: Meter,
+    at: impl Fn(&mut N) -> &mut Beats,
+) -> Vec<N> {
     let per_bar = f64::from(meter.beats().max(1));
-    let first = notes.first().map_or(0.0, |n| n.at.0);
+    let first = notes.first_mut().map_or(0.0, |n| at(n).0);
     let bar = start.0 + ((first - start.0) / per_bar + 1e-6).floor() * per_bar;
     for note in &mut notes {
-        note.at.0 -= bar;
+        at(note).0 -= bar;
     }
     notes
 }
@@ -236,7 +330,7 @@ struct Part {
     now: f64,
     began: f64,
     transpose: i32,
-    notes: Vec<MelodyNote>,
+    notes: Vec<Heard>,
 }
 
 /// What is being read of one note.
@@ -249,9 +343,11 @@ struct Being {
     chord: bool,
     grace: bool,
     tied: bool,
+    voice: u32,
+    string: Option<u8>,
 }
 
-fn musicxml(title: &str, bytes: &[u8]) -> Result<Melody, String> {
+fn musicxml(title: &str, bytes: &[u8]) -> Result<Written, String> {
     let mut reader = Reader::from_reader(text_start(bytes));
     let mut parts = Parts::new();
     let mut part: Option<Part> = None;
@@ -316,6 +412,8 @@ fn musicxml(title: &str, bytes: &[u8]) -> Result<Melody, String> {
                     ("fifths", Some(n)) => fifths = fifths.or(Some(n as i32)),
                     ("alter", Some(n)) if within == "pitch" => being.alter = n as i32,
                     ("octave", Some(n)) if within == "pitch" => being.octave = n as i32,
+                    ("voice", Some(n)) if within == "note" => being.voice = n as u32,
+                    ("string", Some(n)) if within == "technical" => being.string = Some(n as u8),
                     ("step", _) if within == "pitch" => being.step = text.trim().chars().next(),
                     _ => {}
                 }
@@ -337,14 +435,16 @@ fn musicxml(title: &str, bytes: &[u8]) -> Result<Melody, String> {
         return Err(format!("it ends inside <{}>", path[path.len() - 1]));
     }
     let meter = usable(count.zip(unit).map(|(count, unit)| Meter { count, unit }));
-    Ok(Melody {
+    Ok(Written {
         title: named
             .filter(|n| !n.is_empty())
             .unwrap_or_else(|| title.to_owned()),
         meter,
         tempo: tempo(bpm.unwrap_or(90.0) / quarters_a_beat(meter)),
         key: Key::new(fifths.unwrap_or(0)),
-        notes: highest(parts, meter),
+        start: Beats(0.0),
+        counted: true,
+        parts,
     })
 }
 
@@ -378,14 +478,19 @@ impl Part {
         };
         let midi = 12 * (being.octave + 1) + semitones + being.alter + self.transpose;
         let tied = self.notes.iter_mut().rev().find(|n| {
-            being.tied && n.midi == midi && (n.at.0 + n.length.0 - self.began).abs() < 1e-6
+            let ends = n.note.at.0 + n.note.length.0;
+            being.tied && n.note.midi == midi && (ends - self.began).abs() < 1e-6
         });
         match tied {
-            Some(before) => before.length.0 += being.duration,
-            None => self.notes.push(MelodyNote {
-                at: Beats(self.began),
-                length: Beats(being.duration),
-                midi,
+            Some(before) => before.note.length.0 += being.duration,
+            None => self.notes.push(Heard {
+                note: MelodyNote {
+                    at: Beats(self.began),
+                    length: Beats(being.duration),
+                    midi,
+                },
+                voice: being.voice,
+                string: being.string,
             }),
         }
     }

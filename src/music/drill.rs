@@ -11,7 +11,9 @@ mod session;
 mod what;
 mod writer;
 
-pub use exercise::{Technique, harmonics_stage, ringing_stage, scale_stage, technique_stages};
+pub use exercise::{
+    Technique, chords_stage, harmonics_stage, ringing_stage, scale_stage, technique_stages,
+};
 pub use session::{Click, Session, WITHOUT_REST};
 pub use what::{Alone, What, alone, twice};
 
@@ -95,6 +97,15 @@ impl Stage {
             swing: 0.5,
             score,
         }
+    }
+
+    /// What a teacher says of it, in sentences: the goal, what to say aloud, the tempo and the rest.
+    pub fn sentences(&self) -> Vec<String> {
+        let mut said = vec![format!("Goal: {}.", self.goal)];
+        said.extend(self.say.as_ref().map(|say| format!("Say: “{say}”.")));
+        said.push(self.tempo_rule.to_owned());
+        said.push(format!("Then rest {:.0} seconds.", self.rest.0));
+        said
     }
 
     fn saying(mut self, words: String) -> Self {

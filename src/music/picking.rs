@@ -5,9 +5,11 @@
 
 mod find;
 mod reading;
+mod written;
 
 pub use find::{BarFit, Found, Placed, Variant, division, find, place};
 pub use reading::{KEEPS, Reading, chords_heard, like};
+pub use written::{WrittenStroke, of_strokes};
 
 use super::meter::Meter;
 use super::note::{Attack, Role};
