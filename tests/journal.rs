@@ -387,7 +387,7 @@ fn a_fault_is_named_with_its_slot_bar_tempo_and_goal() {
     for part in ["21 ms late at 2 &", "bar 9", "73 beats", "within 9 ms"] {
         assert!(words.contains(part), "{part}: {words}");
     }
-    let week = advice::week(&journal, now).expect("plans");
+    let week = advice::week(&journal, None, now).expect("plans");
     assert_eq!(week.len(), 7);
     assert!(week.iter().all(|d| d.tasks.len() <= 3 && d.minutes <= 15));
     let days = week

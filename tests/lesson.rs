@@ -12,10 +12,13 @@ use thumbline::music::drill::pattern_stages;
 use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Note;
+use thumbline::music::progression;
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
 use thumbline::recording::Recording;
-use thumbline::report::lesson::{self, Lesson, LessonError, Phrase, Practice, Settings};
+use thumbline::report::lesson::{
+    self, Asked, Day, Drilled, Lesson, LessonError, Phrase, Practice, Settings,
+};
 use thumbline::timing::{self, Drift, Reference};
 use thumbline::unit::{Bpm, Seconds};
 
@@ -77,7 +80,8 @@ fn page_of(
         },
         tuning_name: "DADGAD".to_owned(),
         practice,
-        grips: Vec::new(),
+        chords: Vec::new(),
+        week: Vec::new(),
     };
     lesson::page(&lesson, &|| true)
 }
@@ -323,7 +327,8 @@ fn a_page_can_be_stopped() {
         },
         tuning_name: String::new(),
         practice: Vec::new(),
-        grips: Vec::new(),
+        chords: Vec::new(),
+        week: Vec::new(),
     };
     let made = lesson::page(&lesson, &|| false);
     assert!(matches!(made, Err(LessonError::Cancelled)));
@@ -350,4 +355,61 @@ fn every_note_is_addressable() {
     assert!(figure.contains("string 6 open"));
     // Colours go by name, so that paper, dark and print each give theirs.
     assert!(figure.contains("var(--thumb") && !figure.contains("\"#"));
+}
+
+/// Chords stand in the page with their fingers and changes, are played one after the other, and a plan
+/// tells what to do on which day.
+#[test]
+fn chords_and_a_plan_stand_in_the_page() {
+    let (heard, drift) = truth();
+    let chords = progression::named("D G A", &Tuning::dadgad()).expect("chords");
+    let asked = Asked {
+        drill: Some(Drilled::Found),
+        scale: Some(Presets::built_in().scale("D major").expect("a scale")),
+        chords,
+    };
+    let practice = lesson::practice(&heard, &asked).expect("practice");
+    let settings = Settings {
+        speeds: vec![1.0],
+        chords: vec!["D".to_owned(), "G".to_owned(), "A".to_owned()],
+        plan: true,
+        ..settings((1, 1), "Chords", "")
+    };
+    let day = |date: &str, tasks: &[&str]| Day {
+        date: date.to_owned(),
+        tasks: tasks.iter().map(|t| (*t).to_owned()).collect(),
+        minutes: 5,
+    };
+    let lesson = Lesson {
+        settings: &settings,
+        phrase: Phrase {
+            recording: &tune().recording,
+            heard: &heard,
+            drift: &drift,
+            bars: (1, 1),
+            take: None,
+        },
+        tuning_name: "DADGAD".to_owned(),
+        practice,
+        chords: asked.chords.clone(),
+        week: vec![
+            day("2026-03-02", &["loop bar 3 at 60 <beats>"]),
+            day("2026-03-03", &[]),
+        ],
+    };
+    let page = lesson::page(&lesson, &|| true).expect("a page");
+    let changes = between(&page, "<ul class=\"changes\">", "</ul>");
+    assert_eq!(changes.matches("<li>").count(), 3);
+    for held in &asked.chords {
+        assert!(changes.contains(&held.shape.diagram()), "{changes}");
+    }
+    assert!(page.contains("aria-label=\"Chords\""));
+    assert!(page.contains("Scale: D major"));
+    assert!(page.contains("<p class=\"how\">Goal: "));
+    let week = between(&page, "id=\"h-week\">", "</section>");
+    assert!(
+        week.contains("<dt>2026-03-02</dt><dd>Loop bar 3 at 60 &lt;beats&gt; (5 minutes)</dd>")
+    );
+    assert!(week.contains("<dt>2026-03-03</dt><dd>Rest</dd>"));
+    assert_eq!(lesson::read(&page).expect("settings"), settings);
 }

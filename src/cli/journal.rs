@@ -328,7 +328,7 @@ fn page_text(page: &Page, rounds: &[Round]) -> String {
 
 fn next(journal: &Journal, json: bool, terminal: &Terminal) -> Result<()> {
     let told = advice::suggest(journal, Moment::now())?;
-    let week = advice::week(journal, Moment::now())?;
+    let week = advice::week(journal, None, Moment::now())?;
     if json {
         return say_json(
             &serde_json::json!({ "rule": advice::RULE, "next": told, "week": week }),

@@ -10,17 +10,19 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use thumbline::analysis::Options;
 use thumbline::compare::{Model, SAME_TUNE, compare};
+use thumbline::journal::{Journal, Moment, advice};
 use thumbline::load::Part;
-use thumbline::music::drill::{pattern_stages, ringing_stage};
 use thumbline::music::note::Note;
+use thumbline::music::progression;
+use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
+use thumbline::recording::ContentHash;
 use thumbline::report::file::Target;
-use thumbline::report::lesson::{self, Lesson as Sheet, LessonError, Phrase, Practice, Settings};
+use thumbline::report::lesson::{
+    self, Asked, Day, Drilled, Lesson as Sheet, LessonError, Phrase, Settings,
+};
 use thumbline::stretch::Speed;
 use thumbline::timing::{Drift, Reference};
-
-/// Bars of a stage of a drill.
-const STAGE: usize = 2;
 
 /// Most bytes of a page or of words that are read.
 const MOST_BYTES: u64 = 64 << 20;
@@ -54,6 +56,15 @@ pub struct Lesson {
     /// Add a scale, open strings first: "D major".
     #[arg(long)]
     scale: Option<String>,
+    /// Add chord shapes, and how one hand goes from each to the next: "C Am F G".
+    #[arg(long)]
+    chords: Option<String>,
+    /// Add what the journal plans for the next seven days with this recording.
+    #[arg(long)]
+    plan: bool,
+    /// The journal's file, when it is not in its usual place.
+    #[arg(long, value_name = "FILE", requires = "plan")]
+    journal: Option<PathBuf>,
     #[command(flatten)]
     guitar: GuitarArguments,
     /// The page to write; - is standard output.
@@ -90,7 +101,8 @@ impl Command for Lesson {
             .or_else(|| lesson::usual_bars(&found))
             .unwrap_or((1, 1));
         let take = self.take(&found, &drift, terminal)?;
-        let settings = self.settings(&recording, bars)?;
+        let asked = self.asked(&presets, &found.tuning)?;
+        let settings = self.settings(&recording, bars, &asked)?;
         let page = Sheet {
             settings: &settings,
             phrase: Phrase {
@@ -101,17 +113,12 @@ impl Command for Lesson {
                 take: take.as_ref().map(|(notes, drift)| (&notes[..], drift)),
             },
             tuning_name: presets.tuning_name(&found.tuning),
-            practice: self.practice(&presets, &found)?,
-            grips: Vec::new(),
+            practice: lesson::practice(&found, &asked).map_err(refused)?,
+            chords: asked.chords,
+            week: self.week(recording.hash())?,
         };
         let progress = terminal.progress("making the page");
-        let html = lesson::page(&page, &|| true).map_err(|error| match error {
-            LessonError::NoBeat(_)
-            | LessonError::Bars { .. }
-            | LessonError::Long { .. }
-            | LessonError::Speeds(_) => usage(error.to_string()),
-            other => other.into(),
-        })?;
+        let html = lesson::page(&page, &|| true).map_err(refused)?;
         drop(progress);
         source::save(&target, &html)?;
         if target != Target::Output {
@@ -130,6 +137,7 @@ impl Lesson {
         &self,
         recording: &thumbline::recording::Recording,
         bars: (i32, i32),
+        asked: &Asked,
     ) -> Result<Settings> {
         let title = recording.title();
         let stem = title.rsplit_once('.').map_or(title, |(stem, _)| stem);
@@ -155,7 +163,8 @@ impl Lesson {
             take: self.take.as_deref().and_then(name),
             drill: self.drill.clone(),
             scale: self.scale.clone(),
-            chords: Vec::new(),
+            chords: asked.chords.iter().map(|h| h.chord.name.clone()).collect(),
+            plan: self.plan,
         })
     }
 
@@ -186,56 +195,66 @@ impl Lesson {
         Ok(Some(found.page(model, &heard.notes, Reference::Recording)))
     }
 
-    fn practice(
-        &self,
-        presets: &Presets,
-        found: &thumbline::analysis::Analysis,
-    ) -> Result<Vec<Practice>> {
-        let tempo = lesson::tempo(found);
-        let tuning = &found.tuning;
+    /// What is practised besides the bars.
+    fn asked(&self, presets: &Presets, tuning: &Tuning) -> Result<Asked> {
         let wrong = |e: thumbline::preset::PresetError| usage(e.to_string());
-        // The last step of its own drill is the pattern alone.
-        let stepped = self.drill.as_deref() == Some("found");
-        let alone = lesson::pattern_alone(found).filter(|_| !stepped);
-        let mut all: Vec<Practice> = alone.into_iter().collect();
-        if let Some(name) = &self.drill {
-            let (title, stages) = if name == "found" {
-                (
-                    "Step by step: the pattern of this recording".to_owned(),
-                    lesson::found_pattern(found),
-                )
-            } else {
-                let pattern = presets.pattern(name).map_err(wrong)?;
-                (
-                    format!("Step by step: {}", pattern.name),
-                    pattern_stages(&pattern.name, &pattern.cell, tuning, tempo, STAGE),
-                )
-            };
-            if stages.is_empty() {
-                return Err(usage(
-                    "no pattern was found in this recording: name one for --drill \
-                     (thumbline drill --list)",
-                ));
+        let drill = match self.drill.as_deref() {
+            None => None,
+            Some("found") => Some(Drilled::Found),
+            Some(name) => {
+                let known = presets.pattern(name).map_err(wrong)?;
+                Some(Drilled::Known(known.name.clone(), known.cell.clone()))
             }
-            all.push(Practice {
-                title,
-                stages,
-                tempo,
-            });
+        };
+        let scale = self.scale.as_deref().map(|name| presets.scale(name));
+        let chords = self
+            .chords
+            .as_deref()
+            .map(|names| progression::named(names, tuning).map_err(|e| usage(e.to_string())));
+        Ok(Asked {
+            drill,
+            scale: scale.transpose().map_err(wrong)?,
+            chords: chords.transpose()?.unwrap_or_default(),
+        })
+    }
+
+    /// What the journal plans for this recording.
+    fn week(&self, recording: ContentHash) -> Result<Vec<Day>> {
+        if !self.plan {
+            return Ok(Vec::new());
         }
-        if let Some(name) = &self.scale {
-            let scale = presets.scale(name).map_err(wrong)?;
-            all.push(Practice {
-                title: format!("Scale: {}", scale.name),
-                stages: vec![
-                    ringing_stage(&scale, tuning, tempo).ok_or_else(|| {
-                        usage("the strings do not reach every note of that scale")
-                    })?,
-                ],
-                tempo,
-            });
+        let path = match &self.journal {
+            Some(path) => path.clone(),
+            None => Journal::usual_place()?,
+        };
+        let journal = Journal::open(&path)?;
+        let week = advice::week(&journal, Some(recording), Moment::now())?;
+        if week.iter().all(|day| day.tasks.is_empty()) {
+            return Err(usage(
+                "the journal has no rounds of this recording to plan with: leave --plan out, or keep \
+                 rounds of it first (thumbline compare --keep)",
+            ));
         }
-        Ok(all)
+        let days = week.into_iter().map(|day| Day {
+            date: day.at.date(),
+            tasks: day.tasks,
+            minutes: day.minutes,
+        });
+        Ok(days.collect())
+    }
+}
+
+/// What a player can mend by asking otherwise.
+fn refused(error: LessonError) -> anyhow::Error {
+    match error {
+        LessonError::NoBeat(_)
+        | LessonError::Bars { .. }
+        | LessonError::Long { .. }
+        | LessonError::NoPattern
+        | LessonError::Scale(_)
+        | LessonError::Speeds(_) => usage(error.to_string()),
+        LessonError::Tuning => usage(format!("{error} with --tuning")),
+        other => other.into(),
     }
 }
 
@@ -273,8 +292,11 @@ fn open(page: &Path, terminal: &Terminal) -> Result<()> {
     if settings.capo > 0 {
         option("capo", settings.capo.to_string());
     }
-    for chord in &settings.chords {
-        option("chord", chord.clone());
+    if !settings.chords.is_empty() {
+        option("chords", settings.chords.join(" "));
+    }
+    if settings.plan {
+        words.push("--plan".to_owned());
     }
     words.push(format!("--title {}", quoted(&settings.title)));
     if !settings.words.is_empty() {

@@ -10,6 +10,7 @@
 
 use super::{Fault, Journal, JournalError, Moment, Page, Session};
 use crate::music::note::Role;
+use crate::recording::ContentHash;
 use serde::Serialize;
 
 /// Why a page is suggested.
@@ -216,14 +217,19 @@ pub struct Day {
 /// Tempi of a fault's days, as shares of the take's: slower first, then beyond it.
 const CLIMB: [f64; 4] = [0.85, 0.9, 1.0, 1.05];
 
-/// A plan for the seven days from `from` on: a fault on the first, second, fourth and sixth day, each a
+/// A plan for the seven days from `from` on, of every page or of `only` one recording's: a fault on the first, second, fourth and sixth day, each a
 /// little faster; pages on the day they are due; three a day at most, the seventh day free.
 ///
 /// # Errors
 /// What the journal's disk says.
-pub fn week(journal: &Journal, from: Moment) -> Result<Vec<Day>, JournalError> {
+pub fn week(
+    journal: &Journal,
+    only: Option<ContentHash>,
+    from: Moment,
+) -> Result<Vec<Day>, JournalError> {
     let mut tasks: [Vec<String>; 7] = Default::default();
-    for page in journal.pages()? {
+    let pages = journal.pages()?.into_iter();
+    for page in pages.filter(|p| only.is_none_or(|recording| p.recording == recording)) {
         let (fault, passage) = last_round(journal, &page)?;
         let name = named(&page, passage.as_ref());
         if let Some(fault) = fault {

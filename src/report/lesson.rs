@@ -21,9 +21,11 @@ mod words;
 pub use settings::{NoLesson, Settings, read};
 
 use crate::analysis::Analysis;
-use crate::music::drill::{Stage, pattern_stages};
+use crate::music::drill::{Stage, chords_stage, pattern_stages, ringing_stage};
 use crate::music::note::Note;
-use crate::music::picking;
+use crate::music::picking::{self, Cell};
+use crate::music::progression::Held;
+use crate::music::scale::Scale;
 use crate::recording::Recording;
 use crate::stretch::Speed;
 use crate::timing::Drift;
@@ -76,6 +78,15 @@ pub enum LessonError {
     /// No speed, or more than there are keys for.
     #[error("a page holds 1 to 4 speeds; {0} are given")]
     Speeds(usize),
+    /// The recording repeats no pattern.
+    #[error("no pattern was found in this recording: name a known one to drill")]
+    NoPattern,
+    /// A scale that this guitar has not got.
+    #[error("the strings do not reach every note of {0}")]
+    Scale(String),
+    /// Shapes for strings that nobody knows.
+    #[error("chord shapes need a tuning that is known: tell it")]
+    Tuning,
     /// The caller asked to stop.
     #[error("stopped before the page was done")]
     Cancelled,
@@ -121,13 +132,35 @@ pub struct Practice {
     pub tempo: Bpm,
 }
 
-/// A chord to hold.
+/// What is practised besides the bars.
+#[derive(Debug, Clone, Default)]
+pub struct Asked {
+    /// A pattern, step by step.
+    pub drill: Option<Drilled>,
+    /// A scale along the path that rings.
+    pub scale: Option<Scale>,
+    /// Chords to hold, one after the other.
+    pub chords: Vec<Held>,
+}
+
+/// Which pattern is drilled.
 #[derive(Debug, Clone)]
-pub struct Grip {
-    /// Its name.
-    pub name: String,
-    /// Fret of each string, string 1 first: 0 open, none not played.
-    pub frets: Vec<Option<i32>>,
+pub enum Drilled {
+    /// The one that the recording repeats.
+    Found,
+    /// This one, by its name.
+    Known(String, Cell),
+}
+
+/// One day of a plan.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Day {
+    /// Its date, as it is shown.
+    pub date: String,
+    /// What to do, in sentences; empty on a day of rest.
+    pub tasks: Vec<String>,
+    /// Minutes that it takes, breaks aside.
+    pub minutes: u32,
 }
 
 /// Everything that goes into a page.
@@ -141,8 +174,10 @@ pub struct Lesson<'a> {
     pub tuning_name: String,
     /// What is practised besides.
     pub practice: Vec<Practice>,
-    /// Chords to hold.
-    pub grips: Vec<Grip>,
+    /// Chords to hold, in their order.
+    pub chords: Vec<Held>,
+    /// What to do on the days that follow; empty without a plan.
+    pub week: Vec<Day>,
 }
 
 /// The page as one HTML file: the same bytes from the same lesson. `go_on` is asked between pieces
@@ -204,6 +239,51 @@ pub fn pattern_alone(heard: &Analysis) -> Option<Practice> {
         }],
         tempo: tempo(heard),
     })
+}
+
+/// Everything that is practised besides the bars: the pattern alone, then what is `asked`.
+///
+/// # Errors
+/// [`LessonError`] where the recording or its guitar has not got it.
+pub fn practice(heard: &Analysis, asked: &Asked) -> Result<Vec<Practice>, LessonError> {
+    let (tempo, tuning) = (tempo(heard), &heard.tuning);
+    let practised = |title: String, stages: Vec<Stage>| Practice {
+        title,
+        stages,
+        tempo,
+    };
+    // The last step of its own drill is the pattern alone.
+    let stepped = matches!(asked.drill, Some(Drilled::Found));
+    let alone = pattern_alone(heard).filter(|_| !stepped);
+    let mut all: Vec<Practice> = alone.into_iter().collect();
+    match &asked.drill {
+        Some(Drilled::Found) => {
+            let stages = found_pattern(heard);
+            if stages.is_empty() {
+                return Err(LessonError::NoPattern);
+            }
+            let title = "Step by step: the pattern of this recording".to_owned();
+            all.push(practised(title, stages));
+        }
+        Some(Drilled::Known(name, cell)) => {
+            let stages = pattern_stages(name, cell, tuning, tempo, STAGE);
+            all.push(practised(format!("Step by step: {name}"), stages));
+        }
+        None => {}
+    }
+    if !asked.chords.is_empty() {
+        if !heard.tuning_known() {
+            return Err(LessonError::Tuning);
+        }
+        let stage = chords_stage(&asked.chords, tuning, tempo);
+        all.push(practised("Chords".to_owned(), vec![stage]));
+    }
+    if let Some(scale) = &asked.scale {
+        let stage = ringing_stage(scale, tuning, tempo);
+        let stage = stage.ok_or_else(|| LessonError::Scale(scale.name.clone()))?;
+        all.push(practised(format!("Scale: {}", scale.name), vec![stage]));
+    }
+    Ok(all)
 }
 
 /// The bars that a page is made of where none are chosen: from the first one on, as many as are

@@ -34,22 +34,7 @@ pub fn line(shape: &Shape) -> String {
 pub fn progression(held: &[Held], capo: i32) -> String {
     let mut out = String::new();
     for step in held {
-        let mut said = Vec::new();
-        if capo > 0 {
-            said.push(capo::words(&step.chord, capo));
-        }
-        if !step.stay.is_empty() {
-            let fingers: Vec<String> = step
-                .stay
-                .iter()
-                .map(|(finger, ..)| named(*finger))
-                .collect();
-            said.push(format!("keep {}", fingers.join(" and ")));
-        }
-        if !step.sound_on.is_empty() {
-            let strings: Vec<String> = step.sound_on.iter().map(u8::to_string).collect();
-            said.push(format!("let {} sound on", strings.join(" ")));
-        }
+        let said = changes(step, capo);
         let line = format!("  {:<7} {}", step.shape.name, line(&step.shape));
         let _ = writeln!(out, "{line}"); // writing to a string cannot fail
         if !said.is_empty() {
@@ -57,6 +42,27 @@ pub fn progression(held: &[Held], capo: i32) -> String {
         }
     }
     out
+}
+
+/// What a chord is with the capo at `capo`, and what stays and sounds on from the one before.
+pub fn changes(step: &Held, capo: i32) -> Vec<String> {
+    let mut said = Vec::new();
+    if capo > 0 {
+        said.push(capo::words(&step.chord, capo));
+    }
+    if !step.stay.is_empty() {
+        let fingers: Vec<String> = step
+            .stay
+            .iter()
+            .map(|(finger, ..)| named(*finger))
+            .collect();
+        said.push(format!("keep {}", fingers.join(" and ")));
+    }
+    if !step.sound_on.is_empty() {
+        let strings: Vec<String> = step.sound_on.iter().map(u8::to_string).collect();
+        said.push(format!("let {} sound on", strings.join(" ")));
+    }
+    said
 }
 
 fn named(finger: u8) -> String {

@@ -7,7 +7,9 @@ use super::settings::{CLOSING, OPENING};
 use super::sound::{self, Sounding};
 use super::words::{bars_named, sentence};
 use super::{Lesson, after, words};
+use crate::music::chord::Shape;
 use crate::music::pitch::Key;
+use crate::report::shapes;
 use crate::report::sheet::Ground;
 use crate::unit::{Cents, MidiNote};
 use crate::xml::escaped;
@@ -47,6 +49,7 @@ pub(super) fn write(lesson: &Lesson<'_>, parts: &[Part], sounds: &[Sounding]) ->
     page.practice(&pictures[1..], &mut out);
     page.guitar(&mut out);
     out.push_str(TAKE);
+    page.week(&mut out);
     Page::care(&mut out);
     out.push_str("</main>\n");
     page.footer(&mut out);
@@ -159,6 +162,13 @@ impl Page<'_> {
                 "<div class=\"part\" role=\"group\" aria-labelledby=\"h-{i}\">"
             );
             Self::heading(i, &sentence(&part.title), 3, out);
+            if !part.said.is_empty() {
+                let _ = writeln!(
+                    out,
+                    "<p class=\"how\">{}</p>",
+                    escaped(&part.said.join(" "))
+                );
+            }
             self.figure(i, picture, out);
             out.push_str("</div>\n");
         }
@@ -239,14 +249,59 @@ impl Page<'_> {
             &picture::neck(tuning, &notes, key),
             out,
         );
-        for grip in &self.lesson.grips {
-            neck(
-                &grip.name,
-                &picture::grip(tuning, &grip.name, &grip.frets, key),
+        self.chords(out);
+        out.push_str("</section>\n");
+    }
+
+    /// Chords as boxes, and how one hand goes from each to the next.
+    fn chords(&self, out: &mut String) {
+        let held = &self.lesson.chords;
+        if held.is_empty() {
+            return;
+        }
+        let shapes: Vec<&Shape> = held.iter().map(|h| &h.shape).collect();
+        neck("Chords", &picture::boxes(&shapes), out);
+        out.push_str("<ul class=\"changes\">\n");
+        for step in held {
+            let said = shapes::changes(step, self.parts[0].tuning.capo());
+            let said = if said.is_empty() {
+                String::new()
+            } else {
+                format!(": {}", said.join("; "))
+            };
+            let _ = writeln!(
                 out,
+                "<li><b>{}</b> {}{}</li>",
+                escaped(&step.shape.name),
+                escaped(&shapes::line(&step.shape)),
+                escaped(&said)
             );
         }
-        out.push_str("</section>\n");
+        out.push_str("</ul>\n");
+    }
+
+    /// What to do on the days that follow.
+    fn week(&self, out: &mut String) {
+        if self.lesson.week.iter().all(|day| day.tasks.is_empty()) {
+            return;
+        }
+        out.push_str(
+            "<section class=\"week\" aria-labelledby=\"h-week\">\n<h2 id=\"h-week\">The next days</h2>\n<dl>",
+        );
+        for day in &self.lesson.week {
+            let tasks = if day.tasks.is_empty() {
+                "rest".to_owned()
+            } else {
+                format!("{} ({} minutes)", day.tasks.join("; "), day.minutes)
+            };
+            let _ = write!(
+                out,
+                "<dt>{}</dt><dd>{}</dd>",
+                escaped(&day.date),
+                escaped(&sentence(&tasks))
+            );
+        }
+        out.push_str("</dl>\n</section>\n");
     }
 
     fn care(out: &mut String) {
@@ -274,6 +329,9 @@ impl Page<'_> {
         }
         if !settings.chords.is_empty() {
             said.push(format!("chords {}", settings.chords.join(", ")));
+        }
+        if settings.plan {
+            said.push("a plan from the journal".to_owned());
         }
         if let Some(take) = &settings.take {
             said.push(format!("take “{take}”"));

@@ -34,6 +34,8 @@ pub(super) struct Part {
     pub title: String,
     /// Heading of the group it belongs to, said before its first part.
     pub group: Option<String>,
+    /// What a teacher says of it, in sentences.
+    pub said: Vec<String>,
     pub notes: Vec<Note>,
     pub grid: Grid,
     pub drift: Drift,
@@ -123,6 +125,7 @@ pub(super) fn phrase(phrase: &Phrase<'_>) -> Result<Part, LessonError> {
     Ok(Part {
         title: sentence(&bars_named(phrase.bars)),
         group: None,
+        said: Vec::new(),
         notes,
         grid: grid_of(heard, first, last),
         drift: Drift {
@@ -213,6 +216,7 @@ fn written(stage: &Stage, tempo: Bpm) -> Part {
     Part {
         title: stage.title.clone(),
         group: None,
+        said: stage.sentences(),
         notes,
         drift,
         tuning: score.tuning.clone(),

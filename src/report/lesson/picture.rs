@@ -2,12 +2,14 @@
 //! so that paper, a dark room and print each give their own; every note and bar addressable.
 
 use super::part::{Part, Source};
+use crate::music::chord::Shape;
 use crate::music::key;
 use crate::music::neck::Mark;
 use crate::music::note::{Note, Role};
 use crate::music::pitch::Key;
 use crate::music::tuning::Tuning;
 use crate::report::neck;
+use crate::report::shapes;
 use crate::report::sheet::{Ground, Ink, Options, RowKind, Sheet};
 use crate::report::svg;
 use crate::unit::{Cents, MidiNote, Seconds};
@@ -234,28 +236,10 @@ pub(super) fn neck(tuning: &Tuning, notes: &[&Note], key: Key) -> String {
     draw(tuning, "The notes of these bars", &marks, highest)
 }
 
-/// The neck with a chord held on it.
-pub(super) fn grip(tuning: &Tuning, name: &str, frets: &[Option<i32>], key: Key) -> String {
-    let marks: Vec<Mark> = frets
-        .iter()
-        .zip(1u8..)
-        .filter_map(|(fret, string)| {
-            let fret = u8::try_from((*fret)?).ok()?;
-            let pitch = tuning.open(string)? + i32::from(fret);
-            let label = key.class_name(pitch);
-            Some(Mark {
-                string,
-                fret: f64::from(fret),
-                told: format!("{}: {label}", place(string, fret)),
-                label,
-                strong: true,
-                pitch: MidiNote(f64::from(pitch)),
-                partial: None,
-            })
-        })
-        .collect();
-    let highest = marks.iter().map(|d| d.fret as u8).max().unwrap_or(0);
-    draw(tuning, name, &marks, highest)
+/// Chords as boxes, four in a row.
+pub(super) fn boxes(shapes: &[&Shape]) -> String {
+    let across = shapes.len().min(4);
+    inline(&shapes::svg("Chords", shapes, Ground::Paper, across))
 }
 
 fn draw(tuning: &Tuning, title: &str, marks: &[Mark], highest: u8) -> String {

@@ -38,6 +38,9 @@ pub struct Settings {
     /// Chords that are in it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub chords: Vec<String>,
+    /// Does it hold a plan from the journal?
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub plan: bool,
 }
 
 /// A file that is no lesson page.
