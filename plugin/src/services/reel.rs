@@ -32,6 +32,9 @@ struct Note {
     /// Has its instance gone, so that anybody may take it up at once?
     #[serde(default)]
     left: bool,
+    /// The process that records it.
+    #[serde(default)]
+    process: Option<u32>,
 }
 
 /// A recording under way.
@@ -180,6 +183,7 @@ impl Recorder {
             recording: self.against,
             places: self.places.clone(),
             left,
+            process: Some(std::process::id()),
         };
         write_whole(
             &self.path.with_extension(NOTE),
@@ -302,12 +306,14 @@ pub fn left_over(source: Source, against: Option<ContentHash>) -> Vec<Found> {
             let mut note: Note = serde_json::from_slice(&std::fs::read(&path).ok()?).ok()?;
             let sound = path.with_extension("wav");
             let ours = source == Source::Track || note.recording == against;
-            let free = note.left || abandoned(&path);
+            let gone = note.process.and_then(is_running) == Some(false);
+            let free = note.left || gone || abandoned(&path);
             // Whoever removes the note has found it: two instances do not both take it.
             let first = ours && free && std::fs::remove_file(&path).is_ok();
             if first && source == Source::Take {
                 // And has it to keep from now on.
                 note.left = false;
+                note.process = Some(std::process::id());
                 let bytes = serde_json::to_vec(&note).ok()?;
                 let _ = write_whole(&path, &bytes);
             }
@@ -322,6 +328,13 @@ pub fn left_over(source: Source, against: Option<ContentHash>) -> Vec<Found> {
         .collect();
     found.sort_by(|a, b| a.path.cmp(&b.path));
     found
+}
+
+/// Is there such a process; none where the system does not tell.
+fn is_running(process: u32) -> Option<bool> {
+    // Linux shows every process there; elsewhere the note's age has to tell.
+    let all = Path::new("/proc/self").exists();
+    all.then(|| Path::new("/proc").join(process.to_string()).exists())
 }
 
 fn abandoned(note: &Path) -> bool {
