@@ -145,6 +145,9 @@ impl Voice {
                 self.feet.hop.fetch_sub(1, Ordering::AcqRel);
             }
             Some(Control::KeepRound) => self.feet.keep.store(true, Ordering::Release),
+            Some(control @ (Control::Take | Control::Slower | Control::Faster | Control::Hear)) => {
+                self.feet.press(control)
+            }
             None => {}
         }
     }

@@ -16,6 +16,14 @@ pub enum Control {
     PreviousRegion,
     /// The round of the take that is being played is kept.
     KeepRound,
+    /// Record an own take, or stop.
+    Take,
+    /// Slower by 5 %.
+    Slower,
+    /// Faster by 5 %.
+    Faster,
+    /// What the page in view sounds: the next of it, or silence.
+    Hear,
 }
 
 /// A MIDI note or controller.

@@ -116,6 +116,8 @@ pub enum OfPattern {
     Named(String),
     /// The player's own.
     Own,
+    /// The one that a MIDI or MusicXML file repeats.
+    File,
 }
 
 /// A cell as it is written.
@@ -156,6 +158,8 @@ pub struct PatternPage {
     pub of: OfPattern,
     /// The player's own cell.
     pub own: OwnCell,
+    /// A MIDI or MusicXML file with a pattern.
+    pub file: Option<PathBuf>,
     /// Slots a beat is divided into at least.
     pub division: u8,
     /// Beats a minute; none for the recording's.
@@ -175,6 +179,7 @@ impl Default for PatternPage {
         Self {
             of: OfPattern::Recording,
             own: OwnCell::default(),
+            file: None,
             division: 2,
             tempo: None,
             on_chords: true,
@@ -281,9 +286,72 @@ pub struct TakeAwayPage {
     pub whole: bool,
     /// The folder that files go into; none for the usual one.
     pub folder: Option<PathBuf>,
+    /// What a lesson page holds besides its bars.
+    pub lesson: LessonPage,
+}
+
+/// What a lesson page holds besides its bars.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct LessonPage {
+    /// The pattern, step by step.
+    pub steps: bool,
+    /// The neck's scale.
+    pub scale: bool,
+    /// The neck's chords.
+    pub chords: bool,
+    /// What the journal plans for the next days.
+    pub plan: bool,
 }
 
 impl Desk {
+    /// The page that remembers something else than in `other`; the first, should several.
+    pub fn changed(&self, other: &Self) -> Option<Page> {
+        let differs = [
+            (Page::Neck, self.neck != other.neck),
+            (Page::Tunings, self.tunings != other.tunings),
+            (Page::Pattern, self.pattern != other.pattern),
+            (Page::Drills, self.drills != other.drills),
+            (Page::OffBeat, self.off_beat != other.off_beat),
+            (Page::TakeAway, self.take_away != other.take_away),
+        ];
+        differs.into_iter().find(|d| d.1).map(|d| d.0)
+    }
+
+    /// Takes over what `page` remembers in `other`.
+    pub fn take(&mut self, page: Page, other: &Self) {
+        match page {
+            Page::Sheet => {}
+            Page::Neck => self.neck = other.neck.clone(),
+            Page::Tunings => self.tunings = other.tunings.clone(),
+            Page::Pattern => self.pattern = other.pattern.clone(),
+            Page::Drills => self.drills = other.drills.clone(),
+            Page::OffBeat => self.off_beat = other.off_beat.clone(),
+            Page::TakeAway => self.take_away = other.take_away.clone(),
+        }
+    }
+
+    /// Numbers that differ from `other`'s, by their names; none where anything else differs as well.
+    pub fn dials(&self, other: &Self) -> Option<Vec<String>> {
+        let (Ok(a), Ok(b)) = (serde_json::to_value(self), serde_json::to_value(other)) else {
+            return None;
+        };
+        let mut found = Vec::new();
+        for (page, a) in a.as_object()? {
+            let Some(a) = a.as_object() else { continue };
+            let b = b.get(page)?.as_object()?;
+            for (name, a) in a {
+                let b = b.get(name)?;
+                if a != b {
+                    let numbers =
+                        (a.is_number() && b.is_number()) || (a.is_array() && b.is_array());
+                    numbers.then(|| found.push(format!("{page} {name}")))?;
+                }
+            }
+        }
+        Some(found)
+    }
+
     /// The same with every number in its range.
     pub fn mended(mut self) -> Self {
         let neck = &mut self.neck;

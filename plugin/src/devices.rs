@@ -72,6 +72,7 @@ pub fn look(choice: Choice, given: &[String]) -> (SoundView, Vec<String>) {
     options.extend(more.unwrap_or_else(|| {
         let why = "No sound device could be opened: nothing is heard, nothing can be recorded";
         view.fault.get_or_insert_with(|| why.to_owned());
+        view.silent = true;
         vec!["--backend".to_owned(), "dummy".to_owned()]
     }));
     (view, options)

@@ -57,7 +57,7 @@ use nice_plug_egui::{
 };
 use sight::{Side, Sight};
 use std::sync::Arc;
-use thumbline::report::sheet::Ink;
+use thumbline::report::sheet::{Ground, Ink};
 
 /// The window's program.
 pub struct App {
@@ -127,6 +127,23 @@ pub fn create(instance: Arc<Instance>, kept: Option<Arc<Kept>>) -> Option<EguiEd
     )
 }
 
+/// Files whose path was pasted while nothing was typed in: the windowing layer hands on no files that
+/// are dropped, and a file manager copies paths.
+fn pasted(ctx: &egui::Context) -> Vec<std::path::PathBuf> {
+    if ctx.text_edit_focused() {
+        return Vec::new();
+    }
+    let texts = |event: &egui::Event| match event {
+        egui::Event::Paste(text) | egui::Event::Text(text) => Some(text.clone()),
+        _ => None,
+    };
+    let pasted: Vec<String> = ctx.input(|i| i.events.iter().filter_map(texts).collect());
+    pasted
+        .iter()
+        .filter_map(|text| crate::data::named(text))
+        .collect()
+}
+
 /// Draws a snapshot and collects wishes.
 pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let ctx = ui.ctx().clone();
@@ -144,6 +161,7 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             Wish::Drop(path)
         }
     }));
+    wishes.extend(pasted(&ctx).into_iter().map(Wish::Drop));
     let room = ctx.content_rect().size();
     let paper = if sight.cleared {
         egui::Color32::TRANSPARENT
@@ -204,15 +222,31 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     remember_size(&ctx, snapshot, wishes);
 }
 
-/// Gives the context the ground's colours and the wished size, when they changed.
+/// As large as a window grows by itself when everything in it gets larger, in pixels.
+const GROWS_TO: egui::Vec2 = egui::vec2(1600.0, 1000.0);
+
+/// Gives the context the ground's colours and the wished size, when they changed. Larger letters make
+/// the window larger, but not beyond a usual screen.
 fn dress(ctx: &egui::Context, look: &Look) {
     let id = egui::Id::unique("ground");
+    let opening = ctx.data(|d| d.get_temp::<Ground>(id)).is_none();
     if ctx.data(|d| d.get_temp(id)) != Some(look.ground) {
         theme::apply(ctx, look.ground);
         ctx.data_mut(|d| d.insert_temp(id, look.ground));
     }
     if (ctx.zoom_factor() - look.scale).abs() > 1e-3 {
+        let points = ctx.content_rect().size();
+        let pixels = points * ctx.zoom_factor();
+        let held = if opening {
+            pixels
+        } else {
+            (points * look.scale).min(pixels.max(GROWS_TO))
+        };
+        ctx.data_mut(|d| d.insert_temp(id.with("held"), held));
         ctx.set_zoom_factor(look.scale);
+    } else if let Some(held) = ctx.data_mut(|d| d.remove_temp::<egui::Vec2>(id.with("held"))) {
+        // The windowing layer resizes by the new factor in this same frame, unless told better.
+        ctx.send_viewport_cmd(egui::ViewportCommand::InnerSize(held / look.scale));
     }
 }
 

@@ -36,12 +36,16 @@ impl Override {
 }
 
 /// Controls in the order of the slots.
-pub const CONTROLS: [Control; 5] = [
+pub const CONTROLS: [Control; 9] = [
     Control::Play,
     Control::Loop,
     Control::NextRegion,
     Control::PreviousRegion,
     Control::KeepRound,
+    Control::Take,
+    Control::Slower,
+    Control::Faster,
+    Control::Hear,
 ];
 
 /// The switches.
@@ -63,7 +67,9 @@ pub struct Feet {
     pub activation: AtomicU32,
     /// Did the callback break, and fall silent?
     pub broke: AtomicBool,
-    learnt: [AtomicU16; 5],
+    /// Controls that went down and that the rest of the program carries out, a bit each.
+    pressed: AtomicU16,
+    learnt: [AtomicU16; CONTROLS.len()],
     learning: AtomicU8,
     heard: AtomicU16,
 }
@@ -113,6 +119,18 @@ impl Feet {
         let control = self.learning()?;
         self.learning.store(0, Ordering::Release);
         Some((control, trigger))
+    }
+
+    /// On the audio thread: the rest of the program has to carry this out.
+    pub fn press(&self, control: Control) {
+        if let Some(slot) = CONTROLS.iter().position(|c| *c == control) {
+            self.pressed.fetch_or(1 << slot, Ordering::AcqRel);
+        }
+    }
+
+    /// What went down since the last time, a bit each, in the order of [`CONTROLS`].
+    pub fn take_pressed(&self) -> u16 {
+        self.pressed.swap(0, Ordering::AcqRel)
     }
 
     /// On the audio thread: a key or controller went down; the control that has learnt it.

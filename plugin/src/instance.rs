@@ -213,6 +213,7 @@ impl Shared {
             bypassed: dials.bypass.value(),
             hop: feet.hop.swap(0, Ordering::AcqRel),
             keep: feet.keep.swap(false, Ordering::AcqRel),
+            pressed: feet.take_pressed(),
             learnt: feet.take_heard(),
             learning: feet.learning(),
             broke: feet.broke.swap(false, Ordering::AcqRel),

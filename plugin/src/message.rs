@@ -60,6 +60,8 @@ pub struct Tick {
     pub learning: Option<Control>,
     /// What was learnt just now.
     pub learnt: Option<(Control, Trigger)>,
+    /// Foot controls that went down, a bit each, in the order of [`crate::feet::CONTROLS`].
+    pub pressed: u16,
     /// Did the audio callback break, and fall silent?
     pub broke: bool,
 }

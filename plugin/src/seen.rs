@@ -1,6 +1,6 @@
 //! What the window sees of the state.
 
-use crate::desk::Page;
+use crate::desk::{Desk, Page};
 use crate::session::{Edges, Region};
 use crate::snapshot::{
     BesideView, CaptureView, LevelView, PracticeView, RecordingView, RegionView, Snapshot,
@@ -103,7 +103,8 @@ fn study(state: &State) -> StudyView {
             .filter(|_| state.session.desk.page == Page::TakeAway),
         folder: state.folder(),
         written: study.written.clone(),
-        undoable: !study.changes.is_empty(),
+        undoable: on_page(state, &study.changes),
+        redoable: on_page(state, &study.undone),
         making: study.drill.is_some(),
         fault: match state.session.desk.page {
             Page::Sheet | Page::TakeAway => None,
@@ -114,6 +115,11 @@ fn study(state: &State) -> StudyView {
             Page::Pattern => study.pattern.fault.clone(),
         },
     }
+}
+
+/// Is there one of the page in view among these?
+fn on_page(state: &State, changes: &[Desk]) -> bool {
+    changes.iter().any(|d| d.page == state.session.desk.page)
 }
 
 fn beside(state: &State) -> Option<BesideView> {

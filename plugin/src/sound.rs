@@ -66,4 +66,6 @@ pub struct SoundView {
     pub outputs: Vec<String>,
     /// What did not go as it was chosen, in a sentence.
     pub fault: Option<String>,
+    /// Is there no device at all, so that nothing is heard and nothing can be recorded?
+    pub silent: bool,
 }

@@ -3,7 +3,7 @@
 
 use crate::control::Control;
 use crate::data::name_of;
-use crate::desk::{DrillsPage, NeckPage, PatternPage, TuningsPage};
+use crate::desk::{Desk, DrillsPage, NeckPage, PatternPage, TuningsPage};
 use crate::job::JobId;
 use crate::practice::SetUp;
 use crate::services::decode::Part;
@@ -335,8 +335,10 @@ pub struct Study {
     pub written: Vec<PathBuf>,
     /// Jobs that write such files, and whether each is to be shown.
     pub writing: Vec<(JobId, bool)>,
-    /// Pattern pages before their strokes were changed, the last change last.
-    pub changes: Vec<PatternPage>,
+    /// Desks before a page was changed, that page open; the last change last.
+    pub changes: Vec<Desk>,
+    /// Desks before a change was taken back, the last one last.
+    pub undone: Vec<Desk>,
     /// The job that writes a drill, the speed it begins at, and the tuning it is in.
     pub drill: Option<(JobId, f64, Tuning)>,
 }

@@ -33,12 +33,16 @@ pub enum Wish {
     AskForRecording,
     /// Open the dialog for a take.
     AskForTake,
+    /// Open the dialog for a file of written notes.
+    AskForNotes(For),
     /// Look through a folder (the last one, where none is named) for a file for this.
     LookThrough(For, Option<PathBuf>),
     /// Put the list of a folder away.
     LeaveFolder,
     /// Lay this file over the recording as a take.
     LoadTake(PathBuf),
+    /// Use this file of written notes.
+    Notes(For, PathBuf),
     /// Make a lesson page of the bars of the loop: asks where it goes.
     MakePage,
     /// Open this file.

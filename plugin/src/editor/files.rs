@@ -14,12 +14,10 @@ pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, wishes: &mut Ve
     let chosen = |path: PathBuf| match purpose {
         For::Recording => Wish::Load(path),
         For::Take => Wish::LoadTake(path),
+        For::Pattern | For::Melody => Wish::Notes(purpose, path),
     };
     ui.horizontal(|ui| {
-        ui.heading(match purpose {
-            For::Recording => "Open a recording",
-            For::Take => "Load a take",
-        });
+        ui.heading(purpose.heading());
         if large(ui, false, "Put away", "Leave the list", None) {
             wishes.push(Wish::LeaveFolder);
         }
@@ -43,6 +41,12 @@ pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, wishes: &mut Ve
             .desired_width(360.0)
             .hint_text(hint);
         let field = ui.add(field).labelled_by(name.id);
+        // A list that has just come is typed into at once.
+        let shown = ui.make_persistent_id("folder");
+        if ui.data(|d| d.get_temp::<PathBuf>(shown)).as_ref() != Some(&folder.path) {
+            ui.data_mut(|d| d.insert_temp(shown, folder.path.clone()));
+            field.request_focus();
+        }
         let entered = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
         let typed = sight.path.trim();
         if entered && !typed.is_empty() {

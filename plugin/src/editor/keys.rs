@@ -15,6 +15,8 @@ use thumbline::unit::Seconds;
 /// Something a key does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Deed {
+    /// Open a recording.
+    Open,
     /// Run or stop.
     Play,
     /// Loop on or off.
@@ -108,7 +110,8 @@ pub enum Deed {
 }
 
 /// Every deed, its keys and what it is called. The first key of a deed is the one tooltips show.
-pub const KEYS: [(Deed, Modifiers, Key, &str); 52] = [
+pub const KEYS: [(Deed, Modifiers, Key, &str); 53] = [
+    (Deed::Open, Modifiers::COMMAND, Key::O, "Open a recording"),
     (Deed::Play, Modifiers::NONE, Key::Space, "Play or stop"),
     (Deed::Play, Modifiers::NONE, Key::P, "Play or stop as well"),
     (Deed::Loop, Modifiers::NONE, Key::L, "Loop on or off"),
@@ -442,6 +445,7 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
         }
         Deed::KeepRound => wishes.push(Wish::KeepRound),
         Deed::Tap => tap(position, sight, wishes),
+        Deed::Open => wishes.push(Wish::AskForRecording),
         Deed::Undo => wishes.push(Wish::Undo),
         Deed::Redo => wishes.push(Wish::Redo),
         Deed::Larger => wishes.push(Wish::SetLook(snapshot.look.larger(1.15))),
@@ -668,10 +672,14 @@ fn tap(at: Seconds, sight: &mut Sight, wishes: &mut Vec<Wish>) {
 }
 
 /// What a foot controller can be taught.
-pub const PEDALS: [(Control, &str); 5] = [
+pub const PEDALS: [(Control, &str); 9] = [
     (Control::Play, "Play"),
     (Control::Loop, "Loop"),
     (Control::NextRegion, "Next kept loop"),
     (Control::PreviousRegion, "Kept loop before"),
     (Control::KeepRound, "Keep this round"),
+    (Control::Take, "Record a take"),
+    (Control::Slower, "Slower"),
+    (Control::Faster, "Faster"),
+    (Control::Hear, "Hear what the page shows"),
 ];

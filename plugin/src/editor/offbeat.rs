@@ -5,8 +5,8 @@ use super::fields::{aside, choice, field, tempo};
 use super::theme;
 use super::transport::large;
 use crate::desk::OffBeatPage;
-use crate::snapshot::Snapshot;
-use crate::wish::{Sound, Wish};
+use crate::snapshot::{For, Snapshot};
+use crate::wish::Wish;
 use egui::{Align2, FontId, Rect, Role as Part, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::moved::Way;
 use thumbline::music::note::Role;
@@ -21,9 +21,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut OffBeatPage, wishes: &m
         aside(
             ui,
             snapshot,
-            "The melody is the recording’s, of the bars of the loop; a MIDI or MusicXML file can be dropped here instead.",
+            "The melody is the recording’s, of the bars of the loop; or of a MIDI or MusicXML file.",
         );
-        file(ui, page);
+        file(ui, page, wishes);
         return;
     };
     ui.horizontal(|ui| {
@@ -46,8 +46,8 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut OffBeatPage, wishes: &m
         );
         tempo(ui, view.tempo.0, &mut page.tempo);
     });
-    for (version, strokes, length) in &view.versions {
-        let name = format!("{}: {}", view.title, version.degree.name());
+    for ((version, ..), sound) in view.versions.iter().zip(view.sounds()) {
+        let (name, length) = (sound.name.clone(), sound.length);
         let beside = snapshot
             .beside
             .as_ref()
@@ -64,22 +64,17 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut OffBeatPage, wishes: &m
                 wishes.push(if beside.is_some() {
                     Wish::Hush
                 } else {
-                    Wish::Sound(Sound {
-                        name: name.clone(),
-                        strokes: strokes.clone(),
-                        length: *length,
-                        again: true,
-                    })
+                    Wish::Sound(sound)
                 });
             }
             aside(ui, snapshot, &format!("Until {}.", version.degree.goal()));
         });
         let at = beside
             .and_then(|b| b.at)
-            .map(|at| place(at, *length, view.tempo));
+            .map(|at| place(at, length, view.tempo));
         line(ui, snapshot, &version.score, &name, at);
     }
-    file(ui, page);
+    file(ui, page, wishes);
 }
 
 /// Beats into a round of `length`.
@@ -87,7 +82,7 @@ fn place(at: Span, length: Span, tempo: Bpm) -> Beats {
     Beats(at.0.rem_euclid(length.0.max(1e-3)) / tempo.beat().0)
 }
 
-fn file(ui: &mut Ui, page: &mut OffBeatPage) {
+fn file(ui: &mut Ui, page: &mut OffBeatPage, wishes: &mut Vec<Wish>) {
     ui.horizontal_wrapped(|ui| {
         let shown = page
             .file
@@ -95,6 +90,13 @@ fn file(ui: &mut Ui, page: &mut OffBeatPage) {
             .map_or_else(String::new, |f| f.display().to_string());
         if let Some(typed) = field(ui, "Melody from a MIDI or MusicXML file", &shown, 300.0) {
             page.file = (!typed.is_empty()).then(|| typed.into());
+        }
+        if ui
+            .button("Choose…")
+            .on_hover_text("Look for the file")
+            .clicked()
+        {
+            wishes.push(Wish::AskForNotes(For::Melody));
         }
         if page.file.is_some() && ui.button("The recording’s melody").clicked() {
             page.file = None;

@@ -1,5 +1,6 @@
 //! The pages in the middle of the window, and the row that turns them.
 
+use super::keys::{self as key_list, Deed};
 use super::{drills, neck, offbeat, pattern, takeaway, theme, tunings};
 use crate::desk::{Desk, Page};
 use crate::snapshot::Snapshot;
@@ -64,8 +65,29 @@ pub fn row(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
                 turn(snapshot, page, wishes);
             }
         }
+        back(ui, snapshot, wishes);
         sounding(ui, snapshot, wishes);
     });
+}
+
+/// Taking back what was changed on a page, and doing it again.
+fn back(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+    if snapshot.desk.page == Page::Sheet {
+        return;
+    }
+    let study = &snapshot.study;
+    for (name, can, wish, deed) in [
+        ("Undo", study.undoable, Wish::Undo, Deed::Undo),
+        ("Redo", study.redoable, Wish::Redo, Deed::Redo),
+    ] {
+        if !can {
+            continue;
+        }
+        let hint = format!("The last change of this page ({})", key_list::name(deed));
+        if ui.button(name).on_hover_text(hint).clicked() {
+            wishes.push(wish);
+        }
+    }
 }
 
 /// Turns to a page.

@@ -7,8 +7,8 @@ use super::{strip, theme};
 use crate::desk::{OfPattern, PatternPage};
 use crate::services::drill;
 use crate::services::study::PatternView;
-use crate::snapshot::Snapshot;
-use crate::wish::{Sound, Wish};
+use crate::snapshot::{For, Snapshot};
+use crate::wish::Wish;
 use egui::{ComboBox, DragValue, Ui};
 use thumbline::music::drill::Stage;
 use thumbline::unit::Beats;
@@ -19,7 +19,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut PatternPage, wishes: &m
         ui.label("One moment …");
         return;
     };
-    ui.horizontal_wrapped(|ui| choose(ui, snapshot, &view, page));
+    ui.horizontal_wrapped(|ui| choose(ui, snapshot, &view, page, wishes));
     ui.horizontal_wrapped(|ui| hear(ui, snapshot, &view, page, wishes));
     let wide = ui.available_width();
     if wide < SIDE_BY_SIDE {
@@ -55,7 +55,7 @@ fn of_cell(
     if let Some((string, at)) = strip::show(ui, snapshot, cell, strings, at) {
         page.edit(&view.cell.toggled(string, at));
     }
-    ui.horizontal_wrapped(|ui| edit(ui, snapshot, view, page, wishes));
+    ui.horizontal_wrapped(|ui| edit(ui, view, page, wishes));
     for sentence in &view.sentences {
         ui.label(theme::letters(sentence));
     }
@@ -99,7 +99,13 @@ fn of_drill(
 }
 
 /// Which pattern is shown.
-fn choose(ui: &mut Ui, snapshot: &Snapshot, view: &PatternView, page: &mut PatternPage) {
+fn choose(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    view: &PatternView,
+    page: &mut PatternPage,
+    wishes: &mut Vec<Wish>,
+) {
     ui.heading(theme::letters(&view.name));
     let presets = &snapshot.study.presets;
     let combo = ComboBox::from_id_salt("which pattern")
@@ -116,6 +122,13 @@ fn choose(ui: &mut Ui, snapshot: &Snapshot, view: &PatternView, page: &mut Patte
             let on = page.of == OfPattern::Own;
             if ui.selectable_label(on, "your own").clicked() {
                 page.of = OfPattern::Own;
+            }
+        }
+        if let Some(file) = &page.file {
+            let on = page.of == OfPattern::File;
+            let name = crate::data::name_of(file);
+            if ui.selectable_label(on, theme::letters(&name)).clicked() {
+                page.of = OfPattern::File;
             }
         }
         for pattern in &presets.patterns {
@@ -139,6 +152,10 @@ fn choose(ui: &mut Ui, snapshot: &Snapshot, view: &PatternView, page: &mut Patte
             page.of = OfPattern::Named(name.clone());
         }
     }
+    let hint = "A MIDI or MusicXML file: what it repeats becomes the pattern";
+    if ui.button("From a file…").on_hover_text(hint).clicked() {
+        wishes.push(Wish::AskForNotes(For::Pattern));
+    }
 }
 
 /// Hears it alone.
@@ -155,12 +172,7 @@ fn hear(
         wishes.push(if plays {
             Wish::Hush
         } else {
-            Wish::Sound(Sound {
-                name: view.name.clone(),
-                strokes: view.alone.strokes.clone(),
-                length: view.alone.length,
-                again: true,
-            })
+            Wish::Sound(view.sound())
         });
     }
     tempo(ui, view.tempo.0, &mut page.tempo);
@@ -184,14 +196,8 @@ fn sounding(snapshot: &Snapshot, view: &PatternView) -> Option<Beats> {
     view.alone.place(beside.at?, view.tempo, view.cell.beats())
 }
 
-/// Taking changes back, slots, and keeping it.
-fn edit(
-    ui: &mut Ui,
-    snapshot: &Snapshot,
-    view: &PatternView,
-    page: &mut PatternPage,
-    wishes: &mut Vec<Wish>,
-) {
+/// Slots, and keeping it.
+fn edit(ui: &mut Ui, view: &PatternView, page: &mut PatternPage, wishes: &mut Vec<Wish>) {
     ui.label("Slots a beat");
     for slots in [1u8, 2, 3, 4] {
         let now = page.division.max(view.cell.division);
@@ -201,15 +207,6 @@ fn edit(
         {
             page.division = slots;
         }
-    }
-    let hint = "Take the last change of a stroke back";
-    let undo = egui::Button::new("Undo");
-    if ui
-        .add_enabled(snapshot.study.undoable, undo)
-        .on_hover_text(hint)
-        .clicked()
-    {
-        wishes.push(Wish::Undo);
     }
     if let Some(name) = field(ui, "Keep it as", "", 150.0)
         && !name.is_empty()

@@ -147,6 +147,10 @@ fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut
             sight.side = Side::Sound;
         }
     });
+    let silent = snapshot.sound.as_ref().filter(|s| s.silent);
+    if let Some(fault) = silent.and_then(|s| s.fault.as_ref()) {
+        ui.colored_label(ui.visuals().error_fg_color, fault);
+    }
     path_field(ui, sight, "Open this path", Wish::Load, wishes);
     recent(ui, snapshot, wishes);
 }

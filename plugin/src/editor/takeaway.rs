@@ -70,6 +70,34 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TakeAwayPage, wishes: &
     });
     ui.add_space(6.0);
     ui.horizontal_wrapped(|ui| {
+        ui.label("In the lesson page besides");
+        let lesson = &mut page.lesson;
+        for (on, name, hint) in [
+            (
+                &mut lesson.steps,
+                "the pattern, step by step",
+                "From the thumb alone to all of it, with goals and rests",
+            ),
+            (
+                &mut lesson.scale,
+                "the neck’s scale",
+                "Along a path that rings",
+            ),
+            (
+                &mut lesson.chords,
+                "the neck’s chords",
+                "As boxes with fingers, and one after the other",
+            ),
+            (
+                &mut lesson.plan,
+                "a plan for the week",
+                "What the journal says about this recording",
+            ),
+        ] {
+            ui.checkbox(on, name).on_hover_text(hint);
+        }
+    });
+    ui.horizontal_wrapped(|ui| {
         let folder = snapshot.study.folder.display().to_string();
         if let Some(typed) = field(ui, "Folder", &folder, 360.0) {
             page.folder = (!typed.is_empty()).then(|| typed.into());

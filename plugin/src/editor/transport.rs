@@ -53,6 +53,11 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             counts(ui, snapshot, wishes);
             balance(ui, snapshot, wishes);
             levels(ui, snapshot);
+            let silent = snapshot.sound.as_ref().filter(|s| s.silent);
+            if let Some(fault) = silent.and_then(|s| s.fault.as_ref()) {
+                let mute = ui.colored_label(ui.visuals().error_fg_color, "No sound");
+                mute.on_hover_text(fault);
+            }
             let far = ui.selectable_label(sight.far, "Large");
             let hint = "One bar, large, to be read with the guitar in hand";
             let hint = format!("{hint} ({})", keys::name(Deed::Far));

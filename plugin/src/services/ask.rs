@@ -2,6 +2,7 @@
 //! from here: a thread of its own that nobody waits for, and that holds nothing of the instance that
 //! asked. On Linux the library stays loaded for it (`-z nodelete`).
 
+use super::folder::WRITTEN;
 use crate::snapshot::For;
 use std::io;
 use std::path::PathBuf;
@@ -60,7 +61,7 @@ pub fn page(name: String, answer: impl FnOnce(Asked) + Send + 'static) -> io::Re
     })
 }
 
-/// Opens the dialog that asks for a recording or a take, in `folder` where one is named.
+/// Opens the dialog that asks for a recording, a take or written notes, in `folder` where one is named.
 ///
 /// # Errors
 /// When no thread can be started for it.
@@ -70,13 +71,12 @@ pub fn sound(
     answer: impl FnOnce(Asked) + Send + 'static,
 ) -> io::Result<()> {
     ask(answer, move || {
-        let title = match purpose {
-            For::Recording => "Open a recording",
-            For::Take => "Load a take",
+        let dialog = rfd::FileDialog::new().set_title(purpose.heading());
+        let mut dialog = if purpose.is_sound() {
+            dialog.add_filter("Recordings", &ENDINGS)
+        } else {
+            dialog.add_filter("MIDI and MusicXML", &WRITTEN)
         };
-        let mut dialog = rfd::FileDialog::new()
-            .set_title(title)
-            .add_filter("Recordings", &ENDINGS);
         if let Some(folder) = folder {
             dialog = dialog.set_directory(folder);
         }

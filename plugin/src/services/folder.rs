@@ -5,6 +5,9 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::load::ENDINGS;
 
+/// Endings of files with written notes.
+pub const WRITTEN: [&str; 4] = ["mid", "midi", "musicxml", "xml"];
+
 /// A folder to be looked into; the player's own where none is named.
 #[derive(Debug, Clone)]
 pub struct Job {
@@ -43,7 +46,7 @@ pub fn run(job: &Job, say: &mut dyn FnMut(Answer)) {
                 }
                 if path.is_dir() {
                     view.folders.push(path);
-                } else if opens(&path) {
+                } else if opens(&path, job.purpose) {
                     view.files.push(path);
                 }
             }
@@ -54,8 +57,13 @@ pub fn run(job: &Job, say: &mut dyn FnMut(Answer)) {
     say(Arc::new(view));
 }
 
-/// Is it a recording, by its name's ending?
-fn opens(path: &Path) -> bool {
+/// Is it something for this, by its name's ending?
+fn opens(path: &Path, purpose: For) -> bool {
+    let known: &[&str] = if purpose.is_sound() {
+        &ENDINGS
+    } else {
+        &WRITTEN
+    };
     let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
-    ending.is_some_and(|ending| ENDINGS.iter().any(|known| *known == ending))
+    ending.is_some_and(|ending| known.iter().any(|known| *known == ending))
 }

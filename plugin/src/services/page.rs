@@ -1,13 +1,17 @@
 //! The lesson page of some bars, written where the player said.
 
+use super::study;
+use crate::desk::{LessonPage, NeckPage};
 use crate::job::Cancel;
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
+use thumbline::journal::{Journal, JournalError, Moment, advice};
+use thumbline::music::progression;
 use thumbline::preset::Presets;
 use thumbline::recording::{ContentHash, Recording};
 use thumbline::report::file::Target;
-use thumbline::report::lesson::{self, Lesson, LessonError, Phrase, Settings};
+use thumbline::report::lesson::{self, Asked, Day, Drilled, Lesson, LessonError, Phrase, Settings};
 use thumbline::timing::{self, Reference};
 
 /// A page to be made.
@@ -23,6 +27,12 @@ pub struct Job {
     pub name: String,
     /// First and last bar.
     pub bars: (i32, i32),
+    /// What it holds besides.
+    pub besides: LessonPage,
+    /// The neck's page, whose scale and chords may be among that.
+    pub neck: NeckPage,
+    /// Scales and tunings by name.
+    pub presets: Arc<Presets>,
     /// Where the page goes.
     pub to: PathBuf,
 }
@@ -32,7 +42,21 @@ pub type Answer = Result<PathBuf, String>;
 
 /// Does a job in one go; says nothing when it was given up.
 pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
+    match made(job, cancel) {
+        Ok(Some(page)) => {
+            let target = Target::of(&job.to);
+            let written = target.write(|out| out.write_all(page.as_bytes()));
+            say(written.map(|()| job.to.clone()).map_err(|e| e.to_string()));
+        }
+        Ok(None) => {}
+        Err(why) => say(Err(why)),
+    }
+}
+
+/// The page; none where it was given up.
+fn made(job: &Job, cancel: &Cancel) -> Result<Option<String>, String> {
     let heard = &job.heard;
+    let asked = asked(job)?;
     let drift = timing::measure(&heard.notes, &heard.grid, Reference::OwnTempo);
     let title = job
         .name
@@ -45,6 +69,10 @@ pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
         bars: job.bars,
         speeds: lesson::SPEEDS.to_vec(),
         title: title.to_owned(),
+        drill: job.besides.steps.then(|| "found".to_owned()),
+        scale: asked.scale.as_ref().map(|s| s.name.clone()),
+        chords: asked.chords.iter().map(|h| h.chord.name.clone()).collect(),
+        plan: job.besides.plan,
         ..Settings::default()
     };
     let lesson = Lesson {
@@ -56,16 +84,60 @@ pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
             bars: job.bars,
             take: None,
         },
-        tuning_name: Presets::built_in().tuning_name(&heard.tuning),
-        practice: lesson::pattern_alone(heard).into_iter().collect(),
-        grips: Vec::new(),
+        tuning_name: job.presets.tuning_name(&heard.tuning),
+        practice: lesson::practice(heard, &asked).map_err(|e| e.to_string())?,
+        week: week(job)?,
+        chords: asked.chords,
     };
-    let page = match lesson::page(&lesson, &|| !cancel.is_cancelled()) {
-        Ok(page) => page,
-        Err(LessonError::Cancelled) => return,
-        Err(why) => return say(Err(why.to_string())),
+    match lesson::page(&lesson, &|| !cancel.is_cancelled()) {
+        Ok(page) => Ok(Some(page)),
+        Err(LessonError::Cancelled) => Ok(None),
+        Err(why) => Err(why.to_string()),
+    }
+}
+
+/// What is practised besides the bars: the neck's scale and chords in the recording's tuning.
+fn asked(job: &Job) -> Result<Asked, String> {
+    let besides = job.besides;
+    let mut asked = Asked {
+        drill: besides.steps.then_some(Drilled::Found),
+        ..Asked::default()
     };
-    let target = Target::of(&job.to);
-    let written = target.write(|out| out.write_all(page.as_bytes()));
-    say(written.map(|()| job.to.clone()).map_err(|e| e.to_string()));
+    if besides.scale || besides.chords {
+        let page = NeckPage {
+            tuning: None,
+            capo: None,
+            ..job.neck.clone()
+        };
+        let neck = study::neck(&study::Asked {
+            page,
+            heard: Some(Arc::clone(&job.heard)),
+            presets: Arc::clone(&job.presets),
+        })?;
+        if besides.chords {
+            let names: Vec<&str> = neck.chords.iter().map(|(c, _)| c.name.as_str()).collect();
+            let held = progression::named(&names.join(" "), &job.heard.tuning);
+            asked.chords = held.map_err(|e| e.to_string())?;
+        }
+        asked.scale = besides.scale.then_some(neck.neck.scale);
+    }
+    Ok(asked)
+}
+
+/// What the journal plans for the next days with this recording.
+fn week(job: &Job) -> Result<Vec<Day>, String> {
+    let Some(hash) = job.hash.filter(|_| job.besides.plan) else {
+        return Ok(Vec::new());
+    };
+    let read = || -> Result<Vec<Day>, JournalError> {
+        let journal = Journal::open(&Journal::usual_place()?)?;
+        let week = advice::week(&journal, Some(hash), Moment::now())?;
+        let days = week.into_iter().map(|day| Day {
+            date: day.at.date(),
+            tasks: day.tasks,
+            minutes: day.minutes,
+        });
+        Ok(days.collect())
+    };
+    read().map_err(|e| e.to_string())
 }

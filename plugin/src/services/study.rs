@@ -1,8 +1,10 @@
 //! What the pages ask of the library: the neck in a tuning. Answers are whole values that views draw.
 
+use super::sound::Sound;
 use crate::desk::{
     DrillsPage, Exercise, NeckPage, OfPattern, OffBeatPage, PatternPage, TuningsPage,
 };
+use std::path::Path;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::dsp::pluck::Played;
@@ -18,7 +20,7 @@ use thumbline::music::moved::{self, Version};
 use thumbline::music::moves::{self, string_moves};
 use thumbline::music::neck::{Mark, Neck, Question, Wire, harmonic_marks, wires};
 use thumbline::music::performance::{Manner, Performance};
-use thumbline::music::picking::{Cell, NEAR, Reading, chords_heard, like, nearest};
+use thumbline::music::picking::{Cell, NEAR, Reading, chords_heard, like, nearest, of_strokes};
 use thumbline::music::picking::{division, place};
 use thumbline::music::pitch::Key;
 use thumbline::music::progression;
@@ -251,8 +253,14 @@ pub fn pattern(asked: &Asked<PatternPage>) -> Result<PatternView, String> {
     let reading = heard.and_then(|h| Reading::of(&h.notes, &h.grid, &presets.patterns));
     let known = |name: &str| presets.pattern(name).map_err(|e| e.to_string());
     let own = page.own.cell().filter(|_| page.of == OfPattern::Own);
-    let (name, cell) = match (own, &page.of, &reading) {
-        (Some(own), ..) => ("Your own pattern".to_owned(), own),
+    let file = page.file.as_ref().filter(|_| page.of == OfPattern::File);
+    let file = file.map(|path| written(path, &tuning)).transpose()?;
+    let (name, cell) = match (
+        own.map(|own| (OWN.to_owned(), own)).or(file),
+        &page.of,
+        &reading,
+    ) {
+        (Some(given), ..) => given,
         (None, OfPattern::Named(name), _) => {
             let known = known(name)?;
             (known.name.clone(), known.cell.clone())
@@ -312,6 +320,29 @@ pub fn pattern(asked: &Asked<PatternPage>) -> Result<PatternView, String> {
         what,
         stages,
     })
+}
+
+/// What the player's own pattern is called.
+const OWN: &str = "Your own pattern";
+
+/// The pattern that a file of written notes repeats, by the file's title.
+fn written(path: &Path, tuning: &Tuning) -> Result<(String, Cell), String> {
+    let plucked = files::plucked(path).map_err(|e| e.to_string())?;
+    let cell = of_strokes(&plucked.strokes, plucked.meter, tuning);
+    let cell = cell.ok_or_else(|| format!("{} has no pattern in it", path.display()))?;
+    Ok((plucked.title, cell))
+}
+
+impl PatternView {
+    /// It alone, round and round.
+    pub fn sound(&self) -> Sound {
+        Sound {
+            name: self.name.clone(),
+            strokes: self.alone.strokes.clone(),
+            length: self.alone.length,
+            again: true,
+        }
+    }
 }
 
 /// The pattern that is shown where no recording repeats one.
@@ -506,6 +537,20 @@ pub struct OffBeatView {
     pub versions: Vec<(Version, Vec<Played>, Span)>,
 }
 
+impl OffBeatView {
+    /// Each version, round and round.
+    pub fn sounds(&self) -> impl Iterator<Item = Sound> + '_ {
+        self.versions
+            .iter()
+            .map(|(version, strokes, length)| Sound {
+                name: format!("{}: {}", self.title, version.degree.name()),
+                strokes: strokes.clone(),
+                length: *length,
+                again: true,
+            })
+    }
+}
+
 /// Answers what is asked of a melody.
 pub fn off_beat(asked: &Asked<OfMelody>) -> Result<OffBeatView, String> {
     let heard = asked.heard.as_deref();
@@ -514,9 +559,7 @@ pub fn off_beat(asked: &Asked<OfMelody>) -> Result<OffBeatView, String> {
         (Some(file), _) => files::read(file).map_err(|e| e.to_string())?,
         (None, Some(heard)) => melody_heard(heard, asked.page.bars, &asked.page.name)?,
         (None, None) => {
-            return Err(
-                "Open a recording, or drop a MIDI or MusicXML file of a melody here".to_owned(),
-            );
+            return Err("Open a recording, or a MIDI or MusicXML file of a melody".to_owned());
         }
     };
     let tempo = asked.page.page.tempo.map_or(melody.tempo, Bpm);

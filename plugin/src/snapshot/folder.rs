@@ -10,6 +10,27 @@ pub enum For {
     Recording,
     /// To be laid over the recording as a take.
     Take,
+    /// Written notes, to be the picking pattern.
+    Pattern,
+    /// Written notes, to be the melody that is moved against the beat.
+    Melody,
+}
+
+impl For {
+    /// What is done with it, as a heading.
+    pub fn heading(self) -> &'static str {
+        match self {
+            Self::Recording => "Open a recording",
+            Self::Take => "Load a take",
+            Self::Pattern => "Take a pattern from MIDI or MusicXML",
+            Self::Melody => "Take a melody from MIDI or MusicXML",
+        }
+    }
+
+    /// Is it sound, rather than written notes?
+    pub fn is_sound(self) -> bool {
+        matches!(self, Self::Recording | Self::Take)
+    }
 }
 
 /// A folder's recordings and folders.

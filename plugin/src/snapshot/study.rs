@@ -29,8 +29,10 @@ pub struct StudyView {
     pub folder: PathBuf,
     /// Those that were written, the last one last.
     pub written: Vec<PathBuf>,
-    /// Can a change of a stroke be taken back?
+    /// Can a change of the page in view be taken back?
     pub undoable: bool,
+    /// Can one be done again?
+    pub redoable: bool,
     /// Is a drill being made?
     pub making: bool,
     /// Why the open page has no answer to what it asks now.

@@ -52,6 +52,9 @@ pub fn make(state: &mut State, to: PathBuf, out: &mut Vec<Effect>) {
         hash: state.open.hash,
         name: crate::data::name_of(path),
         bars,
+        besides: state.session.desk.take_away.lesson,
+        neck: state.session.desk.neck.clone(),
+        presets: Arc::clone(&state.study.presets),
         to,
     };
     let id = state.job();

@@ -1,6 +1,6 @@
 //! Looking for a file: the desktop's dialog, or the program's own list where there is none.
 
-use super::{opening, taking};
+use super::{opening, studying, taking};
 use crate::effect::Effect;
 use crate::services::{Job, folder};
 use crate::snapshot::{About, For};
@@ -44,5 +44,7 @@ pub fn chosen(state: &mut State, purpose: For, path: PathBuf, out: &mut Vec<Effe
     match purpose {
         For::Recording => opening::choose(state, path, out),
         For::Take => taking::bring(state, path, out),
+        For::Pattern => studying::take_pattern(state, path, out),
+        For::Melody => studying::take_melody(state, path, out),
     }
 }

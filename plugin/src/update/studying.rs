@@ -1,9 +1,10 @@
 //! What the pages ask, and what is sounded for them.
 
 use super::opening;
-use crate::desk::{Desk, DrillsPage, NeckPage, Page, PatternPage, Show};
+use crate::desk::{Desk, DrillsPage, NeckPage, OfPattern, Page, PatternPage, Show};
 use crate::effect::{Dial, Effect};
 use crate::job::JobId;
+use crate::services::folder::WRITTEN;
 use crate::services::sound::{self, Sound};
 use crate::services::study::Asked;
 use crate::services::tape::Order;
@@ -11,7 +12,7 @@ use crate::services::{Job, drill, study};
 use crate::session::{Edges, Region, mend_ladder};
 use crate::snapshot::Ladder;
 use crate::state::{Beside, Sought, State};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::deck::capture::ear;
 use thumbline::deck::{Aside, Message};
@@ -20,7 +21,7 @@ use thumbline::music::tuning::Tuning;
 use thumbline::preset::{write_pattern, write_tuning};
 use thumbline::unit::MidiNote;
 
-/// Changes of strokes that can be taken back.
+/// Changes of the pages that can be taken back.
 const CHANGES: usize = 200;
 
 /// Another page, or something else on it.
@@ -28,13 +29,7 @@ pub fn set(state: &mut State, desk: Desk, out: &mut Vec<Effect>) {
     let desk = desk.mended();
     let page = desk.page;
     let before = std::mem::replace(&mut state.session.desk, desk);
-    if before.pattern.own != state.session.desk.pattern.own {
-        let changes = &mut state.study.changes;
-        changes.push(before.pattern.clone());
-        if changes.len() > CHANGES {
-            changes.remove(0);
-        }
-    }
+    note(state, &before);
     if state.session.desk.page != Page::Tunings {
         hear_strings(state, false, out);
     }
@@ -44,16 +39,63 @@ pub fn set(state: &mut State, desk: Desk, out: &mut Vec<Effect>) {
     }
 }
 
-/// Takes the last change of a stroke back, while the pattern is looked at; false where there is none.
-pub fn undo(state: &mut State, out: &mut Vec<Effect>) -> bool {
-    if state.session.desk.page != Page::Pattern {
-        return false;
+/// Notes how a page was before it was changed. A dial that is turned on is one change.
+fn note(state: &mut State, before: &Desk) {
+    let now = &state.session.desk;
+    let Some(page) = before.changed(now) else {
+        return;
+    };
+    let study = &mut state.study;
+    study.undone.clear();
+    let turned = now.dials(before).filter(|d| !d.is_empty());
+    let last = study.changes.last().filter(|last| last.page == page);
+    if turned.is_some() && last.is_some_and(|last| before.dials(last) == turned) {
+        return;
     }
-    let Some(before) = state.study.changes.pop() else {
+    let mut before = before.clone();
+    before.page = page;
+    study.changes.push(before);
+    if study.changes.len() > CHANGES {
+        study.changes.remove(0);
+    }
+}
+
+/// Takes the last change of the page in view back; false where there is none, or the sheet is in view.
+pub fn undo(state: &mut State, out: &mut Vec<Effect>) -> bool {
+    let study = &mut state.study;
+    exchange(
+        &mut state.session.desk,
+        &mut study.changes,
+        &mut study.undone,
+        out,
+    )
+}
+
+/// Does again what was taken back last on the page in view.
+pub fn redo(state: &mut State, out: &mut Vec<Effect>) -> bool {
+    let study = &mut state.study;
+    exchange(
+        &mut state.session.desk,
+        &mut study.undone,
+        &mut study.changes,
+        out,
+    )
+}
+
+/// Puts the page in view as the last of `from` has it, and how it was into `to`.
+fn exchange(
+    desk: &mut Desk,
+    from: &mut Vec<Desk>,
+    to: &mut Vec<Desk>,
+    out: &mut Vec<Effect>,
+) -> bool {
+    let page = desk.page;
+    let Some(last) = from.iter().rposition(|d| d.page == page) else {
         return false;
     };
-    let pattern = &mut state.session.desk.pattern;
-    (pattern.own, pattern.of) = (before.own, before.of);
+    let before = from.remove(last);
+    to.push(desk.clone());
+    desk.take(page, &before);
     out.push(Effect::Changed);
     true
 }
@@ -176,17 +218,62 @@ pub fn keep_tuning(state: &mut State, name: String, tuning: &Tuning, out: &mut V
     keep(state, "tunings.toml", entry, name, out);
 }
 
-/// A file was dropped on the window: a melody is moved against the beat, anything else is opened as a
-/// recording.
+/// A file was dropped on the window: written notes are a pattern on the pattern's page and a melody
+/// elsewhere, anything else is opened as a recording.
 pub fn dropped(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
-    const MELODIES: [&str; 4] = ["mid", "midi", "musicxml", "xml"];
-    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
-    if ending.is_some_and(|e| MELODIES.contains(&e.as_str())) {
-        state.session.desk.off_beat.file = Some(path);
-        state.session.desk.page = Page::OffBeat;
-        out.push(Effect::Changed);
-    } else {
+    if !is_written(&path) {
         opening::choose(state, path, out);
+    } else if state.session.desk.page == Page::Pattern {
+        take_pattern(state, path, out);
+    } else {
+        take_melody(state, path, out);
+    }
+}
+
+/// Is it MIDI or MusicXML, by its name's ending?
+fn is_written(path: &Path) -> bool {
+    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+    ending.is_some_and(|e| WRITTEN.contains(&e.as_str()))
+}
+
+/// The picking pattern is what this file repeats.
+pub fn take_pattern(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
+    let mut desk = state.session.desk.clone();
+    desk.page = Page::Pattern;
+    (desk.pattern.file, desk.pattern.of) = (Some(path), OfPattern::File);
+    set(state, desk, out);
+}
+
+/// The melody that is moved against the beat is this file's.
+pub fn take_melody(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
+    let mut desk = state.session.desk.clone();
+    desk.page = Page::OffBeat;
+    desk.off_beat.file = Some(path);
+    set(state, desk, out);
+}
+
+/// Sounds what the page in view is about, the next of it where there are several, or silences it.
+pub fn hear(state: &mut State, out: &mut Vec<Effect>) {
+    let sounds: Vec<Sound> = match state.session.desk.page {
+        Page::Pattern => {
+            let view = state.study.pattern.answer.iter();
+            view.map(|view| view.sound()).collect()
+        }
+        Page::OffBeat => {
+            let view = state.study.off_beat.answer.iter();
+            view.flat_map(|view| view.sounds()).collect()
+        }
+        Page::Sheet | Page::Neck | Page::Tunings | Page::Drills | Page::TakeAway => Vec::new(),
+    };
+    let now = state.beside.as_ref().filter(|b| b.again);
+    let next = match now.and_then(|b| sounds.iter().position(|s| s.name == b.name)) {
+        Some(i) => i + 1,
+        None if now.is_some() => sounds.len(),
+        None => 0,
+    };
+    match sounds.into_iter().nth(next) {
+        Some(next) => sound(state, next, out),
+        None => hush(state, out),
     }
 }
 

@@ -1,7 +1,9 @@
 //! Looking at how things stand outside the state, a few dozen times a second.
 
-use super::{marking, recording};
-use crate::effect::Effect;
+use super::{marking, recording, studying, telling};
+use crate::control::Control;
+use crate::effect::{Dial, Effect};
+use crate::feet::CONTROLS;
 use crate::message::Tick;
 use crate::snapshot::LevelView;
 use crate::state::{Once, State};
@@ -50,6 +52,12 @@ pub fn look(state: &mut State, tick: Tick, out: &mut Vec<Effect>) -> Seen {
         out.push(Effect::Changed);
         seen = true;
     }
+    for (slot, control) in CONTROLS.into_iter().enumerate() {
+        if tick.pressed & (1 << slot) != 0 {
+            stepped(state, control, out);
+            seen = true;
+        }
+    }
     if tick.broke {
         out.push(Effect::Play(false));
         state.notice(
@@ -65,6 +73,34 @@ pub fn look(state: &mut State, tick: Tick, out: &mut Vec<Effect>) -> Seen {
     }
     save(state, seen || sound != Seen::Same, out);
     if seen { Seen::News } else { sound }
+}
+
+/// Steps of the speed that a foot takes.
+const STEP: f64 = 0.05;
+
+/// A foot went down on something that the audio thread leaves to the rest.
+fn stepped(state: &mut State, control: Control, out: &mut Vec<Effect>) {
+    let by = match control {
+        Control::Take => {
+            let on = state.tape.recording.is_none();
+            return recording::record_at_once(state, on, out);
+        }
+        Control::Hear => return studying::hear(state, out),
+        Control::Slower => -STEP,
+        Control::Faster => STEP,
+        Control::Play
+        | Control::Loop
+        | Control::NextRegion
+        | Control::PreviousRegion
+        | Control::KeepRound => return,
+    };
+    if state.session.ladder.on {
+        // A foot that chooses the speed leaves the ladder.
+        state.session.ladder.on = false;
+        telling::practice(state, out);
+    }
+    let speed = (state.dials.speed + by).clamp(0.25, 1.5);
+    out.push(Effect::Dial(Dial::Speed(speed)));
 }
 
 /// What the audio thread does; the place goes into what is kept.

@@ -22,9 +22,11 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
     match wish {
         Wish::AskForRecording => looking::ask(state, For::Recording, out),
         Wish::AskForTake => looking::ask(state, For::Take, out),
+        Wish::AskForNotes(purpose) => looking::ask(state, purpose, out),
         Wish::LookThrough(purpose, path) => looking::through(state, purpose, path, out),
         Wish::LeaveFolder => state.folder = None,
         Wish::LoadTake(path) => looking::chosen(state, For::Take, path, out),
+        Wish::Notes(purpose, path) => looking::chosen(state, purpose, path, out),
         Wish::MakePage => handing::ask(state, out),
         Wish::Load(path) => looking::chosen(state, For::Recording, path, out),
         Wish::Locate(path) => opening::locate(state, path, out),
@@ -106,6 +108,9 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
             }
         }
         Wish::Redo => {
+            if studying::redo(state, out) {
+                return;
+            }
             if state.marks_mut().corrections.redo() {
                 out.push(Effect::Changed);
                 hearing::correct(state, out);

@@ -10,7 +10,11 @@ use thumbline::music::tuning::Tuning;
 use thumbline::recording::{ContentHash, Recording};
 use thumbline::stretch::OnsetTable;
 use thumbline::unit::{Seconds, Span};
+use thumbline_plugin::control::Control;
+use thumbline_plugin::data::named;
+use thumbline_plugin::desk::{Desk, DrillsPage, OfPattern, Page};
 use thumbline_plugin::effect::{Dial, Effect};
+use thumbline_plugin::feet::CONTROLS;
 use thumbline_plugin::job::JobId;
 use thumbline_plugin::message::{Message, Tick};
 use thumbline_plugin::services::{Job, Said, analyse, decode};
@@ -610,4 +614,74 @@ fn without_a_dialog_the_list_begins_where_the_last_file_was() {
     };
     assert_eq!(job.path.as_deref(), Some(Path::new("/music")));
     assert_eq!(job.purpose, For::Take);
+}
+
+/// Every page takes its own last change back and does it again; a dial that is turned on is one change.
+#[test]
+fn each_page_takes_its_last_change_back() {
+    let mut state = State::default();
+    let set = |state: &mut State, change: &dyn Fn(&mut Desk)| {
+        let mut desk = state.session.desk.clone();
+        change(&mut desk);
+        wish(state, Wish::SetDesk(Box::new(desk)))
+    };
+    set(&mut state, &|d| d.page = Page::Tunings);
+    set(&mut state, &|d| d.tunings.to = Some("DADGAD".to_owned()));
+    set(&mut state, &|d| d.page = Page::Drills);
+    for tempo in [90.0, 95.0, 100.0] {
+        set(&mut state, &|d| d.drills.tempo = tempo);
+    }
+    set(&mut state, &|d| d.drills.scale = "E dorian".to_owned());
+    let usual = DrillsPage::default();
+    assert!(changes(&wish(&mut state, Wish::Undo)));
+    assert_eq!(state.session.desk.drills.scale, usual.scale);
+    assert_eq!(state.session.desk.drills.tempo, 100.0);
+    wish(&mut state, Wish::Undo);
+    assert_eq!(state.session.desk.drills, usual, "one turn of the dial");
+    // The other page's change waits for it.
+    assert_eq!(state.session.desk.tunings.to.as_deref(), Some("DADGAD"));
+    wish(&mut state, Wish::Redo);
+    assert_eq!(state.session.desk.drills.tempo, 100.0);
+    set(&mut state, &|d| d.page = Page::Tunings);
+    wish(&mut state, Wish::Undo);
+    assert_eq!(state.session.desk.tunings.to, None);
+}
+
+/// A foot that went down on what the audio thread leaves to the rest.
+#[test]
+fn feet_change_the_speed_and_leave_the_ladder() {
+    let mut state = State::default();
+    state.session.ladder.on = true;
+    state.dials.speed = 0.7;
+    let faster = CONTROLS.iter().position(|c| *c == Control::Faster);
+    let tick = Tick {
+        dials: state.dials,
+        pressed: 1 << faster.expect("a control"),
+        ..Tick::default()
+    };
+    let effects = update(&mut state, Message::Tick(tick));
+    let speed = effects.iter().find_map(|e| match e {
+        Effect::Dial(Dial::Speed(speed)) => Some(*speed),
+        _ => None,
+    });
+    assert!((speed.expect("faster") - 0.75).abs() < 1e-9);
+    assert!(!state.session.ladder.on);
+}
+
+/// Written notes that are dropped or pasted are a pattern on the pattern's page, a melody elsewhere.
+#[test]
+fn written_notes_go_where_they_are_looked_at() {
+    let mut state = State::default();
+    state.session.desk.page = Page::Pattern;
+    wish(&mut state, Wish::Drop("/tunes/cell.mid".into()));
+    let pattern = &state.session.desk.pattern;
+    assert_eq!(pattern.of, OfPattern::File);
+    assert_eq!(pattern.file.as_deref(), Some(Path::new("/tunes/cell.mid")));
+    state.session.desk.page = Page::Neck;
+    wish(&mut state, Wish::Drop("/tunes/air.musicxml".into()));
+    assert_eq!(state.session.desk.page, Page::OffBeat);
+    // What a file manager copies is an address.
+    let address = named("file:///tunes/my%20tune.wav\r\n");
+    assert_eq!(address.as_deref(), Some(Path::new("/tunes/my tune.wav")));
+    assert_eq!(named("b"), None);
 }
