@@ -334,7 +334,11 @@ pub fn shapes(chord: &Chord, tuning: &Tuning, hand: &Hand, count: usize) -> Vec<
         };
         let best = (0..found.len()).min_by(|a, b| rank(&found[*a]).total_cmp(&rank(&found[*b])));
         let Some(best) = best else { break };
-        let moves = if kept.len() == 2 { movable(&found, &kept) } else { None };
+        let moves = if kept.len() == 2 {
+            movable(&found, &kept)
+        } else {
+            None
+        };
         kept.push(found.remove(moves.unwrap_or(best)));
     }
     kept
@@ -479,7 +483,11 @@ pub fn shape(chord: &Chord, tuning: &Tuning, hand: &Hand, frets: &[Option<i32>])
     let mut cost = grip.effort;
     let (first, last) = (sounding.first()?.0, sounding.last()?.0);
     // Two notes are a chord of the low strings; more of them fill nothing in.
-    let treble = if chord.steps.len() == 2 { NO_BASS_STRING } else { NO_TREBLE_STRING };
+    let treble = if chord.steps.len() == 2 {
+        NO_BASS_STRING
+    } else {
+        NO_TREBLE_STRING
+    };
     cost += treble * f64::from(first - 1);
     cost += NO_BASS_STRING * f64::from(tuning.strings() - last);
     cost += HIGH_BASS * f64::from((lowest - BASS).max(0));

@@ -200,9 +200,7 @@ impl Hand {
         // among those that are picked.
         let lowest = frets.iter().rposition(Option::is_some).unwrap_or(0);
         let beside = |string: u8| usize::from(string) == lowest && frets[lowest] > Some(0);
-        let silent = muted
-            .iter()
-            .map(|s| if beside(*s) { LEANT } else { MUTE });
+        let silent = muted.iter().map(|s| if beside(*s) { LEANT } else { MUTE });
         grip.effort += silent.sum::<f64>();
         grip.muted = muted;
         Some(grip)
