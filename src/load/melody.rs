@@ -108,7 +108,10 @@ pub fn plucked(path: &Path) -> Result<Plucked, MelodyError> {
             voice: 1000 * part + heard.voice,
         })
         .collect();
-    strokes.sort_by(|a, b| a.at.total_cmp(&b.at).then(a.midi.cmp(&b.midi)));
+    // Written twice, in notation and in tablature, it is one stroke.
+    let place = |s: &WrittenStroke| ((s.at.0 * 96.0).round() as i64, s.midi, s.string);
+    strokes.sort_by_key(|s| (place(s), s.voice));
+    strokes.dedup_by(|a, b| a.string.is_some() && place(a) == place(b));
     Ok(Plucked {
         title: written.title,
         meter: written.meter,

@@ -27,7 +27,11 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             _ => "against the beat",
         };
         ui.weak(format!("Of {}, {what}", take.name));
-        if take.analysis.as_ref().is_some_and(|heard| heard.notes.is_empty()) {
+        if take
+            .analysis
+            .as_ref()
+            .is_some_and(|heard| heard.notes.is_empty())
+        {
             ui.label("Not one note was heard in it. What comes in is shown under Takes.");
             return;
         }
