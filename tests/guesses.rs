@@ -2,6 +2,7 @@
 //! it is not.
 
 use serde_json::Value;
+use std::borrow::Cow;
 use std::process::Command;
 use thumbline::analysis::solo::Solo;
 use thumbline::analysis::{Analysis, Options, analyze};
@@ -124,7 +125,7 @@ fn every_command_tells_its_guess() {
         sample_format: hound::SampleFormat::Float,
     };
     let mut file = hound::WavWriter::create(room.path().join("take.wav"), spec).expect("created");
-    for sample in tune.blocks(0).flat_map(|b| b.into_owned()) {
+    for sample in tune.blocks(0).flat_map(Cow::into_owned) {
         file.write_sample(sample).expect("written");
     }
     file.finalize().expect("finished");

@@ -76,7 +76,7 @@ impl Default for Solo {
 }
 
 impl Solo {
-    fn of(seconds: Vec<Option<f32>>, unnamed: bool) -> Self {
+    fn of(seconds: &[Option<f32>], unnamed: bool) -> Self {
         let clear = |p: f32| (p / (1.0 - p)).ln().clamp(-CLEAR, CLEAR);
         let each: Vec<Option<f32>> = seconds.iter().map(|p| p.map(clear)).collect();
         let judged: Vec<f32> = each.iter().copied().flatten().collect();
@@ -95,7 +95,7 @@ impl Solo {
     }
 
     /// Stretches of a recording taken for one guitar in which something else is heard, as seconds from
-    /// its start, each at least [`STRETCH`] long.
+    /// its start, each five long or longer.
     pub fn elsewhere(&self) -> Vec<(usize, usize)> {
         let mut found: Vec<(usize, usize)> = Vec::new();
         let other = |p: &Option<f32>| p.is_some_and(|p| p < ONE);
@@ -176,7 +176,7 @@ pub fn judge(
         let middle = (*second * RATE as usize + RATE as usize / 2) / HOP;
         patch(&frames, middle, loud).map(|patch| MODEL.one_guitar(&patch))
     });
-    Ok(Solo::of(each, unnamed))
+    Ok(Solo::of(&each, unnamed))
 }
 
 /// First bins of the bands, none of them empty.
