@@ -22,7 +22,7 @@ use thumbline::music::note::{Attack, Note, Role};
 use thumbline::recording::Recording;
 use thumbline::stretch::OnsetTable;
 use thumbline::timing::Slot;
-use thumbline::unit::{Decibels, Seconds, Span};
+use thumbline::unit::{Decibels, MidiNote, Seconds, Span};
 
 /// A pluck for a sampled guitar: when, until when, MIDI pitch, string, velocity.
 type Stroke = (f64, f64, u8, u8, u8);
@@ -166,7 +166,7 @@ fn on_samples(scene: Scene, font: &Path) -> Session {
     let bars = side.grid.bars();
     let (from, to) = (bars[1].start - Span(0.02), bars[2].end - Span(0.02));
     let tuning = duo.score.tuning.clone();
-    let programs = if scene.seed % 2 == 0 {
+    let programs = if scene.seed.is_multiple_of(2) {
         (24, 25)
     } else {
         (25, 24)
@@ -202,7 +202,7 @@ fn on_samples(scene: Scene, font: &Path) -> Session {
     for r in 0..scene.rounds {
         for note in &inside {
             let same = |e: &&Expected| {
-                e.pitch.map(|p| p.nearest()) == note.pitch.map(|p| p.nearest())
+                e.pitch.map(MidiNote::nearest) == note.pitch.map(MidiNote::nearest)
                     && (e.time - note.time).abs().0 < 0.05
             };
             let asked = expected.iter().find(same);
@@ -328,7 +328,7 @@ fn thorough(session: &Session, found: &Figures, tuning: &Options) -> Thorough {
             .notes
             .iter()
             .filter(|n| (n.time.0 - time).abs() < 0.06);
-        let alike = |n: &&Note| n.pitch.map(|p| p.nearest()) == e.pitch.map(|p| p.nearest());
+        let alike = |n: &&Note| n.pitch.map(MidiNote::nearest) == e.pitch.map(MidiNote::nearest);
         let by = |n: &Note| (n.time.0 - time).abs();
         close.filter(alike).min_by(|a, b| by(a).total_cmp(&by(b)))
     };
@@ -352,7 +352,9 @@ fn thorough(session: &Session, found: &Figures, tuning: &Options) -> Thorough {
             let mut all: Vec<f64> = lates.iter().map(|l| l.2).collect();
             all.sort_by(f64::total_cmp);
             let middle = all.get(all.len() / 2).copied().unwrap_or(0.0);
-            lates.iter_mut().for_each(|l| l.2 -= middle);
+            for late in &mut lates {
+                late.2 -= middle;
+            }
         }
         let mut worst: Option<(f64, Slot, Role)> = None;
         let mut now = Vec::new();
@@ -365,7 +367,7 @@ fn thorough(session: &Session, found: &Figures, tuning: &Options) -> Thorough {
             let Some(&upper) = here.get(here.len() / 2) else {
                 continue;
             };
-            let lower = if here.len() % 2 == 0 {
+            let lower = if here.len().is_multiple_of(2) {
                 here[here.len() / 2 - 1]
             } else {
                 upper
@@ -442,7 +444,7 @@ fn judge(name: &str, sessions: impl Iterator<Item = (Session, Options)>) -> (Fig
 
 fn kinds(seed: u64) -> [(&'static str, Scene); 4] {
     let plain = Scene::new(seed);
-    let by = Span::from_ms(if seed % 2 == 0 { 26.0 } else { -26.0 });
+    let by = Span::from_ms(if seed.is_multiple_of(2) { 26.0 } else { -26.0 });
     [
         ("plain", plain),
         (
@@ -456,7 +458,7 @@ fn kinds(seed: u64) -> [(&'static str, Scene); 4] {
             "exactly",
             Scene {
                 loose: Span(0.0),
-                known: seed % 2 == 0,
+                known: seed.is_multiple_of(2),
                 ..plain
             },
         ),

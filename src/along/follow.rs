@@ -319,7 +319,7 @@ impl Follower {
         for (k, pluck) in plucks.iter().enumerate() {
             let of = group.iter().zip(&which).filter(|(_, w)| **w == k);
             let here: Vec<usize> = of.map(|(i, _)| *i).collect();
-            let Some(due) = self.from_when(&here, pluck.time - lag) else {
+            let Some(due) = self.due_of(&here, pluck.time - lag) else {
                 continue;
             };
             for i in here {
@@ -368,7 +368,7 @@ impl Follower {
 
     /// When the notes that one pluck answers were due as a whole: the first of them, where they were to
     /// begin together; of a strum, of which only one may have been heard as a pluck, the nearest.
-    fn from_when(&self, notes: &[usize], time: f64) -> Option<f64> {
+    fn due_of(&self, notes: &[usize], time: f64) -> Option<f64> {
         let due = || notes.iter().map(|&i| self.due[i].at);
         let (first, last) = (due().reduce(f64::min)?, due().reduce(f64::max)?);
         if last - first <= AT_ONCE {

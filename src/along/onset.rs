@@ -242,7 +242,7 @@ impl Detector {
         let aim = (time - self.gone as f64) / rate;
         let (at, rise) =
             surprise::refine_within(&mut self.predictor, &self.sound, aim, reach / rate);
-        (aim > 0.0 && rise > 1.0).then(|| at * rate + self.gone as f64)
+        (aim > 0.0 && rise > 1.0).then_some(at * rate + self.gone as f64)
     }
 
     /// How much of each semitone begins at sample `time`, read from the `window` samples (at most 4,096)

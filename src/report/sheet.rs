@@ -410,7 +410,7 @@ impl Sheet {
         for (left, right) in found {
             match all.last_mut() {
                 Some(last) if left <= last.1 + 0.5 && left >= last.0 - 0.5 => {
-                    last.1 = last.1.max(right)
+                    last.1 = last.1.max(right);
                 }
                 _ => all.push((left, right)),
             }
@@ -437,7 +437,7 @@ impl Sheet {
             .get(row)
             .and_then(|r| Some((r, r.alike.as_ref()?)))
         {
-            return self.describe_stroke(piece, row, alike, mark);
+            return fold::describe_stroke(piece, row, alike, mark);
         }
         if mark.second {
             let of_take = piece.second(mark.note);

@@ -464,46 +464,40 @@ impl Sheet {
             out.push(Shape::text(at, Align::Right, 9.5 * z, Ink::Faint, below));
         }
     }
+}
 
-    /// Everything about a stroke of a folded row in one line.
-    pub(super) fn describe_stroke(
-        &self,
-        piece: &Piece,
-        row: &Row,
-        alike: &Alike,
-        mark: &Mark,
-    ) -> String {
-        let Some((note, placed)) = note(piece, mark.note, mark.second) else {
-            return String::new();
-        };
-        let mut parts = vec![
-            alike.name(),
-            placed.slot.name(piece.grid.meter),
-            hand(note.role).to_owned(),
-        ];
-        if let Some(string) = note.string.filter(|_| piece.fretted) {
-            parts.push(format!("string {string}"));
-        }
-        let times = mark.others.len() + 1;
-        parts.push(if times == 1 {
-            "once".to_owned()
-        } else {
-            format!("{times} times")
-        });
-        let spoken = mark.second || piece.second.is_none();
-        let said = said(piece, row);
-        let said = said
-            .iter()
-            .find(|s| spoken && s.slot == placed.slot && s.role == note.role);
-        if let Some(said) = said {
-            let words = piece.told().reference.told(&said.figure, said.verdict);
-            parts.push(if said.verdict.drifts() {
-                format!("{words}, {} of {}", said.agree, said.figure.n)
-            } else {
-                words
-            });
-        }
-        let of = if mark.second { "your take: " } else { "" };
-        format!("{of}{}", parts.join(", "))
+/// Everything about a stroke of a folded row in one line.
+pub(super) fn describe_stroke(piece: &Piece, row: &Row, alike: &Alike, mark: &Mark) -> String {
+    let Some((note, placed)) = note(piece, mark.note, mark.second) else {
+        return String::new();
+    };
+    let mut parts = vec![
+        alike.name(),
+        placed.slot.name(piece.grid.meter),
+        hand(note.role).to_owned(),
+    ];
+    if let Some(string) = note.string.filter(|_| piece.fretted) {
+        parts.push(format!("string {string}"));
     }
+    let times = mark.others.len() + 1;
+    parts.push(if times == 1 {
+        "once".to_owned()
+    } else {
+        format!("{times} times")
+    });
+    let spoken = mark.second || piece.second.is_none();
+    let said = said(piece, row);
+    let said = said
+        .iter()
+        .find(|s| spoken && s.slot == placed.slot && s.role == note.role);
+    if let Some(said) = said {
+        let words = piece.told().reference.told(&said.figure, said.verdict);
+        parts.push(if said.verdict.drifts() {
+            format!("{words}, {} of {}", said.agree, said.figure.n)
+        } else {
+            words
+        });
+    }
+    let of = if mark.second { "your take: " } else { "" };
+    format!("{of}{}", parts.join(", "))
 }

@@ -334,7 +334,7 @@ impl Sheet {
             if !self.options.hands.shows(note.role) {
                 continue;
             }
-            let stop = self.row_end(row, until);
+            let stop = row_end(row, until);
             let struck = row.notes.iter().any(|&k| {
                 let own = &piece.notes[k];
                 own.string == note.string && own.time <= until
@@ -356,15 +356,6 @@ impl Sheet {
         }
     }
 
-    /// An instant, or the row's own end where that comes first.
-    fn row_end(&self, row: &Row, time: Seconds) -> Seconds {
-        let last = match &row.kind {
-            RowKind::Bars(cells) => cells.last().map_or(time, |c| c.end),
-            RowKind::Free { to, .. } => *to,
-        };
-        Seconds(time.0.min(last.0))
-    }
-
     /// Where in the row a string is heard last: until it is damped, dies away, is struck again or
     /// the row ends.
     fn rings_until(&self, stage: Staged, note: &Note) -> f64 {
@@ -380,7 +371,7 @@ impl Sheet {
         } else {
             0.0
         };
-        let x = self.at(stage, self.row_end(row, end)) - gap;
+        let x = self.at(stage, row_end(row, end)) - gap;
         if x.is_finite() { x } else { 0.0 }
     }
 
@@ -431,6 +422,15 @@ impl Sheet {
             out.push(Shape::text(place, align, 8.5 * z, Ink::Faint, beside));
         }
     }
+}
+
+/// An instant, or the row's own end where that comes first.
+fn row_end(row: &Row, time: Seconds) -> Seconds {
+    let last = match &row.kind {
+        RowKind::Bars(cells) => cells.last().map_or(time, |c| c.end),
+        RowKind::Free { to, .. } => *to,
+    };
+    Seconds(time.0.min(last.0))
 }
 
 /// What stands in a head: the fret; where the tuning is only guessed, the name of the pitch.

@@ -164,9 +164,9 @@ const RINGS_ON: f64 = 0.06;
 /// Notes that ring on over the end of their row: until they are damped or their string is struck again.
 fn carry(piece: &Piece, rows: &mut [Row]) {
     let mut ringing: Vec<usize> = Vec::new();
-    for row in 0..rows.len() {
-        let from = rows[row].from();
-        let own: Vec<usize> = rows[row].notes.clone();
+    for row in rows {
+        let from = row.from();
+        let own: Vec<usize> = row.notes.clone();
         let on = |i: &usize| {
             let note = &piece.notes[*i];
             let stop = Seconds(stops(piece, note, &own).0.min(note.end.0));
@@ -183,7 +183,7 @@ fn carry(piece: &Piece, rows: &mut [Row]) {
             string.is_some() && own.iter().rfind(|k| piece.notes[**k].string == string) == Some(*i)
         };
         ringing.extend(own.iter().filter(last));
-        rows[row].carried = carried;
+        row.carried = carried;
     }
 }
 
