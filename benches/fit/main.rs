@@ -2,8 +2,15 @@
 //! `cargo bench --bench fit -- decide|tuning FOLDER…`, called by `cargo xtask fit hearing`. Folders hold
 //! NAME.wav with NAME.truth.json and NAME.tuning.json, as `xtask/train/record.py` writes them. Twice on the
 //! same folders writes the same.
+//!
+//! `beats FOLDER…`, called by `cargo xtask fit beats`, prints the table of priors and the confidence of the
+//! beats (`analysis/beat/priors.rs`): folders hold NAME.json (as `thumbline analyze` writes it) or NAME.wav
+//! with NAME.truth.json (`beats`, `downbeats`: seconds).
 
+mod beats;
 mod decide;
+#[path = "../known.rs"]
+mod known;
 mod tuning;
 
 use serde::de::DeserializeOwned;
@@ -18,12 +25,16 @@ fn beside<T: DeserializeOwned>(wav: &Path, of: &str) -> Option<T> {
 fn main() {
     let args: Vec<String> = std::env::args()
         .skip(1)
-        .filter(|a| !a.starts_with("--"))
+        .filter(|a| a != "--bench")
         .collect();
     let Some((part, folders)) = args.split_first() else {
-        println!("fit what? decide or tuning, and the folders of recordings");
+        println!("fit what? decide, tuning or beats, and the folders of recordings");
         return;
     };
+    if part == "beats" {
+        beats::fit(folders);
+        return;
+    }
     let mut files: Vec<PathBuf> = folders
         .iter()
         .filter_map(|folder| std::fs::read_dir(folder).ok())

@@ -15,6 +15,8 @@ mod bars;
 pub mod edits;
 mod even;
 mod events;
+pub mod fit;
+pub mod judge;
 mod lattice;
 mod measure;
 mod net;
@@ -30,6 +32,7 @@ mod solve;
 mod steer;
 
 pub use edits::{Conflict, Edit, GridEdits};
+pub use priors::Priors;
 pub use settle::settle_on;
 
 use crate::music::grid::{self, Beat, Grid};
@@ -42,11 +45,12 @@ use lattice::Lattice;
 use net::Belief;
 use reading::Reading;
 use serde::{Deserialize, Serialize};
+use std::ops::Range;
 
 /// Another reading of the same notes, and the edit that gives it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Alternative {
-    /// What it is, in a few plain words.
+    /// What it is by itself: meter and tempo, and where bar one is when those are the same.
     pub label: String,
     /// Append this to the list of edits to get it.
     pub edit: Edit,
@@ -98,6 +102,7 @@ pub struct Tracker {
 /// A recording, or ten minutes of a longer one.
 #[derive(Debug)]
 struct Part {
+    priors: Priors,
     notes: Vec<Note>,
     events: Vec<Event>,
     /// What the network believes.
@@ -114,6 +119,11 @@ struct Part {
 impl Tracker {
     /// Weighs the notes of a recording that ends at `end`.
     pub fn new(notes: &[Note], end: Seconds) -> Self {
+        Self::weighed(notes, end, Priors::SHIPPED)
+    }
+
+    /// The same with other priors, to fit them.
+    pub fn weighed(notes: &[Note], end: Seconds, priors: Priors) -> Self {
         let mut notes: Vec<Note> = notes
             .iter()
             .filter(|n| n.time.0.is_finite())
@@ -131,12 +141,12 @@ impl Tracker {
         let mut rest: &[Note] = &notes;
         while end - from > PART {
             let (at, cut) = silence(rest, from + PART - SEARCH, from + PART);
-            parts.push(Part::new(&rest[..at], from, cut, false));
+            parts.push(Part::new(&rest[..at], from..cut, false, priors));
             rest = &rest[at..];
             from = cut;
         }
         let whole = parts.is_empty();
-        parts.push(Part::new(rest, from, end, whole));
+        parts.push(Part::new(rest, from..end, whole, priors));
         Self { parts }
     }
 
@@ -226,21 +236,32 @@ fn join(parts: Vec<Tracked>, meter: Meter, held: &[Edit]) -> Tracked {
 }
 
 impl Part {
-    /// Weighs `notes`, in order of time, of the stretch `from` to `end`; `whole` when that is
-    /// the recording.
-    fn new(notes: &[Note], from: f64, end: f64, whole: bool) -> Self {
+    /// Weighs `notes`, in order of time, of a stretch (s); `whole` when that is the recording.
+    fn new(notes: &[Note], stretch: Range<f64>, whole: bool, priors: Priors) -> Self {
+        Self::believed(notes, net::believe(notes), stretch, whole, priors)
+    }
+
+    /// The same where it is known what the network believes.
+    fn believed(
+        notes: &[Note],
+        belief: Belief,
+        stretch: Range<f64>,
+        whole: bool,
+        priors: Priors,
+    ) -> Self {
         let mut part = Self {
+            priors,
             notes: notes.to_vec(),
             events: events::collect(notes),
-            belief: net::believe(notes),
-            from,
-            end,
+            belief,
+            from: stretch.start,
+            end: stretch.end,
             lattices: Vec::new(),
             readings: Vec::new(),
         };
         if part.events.len() >= FEWEST {
             part.lattices = parallel::map(&LEVELS, |&beat| {
-                Lattice::new(&part.events, &part.belief, beat)
+                Lattice::new(&part.events, &part.belief, beat, priors)
             });
             part.readings = part.read();
             if !whole {

@@ -3,6 +3,8 @@
 //! Owns the order of the steps and where their results go; what they do is in `xtask/train` (Python)
 //! and `benches/fit` (Rust).
 
+mod beats;
+
 use crate::run;
 use anyhow::{Context, Result, bail};
 use std::path::{Path, PathBuf};
@@ -13,11 +15,15 @@ const HEARING: [&str; 5] = ["ear", "solo", "decide", "tuning", "hand"];
 /// Where the trainers are.
 const TRAIN: &str = "xtask/train";
 
-/// `fit hearing [PART…] --samples FILE [--python PYTHON] [--work FOLDER] [--heard FOLDER]`.
+/// `fit beats …` ([`beats`]), or `fit hearing [PART…] --samples FILE [--python PYTHON] [--work FOLDER] [--heard FOLDER]`.
 pub fn run(args: &[String]) -> Result<()> {
     match args.split_first() {
         Some((what, rest)) if what == "hearing" => Hearing::asked(rest)?.run(),
-        _ => bail!("fit what? `hearing`, or some of it: {}", HEARING.join(", ")),
+        Some((what, rest)) if what == "beats" => beats::run(rest),
+        _ => bail!(
+            "fit what? `beats`, or `hearing`, or some of that: {}",
+            HEARING.join(", ")
+        ),
     }
 }
 

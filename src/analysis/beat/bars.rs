@@ -7,7 +7,7 @@
 
 use super::events::Event;
 use super::net::Belief;
-use super::priors;
+use super::priors::{self, ACCENT, CHORD, CHORDAL, LOW, MISFIT, ON_ONE, PATTERN, Priors, USUAL};
 use super::slots::{self, Slots};
 use crate::music::meter::Meter;
 use crate::music::note::{Note, Role};
@@ -100,38 +100,6 @@ pub(crate) fn locate(beats: &[f64], time: f64) -> Option<(usize, f64)> {
         .then_some((k, share.min(0.9999)))
 }
 
-/// Prior log-probability of a meter: how common it is in fingerstyle playing (our own estimate).
-fn prior(meter: Meter) -> f64 {
-    let p: f64 = match (meter.count, meter.unit) {
-        (4, 4) => 0.72,
-        (3, 4) => 0.13,
-        (6, 8) => 0.08,
-        (12, 8) => 0.012,
-        (2, 4) => 0.03,
-        (5, 4) => 0.01,
-        _ => 0.005,
-    };
-    p.ln()
-}
-
-/// Concentration of a chord over the twelve pitch classes. This and the weights below: tuned on
-/// rendered pieces, rounded.
-const CHORD: f64 = 0.25;
-/// Pitch classes beyond one (exponential of the entropy) from which on chords tell all they can.
-const CHORDAL: f64 = 2.0;
-/// Beats of evidence that the usual rates of thumb and fingers are worth against the piece's own
-/// pattern, and the weight of the pattern: no more than that of the beats, whose empty slots it
-/// takes back.
-const USUAL: f64 = 2.5;
-const PATTERN: f64 = 0.4;
-/// Chance of a thumb note on a downbeat.
-const ON_ONE: f64 = 0.9;
-/// Most that a meter can lose by dividing its beats otherwise than they are played, nats.
-const MISFIT: f64 = 20.0;
-/// Gain per SD of a lower thumb, and of a stronger accent.
-const LOW: f64 = 1.0;
-const ACCENT: f64 = 0.75;
-
 /// The network's class of a meter.
 fn class(meter: Meter) -> Option<usize> {
     [
@@ -157,17 +125,19 @@ pub(crate) fn choices(
     beats: &[f64],
     meter: Meter,
     triple: f64,
+    priors: &Priors,
 ) -> Vec<Choice> {
     let down: Vec<f64> = beats.iter().map(|&b| belief.downbeat(b)).collect();
     let known = belief.meters(beats[0], beats[beats.len() - 1]);
     let marks = Marks::read(pulses);
     let bar = usize::from(meter.beats().max(1));
     let fit = if meter.is_compound() { triple } else { -triple };
-    let shared = priors::COMMON * prior(meter) - (bar as f64).ln()
+    // By time and not by beats, or a reading of half the tempo would be doubted less.
+    let long = ((beats[beats.len() - 1] - beats[0]) / priors::A_BEAT).max(1.0);
+    let shared = priors.common * priors::meter(meter) - (bar as f64).ln()
         + fit.clamp(-MISFIT, 0.0)
-        + priors::METERS
-            * (beats.len() as f64).sqrt()
-            * class(meter).map_or(priors::UNKNOWN, |c| known[c]);
+        + priors.meters * long.sqrt() * class(meter).map_or(priors::UNKNOWN, |c| known[c])
+        + priors.downbeats * priors.returned * beats.len() as f64;
     let mut all: Vec<Choice> = (0..bar)
         .map(|phase| {
             let (pat, har, mar) = (
@@ -186,7 +156,7 @@ pub(crate) fn choices(
                     }
                 })
                 .sum();
-            let score = shared + pat + har + mar + priors::DOWNBEATS * told;
+            let score = shared + pat + har + mar + priors.downbeats * told;
             Choice {
                 meter,
                 phase,

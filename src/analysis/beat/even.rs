@@ -42,11 +42,11 @@ impl Lattice {
         let each = if steering.told {
             priors::EVEN_TOLD
         } else {
-            priors::EVEN
+            self.priors.even
         };
-        let saved = each * (n - 1) as f32 - priors::ENTER - priors::LEAVE;
+        let saved = each * (n - 1) as f64 - self.priors.enter - self.priors.leave;
         Some(Path {
-            score: f64::from(score + saved),
+            score: f64::from(score) + saved,
             runs: vec![(0..n).map(|k| from + beat * k as f64).collect()],
         })
     }

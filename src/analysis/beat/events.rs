@@ -8,7 +8,7 @@ use crate::music::note::{Attack, Note, Role};
 /// Notes of one hand closer than this are one event: a pinch, a strum or one step of a roll.
 /// The slowest rolls of the tuning data spread 34 ms a string; sixteenths at 240 beats a minute
 /// are 62 ms apart.
-const JOIN: f64 = 0.038;
+pub(super) const JOIN: f64 = 0.038;
 
 /// One hand's part at one moment.
 #[derive(Debug, Clone, PartialEq)]

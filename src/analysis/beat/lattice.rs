@@ -9,9 +9,9 @@
 //! The idea of joint states of place and tempo is Whiteley, Cemgil & Godsill 2006 (bar pointer);
 //! the beat-long state is ours.
 
-use super::events::Event;
+use super::events::{Event, JOIN};
 use super::net::Belief;
-use super::priors;
+use super::priors::{BOTH, DIVISIONS, FEELS, Priors, STRAY, STRUMS, spread};
 use crate::music::note::Role;
 use crate::stop;
 
@@ -22,35 +22,6 @@ const SHORTEST: usize = 28;
 const LONGEST: usize = 58;
 const WIDTH: usize = LONGEST - SHORTEST + 1;
 const IMPOSSIBLE: f32 = -1e9;
-
-/// A way to divide the beat: for each slot its place and the expected number of thumb and
-/// finger events there. Tuned on rendered pieces and rounded.
-type Division = &'static [(f64, f64, f64)];
-
-/// Straight eighths, light and heavy swing, triplets, sixteenths.
-const DIVISIONS: [Division; 5] = [
-    &[(0.0, 0.75, 0.55), (0.5, 0.10, 0.50)],
-    &[(0.0, 0.75, 0.55), (0.59, 0.08, 0.50)],
-    &[(0.0, 0.75, 0.55), (0.667, 0.08, 0.50)],
-    &[(0.0, 0.75, 0.60), (0.333, 0.06, 0.50), (0.667, 0.08, 0.55)],
-    &[
-        (0.0, 0.75, 0.60),
-        (0.25, 0.07, 0.35),
-        (0.5, 0.15, 0.50),
-        (0.75, 0.12, 0.40),
-    ],
-];
-
-/// What a piece mostly divides its beats into: prior probability of each of [`DIVISIONS`] on a
-/// beat. A piece keeps to one; beats of another are let in.
-pub(crate) const FEELS: [[f64; DIVISIONS.len()]; 4] = [
-    [0.84, 0.05, 0.01, 0.03, 0.07],
-    [0.08, 0.62, 0.20, 0.06, 0.04],
-    [0.04, 0.03, 0.20, 0.70, 0.03],
-    [0.12, 0.02, 0.01, 0.03, 0.82],
-];
-/// Events a beat that belong to no slot, thumb and fingers.
-const STRAY: (f64, f64) = (0.06, 0.08);
 
 /// What steers a decoding besides the events.
 #[derive(Debug, Clone, Default)]
@@ -65,6 +36,8 @@ pub(crate) struct Steering {
     pub length: Option<(f64, f64)>,
     /// Is a pulse to be taken up on half the evidence, because a sparse line holds no more?
     pub eager: bool,
+    /// Does the beat bend as in rubato? Costs [`Priors::freely`] a beat.
+    pub freely: bool,
     /// Has the player said how fast it goes and where a beat is?
     pub told: bool,
 }
@@ -81,6 +54,7 @@ pub(crate) struct Path {
 /// The lattice of one tempo level, with the evidence of all its possible beats.
 #[derive(Debug)]
 pub(crate) struct Lattice {
+    pub(super) priors: Priors,
     hop: f64,
     start: f64,
     frames: usize,
@@ -89,17 +63,6 @@ pub(crate) struct Lattice {
     evidence: [Vec<f32>; FEELS.len()],
     /// What the network believes of a beat at each frame, nats.
     believed: Vec<f32>,
-}
-
-/// Standard deviation (s) of an event around its slot for a beat of `beat` seconds: the hand's own
-/// (Repp 2005, from memory: 2 % of the interval for trained players), the lattice's, and
-/// whatever systematic lateness the fingers have. Tuned on rendered pieces.
-fn spread(role: Role, beat: f64) -> f64 {
-    let hand = match role {
-        Role::Bass => 0.013,
-        Role::Melody => 0.021,
-    };
-    f64::hypot(hand, 0.024 * beat)
 }
 
 /// An event on a lattice: its frame, and how much of it is the thumb's and the fingers'.
@@ -138,15 +101,30 @@ fn rates(events: &[Event]) -> [f64; 2] {
     })
 }
 
+/// How far, 0 to 1, thumb and fingers pick: often both at once, and seldom a whole grip.
+fn picked(events: &[Event]) -> f64 {
+    let (mut all, mut both, mut strums) = (0.0, 0.0, 0.0);
+    for attack in events.chunk_by(|a, b| b.time - a.time < JOIN) {
+        let hand = |role| attack.iter().any(|e| e.role == role);
+        let notes: usize = attack.iter().map(|e| e.notes.len()).sum();
+        all += 1.0;
+        both += f64::from(u8::from(hand(Role::Bass) && hand(Role::Melody)));
+        strums += f64::from(u8::from(notes >= 3));
+    }
+    let share = |n: f64, of: f64| (n / f64::max(all, 1.0) / of).min(1.0);
+    share(both, BOTH) * (1.0 - share(strums, STRUMS))
+}
+
 impl Lattice {
     /// The lattice for beats around `beat` seconds, over all `events`, and what is believed of them.
-    pub fn new(events: &[Event], belief: &Belief, beat: f64) -> Self {
+    pub fn new(events: &[Event], belief: &Belief, beat: f64, priors: Priors) -> Self {
         let hop = beat / STEPS as f64;
         let first = events.first().map_or(0.0, |e| e.time);
         let last = events.last().map_or(0.0, |e| e.time);
         let start = first - 0.6 * beat;
         let frames = ((last + 1.2 * beat - start) / hop).ceil() as usize + 1;
         let mut lattice = Self {
+            priors,
             hop,
             start,
             frames,
@@ -154,7 +132,7 @@ impl Lattice {
             believed: Vec::new(),
         };
         lattice.believed = (0..frames)
-            .map(|k| (priors::INSTANT * belief.beat_at(lattice.time(k))) as f32)
+            .map(|k| (priors.instant * belief.beat_at(lattice.time(k), priors.most)) as f32)
             .collect();
         lattice.weigh(events, belief);
         lattice
@@ -163,6 +141,9 @@ impl Lattice {
     /// Fills in the evidence.
     fn weigh(&mut self, events: &[Event], belief: &Belief) {
         let rates = rates(events);
+        let picked = picked(events);
+        let rules = picked * self.priors.rules + (1.0 - picked) * self.priors.strummed;
+        let rules = rules as f32;
         let places: Vec<Place> = events
             .iter()
             .map(|e| Place::new(e, (e.time - self.start) / self.hop))
@@ -178,9 +159,9 @@ impl Lattice {
                 let inside = places[first..].iter().take_while(|p| p.frame < a + d);
                 let weighed = tables.weigh(a, inside);
                 let length = belief.length(self.time(a), self.time(a + d));
-                let believed = self.believed[a + d] + (priors::LENGTH * length) as f32;
+                let believed = self.believed[a + d] + (self.priors.length * length) as f32;
                 for (evidence, value) in self.evidence.iter_mut().zip(weighed) {
-                    evidence[a * WIDTH + d - SHORTEST] = priors::RULES * value + believed;
+                    evidence[a * WIDTH + d - SHORTEST] = rules * value + believed;
                 }
             }
         }
@@ -292,7 +273,7 @@ impl Tables {
 /// Least steps without a pulse: a beat that ends one run does not begin the next as well.
 const APART: usize = SHORTEST / 2;
 /// Steps by which a beat may differ from the one before without being a sudden change.
-const NEAR: usize = 9;
+const NEAR: usize = 12;
 
 /// Cost of a change of `z` standard deviations: quadratic as for a normal one, linear beyond
 /// (Huber), because a player who slows down at a phrase's end does it at once.
@@ -316,7 +297,9 @@ struct Decoder<'a> {
     must: Vec<bool>,
     allowed: [bool; WIDTH],
     change: Vec<f32>,
-    /// Cost of entering and of leaving a stretch with a pulse.
+    /// What every beat costs, a sudden change of tempo, and entering and leaving a stretch with a pulse.
+    each: f32,
+    jump: f32,
     enter: f32,
     leave: f32,
 }
@@ -352,11 +335,17 @@ impl<'a> Decoder<'a> {
                 *ok = (low..=high).contains(&beat);
             }
         }
+        let priors = &lattice.priors;
+        let (bends, each) = if steering.freely {
+            (priors.rubato, priors.freely)
+        } else {
+            (priors.bends, 0.0)
+        };
         let mut change = vec![IMPOSSIBLE; WIDTH * WIDTH];
         for (i, row) in change.chunks_exact_mut(WIDTH).enumerate() {
             for (j, cost) in row.iter_mut().enumerate() {
                 let (d, before) = ((SHORTEST + i) as f64, (SHORTEST + j) as f64);
-                let sd = f64::hypot(priors::BENDS, 0.6 / d);
+                let sd = f64::hypot(bends, 0.6 / d);
                 let z = (d / before).ln() / sd;
                 *cost = -slack(z) as f32;
             }
@@ -370,8 +359,10 @@ impl<'a> Decoder<'a> {
             must: mark(&steering.pulse),
             allowed,
             change,
-            enter: ease * priors::ENTER,
-            leave: ease * priors::LEAVE,
+            each: each as f32,
+            jump: priors.jump as f32,
+            enter: ease * priors.enter as f32,
+            leave: ease * priors.leave as f32,
         }
     }
 
@@ -401,7 +392,7 @@ impl<'a> Decoder<'a> {
                     continue;
                 }
                 let (score, from) = self.arrive(&reach, &free, &tops, t - d, i);
-                let score = score + self.evidence[(t - d) * WIDTH + i] + self.bonus[t];
+                let score = score + self.evidence[(t - d) * WIDTH + i] + self.bonus[t] - self.each;
                 reach[t * WIDTH + i] = score;
                 came[t * WIDTH + i] = from;
                 if score > best.0 {
@@ -441,8 +432,8 @@ impl<'a> Decoder<'a> {
             }
         }
         let (top, j) = tops[a];
-        if top - priors::JUMP > best.0 {
-            best = (top - priors::JUMP, j);
+        if top - self.jump > best.0 {
+            best = (top - self.jump, j);
         }
         best
     }

@@ -107,8 +107,8 @@ impl Belief {
         ((time - self.start) * RATE).clamp(0.0, self.beat.len().saturating_sub(1) as f64)
     }
 
-    /// Log-odds of a beat at `time` against those of any instant, at most [`priors::MOST`] either way.
-    pub fn beat_at(&self, time: f64) -> f64 {
+    /// Log-odds of a beat at `time` against those of any instant, at most `most` either way.
+    pub fn beat_at(&self, time: f64, most: f64) -> f64 {
         let at = self.frame(time);
         let (k, share) = (at as usize, at.fract());
         let Some(&here) = self.beat.get(k) else {
@@ -116,7 +116,7 @@ impl Belief {
         };
         let next = self.beat.get(k + 1).unwrap_or(&here);
         let odds = f64::from(here) * (1.0 - share) + f64::from(*next) * share;
-        (odds - priors::ANY).clamp(-priors::MOST, priors::MOST)
+        (odds - priors::ANY).clamp(-most, most)
     }
 
     /// Probability of a beat within 20 ms of `time`; even where nothing is believed.

@@ -20,51 +20,53 @@ const UNTOLD: f64 = 0.3;
 const TOLD: usize = 6;
 
 impl Part {
-    /// How probable it is that a beat's bar is right, beats and bar lines (see [`priors`]).
+    /// Says of every beat how probable it is that its bar is right, beats and bar lines.
     pub(super) fn trust(&self, reading: &Reading, held: &[Edit], beats: &mut [Beat]) {
+        // Whoever says where a beat is has settled where all are; which starts a bar is heard still.
+        let settled = !steer::told(held, reading.beat).is_empty();
+        let least = if settled { priors::SETTLED } else { 0.0 };
+        let signs = self.signs(reading, beats);
+        for (beat, signs) in beats.iter_mut().zip(signs) {
+            beat.confidence = (priors::sure(signs) as f32).max(least);
+        }
+    }
+
+    /// What tells of each beat how sure it is (see [`priors::sure`]).
+    pub(super) fn signs(&self, reading: &Reading, beats: &[Beat]) -> Vec<[f64; 5]> {
         let others = &reading.measured.others;
         let lead = match (others.first(), others.get(1)) {
             (Some(first), Some(next)) => (first.score - next.score).min(20.0),
             _ => 20.0,
         };
-        // Whoever says where a beat is has settled where all are; which starts a bar is heard still.
-        let settled = !steer::told(held, reading.beat).is_empty();
         let rival = self.rival(reading);
-        let mut at = 0;
+        let mut signs = Vec::with_capacity(beats.len());
         for run in &reading.measured.runs {
-            let times = &run.curve.beats;
+            let (times, at) = (&run.curve.beats, signs.len());
             for k in 0..times.len() {
                 let around = k.saturating_sub(NEAR)..(k + NEAR + 1).min(times.len());
-                let mean = |values: &mut dyn Iterator<Item = f64>| {
-                    let (sum, n) = values.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
-                    (n > 0.0).then(|| sum / n)
-                };
-                let believed = mean(&mut around.clone().map(|j| self.belief.beat_share(times[j])));
+                let believed = mean(around.clone().map(|j| self.belief.beat_share(times[j])));
                 let down = |first: bool| {
-                    let of = around
-                        .clone()
-                        .filter(|&j| beats.get(at + j).is_some_and(|b| (b.place == 1) == first));
-                    mean(&mut of.map(|j| self.belief.downbeat(times[j])))
+                    let is = |j: &usize| beats.get(at + j).is_some_and(|b| (b.place == 1) == first);
+                    mean(
+                        around
+                            .clone()
+                            .filter(is)
+                            .map(|j| self.belief.downbeat(times[j])),
+                    )
                 };
                 let apart = down(true).zip(down(false)).map_or(UNTOLD, |(d, u)| d - u);
-                let thumbs = around
-                    .clone()
-                    .filter(|&j| self.thumb_near(times[j]))
-                    .count();
-                let thumbs = thumbs as f64 / around.len() as f64;
-                let on = believed.unwrap_or(0.5);
-                let signs = [on, thumbs, apart, lead / 10.0, rival / 10.0];
-                let sure = priors::sure(signs) as f32;
-                if let Some(beat) = beats.get_mut(at + k) {
-                    beat.confidence = if settled {
-                        sure.max(priors::SETTLED)
-                    } else {
-                        sure
-                    };
-                }
+                let played = |j: &usize| self.thumb_near(times[*j]);
+                let thumbs = around.clone().filter(played).count() as f64 / around.len() as f64;
+                signs.push([
+                    believed.unwrap_or(0.5),
+                    thumbs,
+                    apart,
+                    lead / 10.0,
+                    rival / 10.0,
+                ]);
             }
-            at += times.len();
         }
+        signs
     }
 
     /// Does the thumb play within this of an instant?
@@ -95,34 +97,28 @@ impl Part {
                 let Some(&at) = longest.and_then(|l| l.curve.beats.get(choice.phase)) else {
                     continue;
                 };
-                let at = Seconds(at);
-                if std::ptr::eq(r, reading) {
-                    if choice.meter != grid.meter {
-                        let meter = choice.meter;
-                        others.push((score, format!("{meter} bars"), Edit::Meter { meter }));
-                    } else if i > 0 {
-                        let label = format!("bar one at {:.1} s", at.0);
-                        others.push((score, label, Edit::BarOne { at }));
+                let (at, meter, tempo) = (Seconds(at), choice.meter, 60.0 / r.beat);
+                let times = reading.beat / r.beat;
+                let is = |factor: f64| (times / factor).ln().abs() < 0.06;
+                // Of another tempo the best meter and place alone; the chosen reading itself not.
+                let itself = std::ptr::eq(r, reading);
+                let edit = match (itself, is(1.0)) {
+                    (true, _) if meter != grid.meter => Edit::Meter { meter },
+                    (true, _) if i > 0 => Edit::BarOne { at },
+                    (true, _) => continue,
+                    (false, _) if i > 0 => continue,
+                    (false, true) => Edit::BarOne { at },
+                    (false, false) if is(2.0) => Edit::Double,
+                    (false, false) if is(0.5) => Edit::Halve,
+                    (false, false) => Edit::Tempo { bpm: Bpm(tempo) },
+                };
+                let label = match edit {
+                    Edit::BarOne { .. } => {
+                        format!("{meter} at {tempo:.0}, bar one at {:.1} s", at.0)
                     }
-                } else if i == 0 {
-                    let tempo = 60.0 / r.beat;
-                    let times = reading.beat / r.beat;
-                    let is = |factor: f64| (times / factor).ln().abs() < 0.06;
-                    let (label, edit) = if is(2.0) {
-                        (format!("double the tempo ({tempo:.0})"), Edit::Double)
-                    } else if is(0.5) {
-                        (format!("half the tempo ({tempo:.0})"), Edit::Halve)
-                    } else if is(1.0) {
-                        (
-                            format!("the beat between, bar one at {:.1} s", at.0),
-                            Edit::BarOne { at },
-                        )
-                    } else {
-                        let bpm = Bpm(tempo);
-                        (format!("{tempo:.0} beats a minute"), Edit::Tempo { bpm })
-                    };
-                    others.push((score, label, edit));
-                }
+                    _ => format!("{meter} at {tempo:.0}"),
+                };
+                others.push((score, label, edit));
             }
         }
         let top = scores.iter().copied().fold(f64::MIN, f64::max);
@@ -174,4 +170,10 @@ impl Part {
         }
         warnings
     }
+}
+
+/// The mean; none of nothing.
+fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (sum, n) = values.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
+    (n > 0.0).then(|| sum / n)
 }

@@ -4,18 +4,8 @@
 //! playing. Where the playing before some beat is believed much less than what follows and the
 //! tempo wanders from beat to beat as well, it is free: nothing in it is early or late.
 
+use super::priors::{DOUBTFUL, FOLLOWS, LESS, OPENING, WANDERS};
 use crate::music::grid::Beat;
-
-/// Fewest beats of an opening, and of what follows it.
-const OPENING: usize = 4;
-const FOLLOWS: usize = 12;
-/// Most that the opening's beats may be believed (mean confidence), and as a share of those that
-/// follow. This and the next: tuned on rendered pieces (corpus seeds 11 to 13, 101 to 104 and the
-/// default).
-const DOUBTFUL: f64 = 0.65;
-const LESS: f64 = 0.75;
-/// Least change of the beat from one to the next (root mean square of its logarithm).
-const WANDERS: f64 = 0.012;
 
 /// An event stands on a half of a beat within this share of the beat; by chance four in ten do. An
 /// opening of this many events or more strays where fewer than that fit, if nearly all fit after it.

@@ -4,19 +4,22 @@
 
 use super::bars::{self, Choice, Pulse};
 use super::events::Event;
-use super::lattice::{FEELS, Lattice, Path, Steering};
+use super::lattice::{Lattice, Path, Steering};
 use super::measure::Run;
 use super::net::Belief;
+use super::priors::FEELS;
 use super::smooth::{self, Pin};
 use super::solve::AGREES;
 use super::steer::nearest;
-use super::{LEVELS, Part, priors};
+use super::{LEVELS, Part};
 use crate::music::meter::Meter;
 use crate::parallel;
 use crate::stop;
 
 /// A run shorter than this is no pulse.
 const SHORTEST_RUN: usize = 5;
+/// What is played this near a beat, share of it, is on it.
+const ON: f64 = 0.1;
 /// Readings whose beats differ by less than this share are the same.
 const SAME: f64 = 0.04;
 /// Readings of which the beats between theirs are a reading too, and what keeps those away (nats).
@@ -143,25 +146,58 @@ impl Part {
         let own = self.lattices.get(level).filter(|_| !steering.told);
         let made = own.is_none().then(|| {
             let belief = if steering.told { &none } else { &self.belief };
-            Lattice::new(&self.events, belief, LEVELS[level])
+            Lattice::new(&self.events, belief, LEVELS[level], self.priors)
         });
         let Some(lattice) = own.or(made.as_ref()) else {
             return Vec::new();
         };
+        let rubato = Steering {
+            freely: true,
+            ..steering.clone()
+        };
+        let open = steering.free.is_empty();
         let long = |feel: &usize| {
-            let mut path = lattice.decode(*feel, steering);
-            path.runs.retain(|run| run.len() >= SHORTEST_RUN);
-            if path.runs.is_empty() {
-                return None;
-            }
-            let open = steering.free.is_empty();
+            let bent = [steering, &rubato].map(|how| {
+                let mut path = lattice.decode(*feel, how);
+                path.runs.retain(|run| run.len() >= SHORTEST_RUN);
+                path
+            });
+            let path = bent
+                .into_iter()
+                .filter(|path| !path.runs.is_empty())
+                .max_by(|a, b| a.score.total_cmp(&b.score))?;
             let even = open.then(|| lattice.even(*feel, &path, beat_of(&path), steering));
             match even.flatten() {
                 Some(even) if even.score > path.score => Some((*feel, even)),
                 _ => Some((*feel, path)),
             }
         };
-        feels.iter().filter_map(long).collect()
+        let mut paths: Vec<(usize, Path)> = feels.iter().filter_map(long).collect();
+        if open {
+            paths.iter_mut().for_each(|(_, path)| self.carry_on(path));
+        }
+        paths
+    }
+
+    /// Carries the last run on while something is played on its next beat, and more after that:
+    /// where the music ends nothing tells the network of beats to come.
+    fn carry_on(&self, path: &mut Path) {
+        let Some(run) = path.runs.last_mut() else {
+            return;
+        };
+        let gap = smooth::median_gap(&run[run.len().saturating_sub(SHORTEST_RUN)..]);
+        while let Some(next) = run.last().map(|last| last + gap) {
+            let from = self.events.partition_point(|e| e.time < next - ON * gap);
+            let played = self
+                .events
+                .get(from)
+                .is_some_and(|e| e.time < next + ON * gap);
+            let over = self.events.last().is_none_or(|e| e.time < next + gap / 2.0);
+            if !played || over {
+                break;
+            }
+            run.push(next);
+        }
     }
 
     /// A path with its bars, in `meter` where one is given.
@@ -179,7 +215,7 @@ impl Part {
             .collect();
         let beat = beat_of(&path);
         let measured = self.measure(runs, meter);
-        let score = priors::PATH * path.score + measured.score + self.tempo_prior(beat);
+        let score = self.priors.path * path.score + measured.score + self.tempo_prior(beat);
         Reading {
             source,
             path,
@@ -219,6 +255,7 @@ impl Part {
                         &run.curve.beats,
                         meter,
                         run.slots.triple,
+                        &self.priors,
                     )
                 })
                 .collect();
@@ -238,7 +275,7 @@ impl Part {
 
     /// The best paths of different tempi, at most [`MEASURED`].
     fn distinct(&self, mut paths: Vec<(Source, Path)>) -> Vec<(Source, Path)> {
-        let worth = |p: &Path| priors::PATH * p.score + self.tempo_prior(beat_of(p));
+        let worth = |p: &Path| self.priors.path * p.score + self.tempo_prior(beat_of(p));
         paths.sort_by(|a, b| worth(&b.1).total_cmp(&worth(&a.1)));
         let mut kept: Vec<(Source, Path)> = Vec::new();
         for (source, path) in paths {
@@ -256,9 +293,9 @@ impl Part {
     /// Prior log-probability of a tempo: narrow because the notes of a pattern overstate their
     /// case, and the more of them there are the more they do.
     fn tempo_prior(&self, beat: f64) -> f64 {
-        let octaves = (60.0 / beat / priors::TEMPO).log2();
-        let times = (self.events.len() as f64 / priors::EVENTS).max(1.0);
-        -0.5 * times * (octaves / priors::OCTAVES).powi(2)
+        let octaves = (60.0 / beat / self.priors.tempo).log2();
+        let times = (self.events.len() as f64 / self.priors.events).max(1.0);
+        -0.5 * times * (octaves / self.priors.octaves).powi(2)
     }
 }
 

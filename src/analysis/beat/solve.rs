@@ -4,8 +4,8 @@
 //! curve; bar one, meter and subdivision only rename beats; free time cuts beats away.
 
 use super::edits::Edit;
-use super::lattice::FEELS;
 use super::opening;
+use super::priors::FEELS;
 use super::reading::{Measured, Reading, Source};
 use super::steer::{self, nearest};
 use super::{Part, Tracked, priors};
@@ -192,7 +192,7 @@ impl Part {
 }
 
 /// Numbers the beats of all runs, as the edits ask.
-fn number(measured: &Measured, held: &[Edit]) -> Vec<Beat> {
+pub(super) fn number(measured: &Measured, held: &[Edit]) -> Vec<Beat> {
     let bar = usize::from(measured.meter.beats().max(1));
     let all: Vec<f64> = measured
         .runs

@@ -1,6 +1,6 @@
 """Trains the beat network.
 
-    python fit.py --scores scores.json --out OUT --minutes 5.5 --workers 15 --width 40 --seed 1
+    python fit.py --scores scores.json --played played.npz --parts parts.npz --out OUT --minutes 8 --workers 15 --width 64 --seed 1
 
 `scores.json`: [{"id", "kind": "guitar" | "tune", "notes": [[start, pitch, length, grace], ...],
 "bars": [[start, length, upper, lower figure], ...]}, ...], times in whole notes; any scores will do.
@@ -17,13 +17,14 @@ import zlib
 import numpy as np
 
 import frames
+import parts
 import perform
 import played
 import styles
 
 LONG = 2400                # frames of one example: 48 s
-KINDS = ["strummed", "solo", "picking", "tune", "guitar", "played", "line"]
-SHARES = [.26, .12, .17, .08, .10, .17, .10]
+KINDS = ["strummed", "solo", "picking", "tune", "guitar", "played", "line", "part", "voice"]
+SHARES = [.17, .07, .19, .06, .09, .10, .06, .18, .08]
 
 
 def split(scores):
@@ -40,6 +41,10 @@ def piece(rng, by_kind):
                 if by_kind.get("played") is None:
                     continue
                 p = by_kind["played"].piece(rng, kind == "line")
+            elif kind in ("part", "voice"):
+                if by_kind.get("parts") is None:
+                    continue
+                p = by_kind["parts"].piece(rng, kind == "voice")
             elif kind in by_kind:
                 if not by_kind[kind]:
                     continue
@@ -107,8 +112,9 @@ def worker(seed, by_kind, queue):
 
 def main():
     ap = argparse.ArgumentParser()
-    ap.add_argument("--scores", required=True)
+    ap.add_argument("--scores", help="scores; without any all music is invented")
     ap.add_argument("--played", help="music that was played (played.py)")
+    ap.add_argument("--parts", help="parts of arrangements (parts.py)")
     ap.add_argument("--out", required=True)
     ap.add_argument("--minutes", type=float, default=5)
     ap.add_argument("--workers", type=int, default=15)
@@ -120,10 +126,14 @@ def main():
     ap.add_argument("--start", help="weights (.pt) to go on from")
     a = ap.parse_args()
     began = time.time()
-    train, kept = split(json.load(gzip.open(a.scores) if a.scores.endswith(".gz") else open(a.scores)))
+    train, kept = [], []
+    if a.scores:
+        train, kept = split(json.load(gzip.open(a.scores) if a.scores.endswith(".gz") else open(a.scores)))
+
     def kinds(scores, own):
         by = {k: [s for s in scores if s["kind"] == k] for k in ("tune", "guitar")}
-        return dict(by, played=played.Collection(a.played, own) if a.played else None)
+        return dict(by, played=played.Collection(a.played, own) if a.played else None,
+                    parts=parts.Collection(a.parts, int(own)) if a.parts else None)
 
     queue = mp.Queue(maxsize=64)
     for w in range(a.workers):

@@ -414,7 +414,11 @@ def picking(rng):
         sub = int(pick(rng, [4, 8], [2, 3]))
         bpm = tempo(rng, 92, .15, 66, 116) if sub == 4 else tempo(rng, 66, .17, 44, 86)
     if kind == "waltz" and not compound:
-        bpm = tempo(rng, 116, .25, 70, 190)
+        bpm = tempo(rng, 124, .28, 66, 210)
+    elif per == 3 and not third and sub == 2 and rng.random() < .4:   # fast threes with the thumb on one
+        bpm = tempo(rng, 140, .2, 90, 210)
+    elif sub == 2 and not compound and rng.random() < .25:            # airs, and the fastest
+        bpm = tempo(rng, 62, .15, 42, 84) if rng.random() < .6 else tempo(rng, 172, .12, 140, 215)
     swing = float(rng.uniform(.54, .68)) if sub == 2 and rng.random() < .3 else .5
     bars = int(np.clip(rng.integers(6, 40), 6, int(70 * bpm / 60 / per) + 4))
     chords, key = progression(rng, bars)

@@ -1,9 +1,9 @@
-//! Beats and drift on pieces of our own whose every instant is known: rendered with our own strings,
-//! heard, and measured.
-//!
-//! `cargo xtask bench timing` prints the table. Nothing in the analysis was fitted to these pieces.
+//! Beats and drift on pieces of our own, rendered with our own strings, heard, and measured.
 
+use crate::table::Set;
+use crate::variant::Variant;
 use std::time::Instant;
+use thumbline::analysis::beat::judge::{Piece, f_measure};
 use thumbline::analysis::beat::{Edit, GridEdits, Tracker};
 use thumbline::analysis::{Analysis, Options, analyze};
 use thumbline::demo::{Rendition, tune};
@@ -90,6 +90,43 @@ fn takes() -> Vec<Take> {
     ]
 }
 
+fn rendered(k: usize, take: &Take) -> Rendition {
+    let guitar = Guitar {
+        seed: 30 + k as u64,
+        ..Guitar::default()
+    };
+    Rendition::new(&take.name, &take.score, &take.manner, guitar)
+        .expect("a guitar that can be rendered")
+}
+
+/// The pieces as they were rendered, with room, and cut.
+pub fn sets() -> Vec<Set> {
+    let takes: Vec<(Take, Rendition)> = takes()
+        .into_iter()
+        .enumerate()
+        .map(|(k, take)| {
+            let rendition = rendered(k, &take);
+            (take, rendition)
+        })
+        .collect();
+    let piece = |(take, made): &(Take, Rendition), variant: Variant| {
+        let beats: Vec<f64> = made.grid.beats().iter().map(|b| b.time.0).collect();
+        let first = made.grid.beats().iter().filter(|b| b.place == 1);
+        let downbeats: Vec<f64> = first.map(|b| b.time.0).collect();
+        Piece {
+            name: take.name.clone(),
+            ..variant.of(&made.recording, &beats, &downbeats)
+        }
+    };
+    Variant::ALL
+        .iter()
+        .map(|&(how, variant)| Set {
+            name: format!("rendered, {how}"),
+            pieces: takes.iter().map(|take| piece(take, variant)).collect(),
+        })
+        .collect()
+}
+
 /// What came out for one take.
 struct Row {
     beats: f64,
@@ -104,12 +141,6 @@ struct Row {
 fn median(values: &mut [f64]) -> f64 {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
-}
-
-/// F of instants within 70 ms (mir_eval's convention for beats, Raffel et al. 2014).
-fn f_measure(truth: &[f64], told: &[f64]) -> f64 {
-    let hit = |t: &&f64| told.iter().any(|b| (b - **t).abs() <= 0.07);
-    2.0 * truth.iter().filter(hit).count() as f64 / (truth.len() + told.len()).max(1) as f64
 }
 
 fn row(take: &Rendition, manner: &Manner, found: &Analysis, drift: &Drift) -> Row {
@@ -154,7 +185,8 @@ fn row(take: &Rendition, manner: &Manner, found: &Analysis, drift: &Drift) -> Ro
     }
 }
 
-fn main() {
+/// How well drift is told.
+pub fn drift() {
     println!(
         "piece                 beat F  bar F  tempo  grid error ms   called  drift   fingers late ms"
     );
@@ -163,12 +195,7 @@ fn main() {
     );
     let (mut exact, mut grids) = (Vec::new(), Vec::new());
     for (k, take) in takes().into_iter().enumerate() {
-        let guitar = Guitar {
-            seed: 30 + k as u64,
-            ..Guitar::default()
-        };
-        let rendition = Rendition::new(&take.name, &take.score, &take.manner, guitar)
-            .expect("a guitar that can be rendered");
+        let rendition = rendered(k, &take);
         let found = analyze(&rendition.recording, &Options::default(), &mut ())
             .expect("nobody asks to stop");
         let drift = measure(&found.notes, &found.grid, Reference::OwnTempo);
@@ -205,11 +232,10 @@ fn main() {
         "exactly on the grid: {:.1} % of notes called early or late (aim 5 %)",
         100.0 * exact.iter().sum::<f64>() / exact.len() as f64
     );
-    time();
 }
 
 /// Five minutes of notes: the whole grid, then one edit.
-fn time() {
+pub fn time() {
     let player = Manner::practised(Bpm(92.0), 8);
     let performance = thumbline::music::performance::Performance::of(&tune(), &player);
     let beats = 80.0;
