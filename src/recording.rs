@@ -8,6 +8,7 @@ mod spool;
 
 pub use spool::Spool;
 
+use crate::stop;
 use crate::unit::Seconds;
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
@@ -113,6 +114,7 @@ impl Recording {
         }
         let hash = hash(rate, channels.len(), |hasher, channel| {
             for samples in channels[channel].chunks(BLOCK) {
+                stop::check();
                 hasher.update(&bytes(samples));
             }
         });
@@ -149,6 +151,7 @@ impl Recording {
         let mut block = Vec::new();
         let hash = hash(rate, spool.width(), |hasher, channel| {
             for from in (0..spool.frames()).step_by(BLOCK) {
+                stop::check();
                 block.resize(BLOCK.min(spool.frames() - from), 0.0);
                 spool.read(channel, from, &mut block);
                 hasher.update(&bytes(&block));
@@ -257,7 +260,10 @@ impl Recording {
     /// [`LONE_DB`] quieter: a guitar plugged into one side of a stereo recorder, for instance.
     pub fn lone_channel(&self) -> Option<usize> {
         let square = |sample: &f32| f64::from(*sample).powi(2);
-        let of_block = |block: Cow<[f32]>| block.iter().map(square).sum::<f64>();
+        let of_block = |block: Cow<[f32]>| {
+            stop::check();
+            block.iter().map(square).sum::<f64>()
+        };
         let energies: Vec<f64> = (0..self.width)
             .map(|channel| self.blocks(channel).map(of_block).sum())
             .collect();
