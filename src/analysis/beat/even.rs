@@ -44,7 +44,9 @@ impl Lattice {
         } else {
             self.priors.even
         };
-        let saved = each * (n - 1) as f64 - self.priors.enter - self.priors.leave;
+        // Free playing is not held together by its pulse.
+        let held = self.spoken_for(feel, from, beat, n) as f64;
+        let saved = each * held - self.priors.enter - self.priors.leave;
         Some(Path {
             score: f64::from(score) + saved,
             runs: vec![(0..n).map(|k| from + beat * k as f64).collect()],

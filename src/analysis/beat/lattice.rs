@@ -18,6 +18,8 @@ use crate::stop;
 /// Steps of a level's own beat.
 pub(crate) const STEPS: usize = 40;
 /// Shortest and longest beat of a level, in steps: just over an octave of tempo.
+/// Nats from which on notes clearly speak for a beat (rendered, real).
+const CLEARLY: f32 = 1.0;
 const SHORTEST: usize = 28;
 const LONGEST: usize = 58;
 const WIDTH: usize = LONGEST - SHORTEST + 1;
@@ -178,20 +180,32 @@ impl Lattice {
     /// Evidence of `n` even beats of `beat` seconds, the first at `from`, for a feel; nothing where
     /// they lie outside.
     pub fn along(&self, feel: usize, from: f64, beat: f64, n: usize) -> f32 {
+        let first = self.frame(from).round().max(0.0) as usize;
+        let first = self.believed.get(first).copied().unwrap_or(0.0);
+        first + self.each(feel, from, beat, n).sum::<f32>()
+    }
+
+    /// How many of these beats the notes speak for.
+    pub fn spoken_for(&self, feel: usize, from: f64, beat: f64, n: usize) -> usize {
+        self.each(feel, from, beat, n)
+            .filter(|e| *e > CLEARLY)
+            .count()
+    }
+
+    /// Evidence of each of `n - 1` even beats.
+    fn each(&self, feel: usize, from: f64, beat: f64, n: usize) -> impl Iterator<Item = f32> + '_ {
         let steps = (beat / self.hop).round() as usize;
-        if !(SHORTEST..=LONGEST).contains(&steps) {
-            return IMPOSSIBLE;
-        }
-        let at = |k: usize| self.frame(from + beat * k as f64).round();
-        let evidence = |k: usize| {
-            let frame = at(k);
+        let possible = (SHORTEST..=LONGEST).contains(&steps);
+        (0..n - 1).map(move |k| {
+            let frame = self.frame(from + beat * k as f64).round();
+            if !possible {
+                return IMPOSSIBLE;
+            }
             if frame < 0.0 || frame as usize + steps >= self.frames {
                 return 0.0;
             }
             self.evidence[feel][frame as usize * WIDTH + steps - SHORTEST]
-        };
-        let first = self.believed.get(at(0).max(0.0) as usize);
-        first.copied().unwrap_or(0.0) + (0..n - 1).map(evidence).sum::<f32>()
+        })
     }
 
     /// The most probable beats of a feel (index of [`FEELS`]) under `steering`.

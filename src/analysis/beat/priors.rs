@@ -40,8 +40,8 @@ pub struct Priors {
     pub rubato: f64,
     /// What each beat of rubato costs, nats (rendered, real).
     pub freely: f64,
-    /// What each beat of one unbending tempo saves, nats (rendered, real: less lets a solo change sides
-    /// between two bars).
+    /// What each beat of one unbending tempo saves that the notes clearly speak for, nats (rendered,
+    /// real).
     pub even: f64,
     /// Cost of a sudden change of tempo, nats (rendered: dearer ones keep the beat through
     /// sixteenths, cheaper ones follow free time).
@@ -78,7 +78,7 @@ impl Priors {
         bends: 0.035,
         rubato: 0.09,
         freely: 0.2,
-        even: 0.4,
+        even: 0.3,
         jump: 18.0,
         enter: 9.0,
         leave: 6.0,

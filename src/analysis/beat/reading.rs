@@ -162,15 +162,16 @@ impl Part {
                 path.runs.retain(|run| run.len() >= SHORTEST_RUN);
                 path
             });
-            let path = bent
-                .into_iter()
+            let with_even = |path: Path| {
+                let even = open.then(|| lattice.even(*feel, &path, beat_of(&path), steering));
+                [Some(path), even.flatten()]
+            };
+            bent.into_iter()
                 .filter(|path| !path.runs.is_empty())
-                .max_by(|a, b| a.score.total_cmp(&b.score))?;
-            let even = open.then(|| lattice.even(*feel, &path, beat_of(&path), steering));
-            match even.flatten() {
-                Some(even) if even.score > path.score => Some((*feel, even)),
-                _ => Some((*feel, path)),
-            }
+                .flat_map(with_even)
+                .flatten()
+                .max_by(|a, b| a.score.total_cmp(&b.score))
+                .map(|path| (*feel, path))
         };
         let mut paths: Vec<(usize, Path)> = feels.iter().filter_map(long).collect();
         if open {
