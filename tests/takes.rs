@@ -33,14 +33,16 @@ fn checked(bytes: &[u8]) -> Option<bool> {
     use symphonia::core::codecs::audio::AudioDecoderOptions;
     use symphonia::core::codecs::registry::CodecRegistry;
     use symphonia::core::formats::{FormatOptions, TrackType, probe::Hint};
+    use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
+    use symphonia::core::meta::MetadataOptions;
     let source = std::io::Cursor::new(bytes.to_vec());
-    let stream = symphonia::core::io::MediaSourceStream::new(Box::new(source), Default::default());
+    let stream = MediaSourceStream::new(Box::new(source), MediaSourceStreamOptions::default());
     let mut format = symphonia::default::get_probe()
         .probe(
             &Hint::new(),
             stream,
             FormatOptions::default(),
-            Default::default(),
+            MetadataOptions::default(),
         )
         .expect("FLAC");
     let track = format.default_track(TrackType::Audio).expect("a track");

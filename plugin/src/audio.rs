@@ -146,7 +146,7 @@ impl Voice {
             }
             Some(Control::KeepRound) => self.feet.keep.store(true, Ordering::Release),
             Some(control @ (Control::Take | Control::Slower | Control::Faster | Control::Hear)) => {
-                self.feet.press(control)
+                self.feet.press(control);
             }
             None => {}
         }

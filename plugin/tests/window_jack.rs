@@ -54,6 +54,10 @@ struct Jack {
 }
 
 impl Jack {
+    #[allow(
+        clippy::missing_transmute_annotations,
+        reason = "the field that a symbol goes to says what it is"
+    )]
     fn load() -> Option<Self> {
         // SAFETY: the names are C strings; a symbol that is there has the type that jack/jack.h gives it.
         unsafe {

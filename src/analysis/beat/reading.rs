@@ -175,7 +175,9 @@ impl Part {
         };
         let mut paths: Vec<(usize, Path)> = feels.iter().filter_map(long).collect();
         if open {
-            paths.iter_mut().for_each(|(_, path)| self.carry_on(path));
+            for (_, path) in &mut paths {
+                self.carry_on(path);
+            }
         }
         paths
     }
