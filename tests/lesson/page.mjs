@@ -241,8 +241,11 @@ try {
     await page.waitForFunction(() => globalThis.lesson.playing);
     const facts = await page.evaluate(() => {
       const { playing, context, parts } = globalThis.lesson;
-      const [a, b] = parts[playing.index].beats;
-      return { ahead: playing.quiet > context.currentTime, wait: playing.counted, bar: (parts[0].meter * (b[0] - a[0]) - a[0]) / playing.slow, loud: playing.loud.gain.value };
+      // The part may begin between two beats: it is counted up to the first one in it.
+      const { beats, meter } = parts[playing.index];
+      const first = beats.findIndex(([at]) => at >= 0);
+      const [[a], [b]] = beats.slice(first);
+      return { ahead: playing.quiet > context.currentTime, wait: playing.counted, bar: (meter * (b - a) - a) / playing.slow, loud: playing.loud.gain.value };
     });
     assert.ok(facts.ahead && Math.abs(facts.wait - facts.bar) < 0.02, JSON.stringify(facts));
     assert.equal(facts.loud, 1);
