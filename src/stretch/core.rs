@@ -16,7 +16,7 @@ use super::overlap_add::OverlapAdd;
 use super::place::Places;
 use super::plan::Planner;
 use super::speed::Rates;
-use super::step::{Frame, Geometry, Step};
+use super::step::{Geometry, Step};
 use super::vocoder::Vocoder;
 use crate::recording::Recording;
 use std::sync::Arc;
@@ -166,7 +166,7 @@ impl Core {
                 self.vocoder
                     .work(self.unit, &frame, &self.recording, &mut self.ring);
                 self.unit += 1;
-                if self.unit == Vocoder::units(&frame, self.channels()) {
+                if self.unit == Vocoder::units(frame.zone.is_some(), self.channels()) {
                     self.take_next();
                 }
             }
@@ -187,11 +187,8 @@ impl Core {
                 _ if self.now < self.ahead_from || due > horizon => return,
                 Step::Copy(_) => self.work(),
                 Step::Frame(frame) => {
-                    let alone = Frame {
-                        zone: None,
-                        ..frame
-                    };
-                    let [own, other] = [&frame, &alone].map(|f| Vocoder::units(f, self.channels()));
+                    let own = Vocoder::units(frame.zone.is_some(), self.channels());
+                    let other = Vocoder::units(false, self.channels());
                     let left = (own + frame.alike * other - self.unit) as f64;
                     // What comes right after those that are due together is not left until then.
                     let pace =

@@ -172,15 +172,9 @@ impl Vocoder {
         }
     }
 
-    /// Units of work in `frame` of `channels` channels.
-    pub(super) fn units(frame: &Frame, channels: usize) -> usize {
-        2 * channels
-            + 1
-            + if frame.zone.is_some() {
-                BRIDGE_UNITS
-            } else {
-                0
-            }
+    /// Units of work in a frame of `channels` channels, and in bridging an attack zone before it.
+    pub(super) fn units(bridged: bool, channels: usize) -> usize {
+        2 * channels + 1 + if bridged { BRIDGE_UNITS } else { 0 }
     }
 
     /// Forgets the last frame, so that no phase is carried over from it.
