@@ -144,10 +144,13 @@ impl Voice {
             Some(Control::PreviousRegion) => {
                 self.feet.hop.fetch_sub(1, Ordering::AcqRel);
             }
-            Some(Control::KeepRound) => self.feet.keep.store(true, Ordering::Release),
-            Some(control @ (Control::Take | Control::Slower | Control::Faster | Control::Hear)) => {
-                self.feet.press(control);
-            }
+            Some(
+                control @ (Control::KeepRound
+                | Control::Take
+                | Control::Slower
+                | Control::Faster
+                | Control::Hear),
+            ) => self.feet.press(control),
             None => {}
         }
     }

@@ -57,8 +57,6 @@ pub struct Feet {
     pub looped: Override,
     /// Regions to go on (or back).
     pub hop: AtomicI32,
-    /// Was the round that is being played kept?
-    pub keep: AtomicBool,
     /// Counts the sessions that a host has put in: nothing starts by itself after one.
     pub loads: AtomicU32,
     /// What the parameter said when a session was put in last.

@@ -212,7 +212,6 @@ impl Shared {
                 .unwrap_or_else(|| dials.run.looped.value()),
             bypassed: dials.bypass.value(),
             hop: feet.hop.swap(0, Ordering::AcqRel),
-            keep: feet.keep.swap(false, Ordering::AcqRel),
             pressed: feet.take_pressed(),
             learnt: feet.take_heard(),
             learning: feet.learning(),

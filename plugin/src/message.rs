@@ -54,8 +54,6 @@ pub struct Tick {
     pub bypassed: bool,
     /// Kept regions to go on (or back).
     pub hop: i32,
-    /// Did a foot keep the round that is being played?
-    pub keep: bool,
     /// What is being learnt.
     pub learning: Option<Control>,
     /// What was learnt just now.

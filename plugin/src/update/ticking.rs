@@ -40,10 +40,6 @@ pub fn look(state: &mut State, tick: Tick, out: &mut Vec<Effect>) -> Seen {
         marking::hop(state, tick.hop, out);
         seen = true;
     }
-    if tick.keep {
-        recording::keep_round(state);
-        seen = true;
-    }
     if let Some((control, trigger)) = tick.learnt {
         let learnt = &mut state.session.learnt;
         learnt.retain(|(c, _)| *c != control);
@@ -86,13 +82,10 @@ fn stepped(state: &mut State, control: Control, out: &mut Vec<Effect>) {
             return recording::record_at_once(state, on, out);
         }
         Control::Hear => return studying::hear(state, out),
+        Control::KeepRound => return recording::keep_round(state),
         Control::Slower => -STEP,
         Control::Faster => STEP,
-        Control::Play
-        | Control::Loop
-        | Control::NextRegion
-        | Control::PreviousRegion
-        | Control::KeepRound => return,
+        Control::Play | Control::Loop | Control::NextRegion | Control::PreviousRegion => return,
     };
     if state.session.ladder.on {
         // A foot that chooses the speed leaves the ladder.
