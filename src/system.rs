@@ -171,6 +171,12 @@ impl System {
     }
 }
 
+/// Is there such a process? None where the system does not show them all as Linux does.
+pub fn is_running(process: u32) -> Option<bool> {
+    let all = Path::new("/proc/self").exists();
+    all.then(|| Path::new("/proc").join(process.to_string()).exists())
+}
+
 /// The devices that ALSA lists, each by the name after the dash of its first line.
 fn cards() -> (String, bool) {
     let listed = std::fs::read_to_string("/proc/asound/cards").unwrap_or_default();

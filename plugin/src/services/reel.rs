@@ -16,6 +16,7 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use thumbline::deck::capture::{Place, Reel, Source};
 use thumbline::journal::Moment;
 use thumbline::recording::ContentHash;
+use thumbline::system;
 use thumbline::unit::Span;
 
 /// A note that has not been renewed for so long belongs to no recording under way.
@@ -306,7 +307,7 @@ pub fn left_over(source: Source, against: Option<ContentHash>) -> Vec<Found> {
             let mut note: Note = serde_json::from_slice(&std::fs::read(&path).ok()?).ok()?;
             let sound = path.with_extension("wav");
             let ours = source == Source::Track || note.recording == against;
-            let gone = note.process.and_then(is_running) == Some(false);
+            let gone = note.process.and_then(system::is_running) == Some(false);
             let free = note.left || gone || abandoned(&path);
             // Whoever removes the note has found it: two instances do not both take it.
             let first = ours && free && std::fs::remove_file(&path).is_ok();
@@ -328,13 +329,6 @@ pub fn left_over(source: Source, against: Option<ContentHash>) -> Vec<Found> {
         .collect();
     found.sort_by(|a, b| a.path.cmp(&b.path));
     found
-}
-
-/// Is there such a process; none where the system does not tell.
-fn is_running(process: u32) -> Option<bool> {
-    // Linux shows every process there; elsewhere the note's age has to tell.
-    let all = Path::new("/proc/self").exists();
-    all.then(|| Path::new("/proc").join(process.to_string()).exists())
 }
 
 fn abandoned(note: &Path) -> bool {
