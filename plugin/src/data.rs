@@ -1,5 +1,6 @@
 //! The player's data folder, and files that are written whole or not at all.
 
+use percent_encoding::percent_decode_str;
 use std::fs::File;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -30,25 +31,10 @@ pub fn named(text: &str) -> Option<PathBuf> {
     let line = text.lines().map(str::trim).find(|l| !l.is_empty())?;
     let line = line.trim_matches(['"', '\'']);
     let path = match line.strip_prefix("file://") {
-        Some(address) => PathBuf::from(plain(address)),
+        Some(address) => PathBuf::from(&*percent_decode_str(address).decode_utf8_lossy()),
         None => PathBuf::from(line),
     };
     (path.is_absolute() && path.extension().is_some()).then_some(path)
-}
-
-/// An address without its percent signs (RFC 3986, section 2.1).
-fn plain(address: &str) -> String {
-    let mut bytes = Vec::with_capacity(address.len());
-    let mut rest = address.as_bytes();
-    while let [first, after @ ..] = rest {
-        let code = after
-            .get(..2)
-            .filter(|_| *first == b'%')
-            .and_then(|two| u8::from_str_radix(std::str::from_utf8(two).ok()?, 16).ok());
-        bytes.push(code.unwrap_or(*first));
-        rest = if code.is_some() { &after[2..] } else { after };
-    }
-    String::from_utf8_lossy(&bytes).into_owned()
 }
 
 /// Writes a file whole or not at all.
