@@ -123,6 +123,14 @@ fn attack(attack: Attack) -> &'static str {
     }
 }
 
+/// What a player says who gives a note to the other hand.
+pub(super) fn other_hand(role: Role) -> &'static str {
+    match role {
+        Role::Bass => "It was a finger",
+        Role::Melody => "It was the thumb",
+    }
+}
+
 fn corrections(
     ui: &mut Ui,
     snapshot: &Snapshot,
@@ -130,14 +138,10 @@ fn corrections(
     sight: &mut Sight,
     wishes: &mut Vec<Wish>,
 ) {
-    let other = match note.role {
-        Role::Bass => "It was a finger",
-        Role::Melody => "It was the thumb",
-    };
     let buttons = [
         (Deed::Hear, "Hear it"),
         (Deed::CloseUp, "Close up"),
-        (Deed::Swap, other),
+        (Deed::Swap, other_hand(note.role)),
         (Deed::SlotBefore, "Slot before"),
         (Deed::SlotAfter, "Slot after"),
         (Deed::Remove, "Not a note"),

@@ -2,10 +2,11 @@
 
 use super::View;
 use crate::editor::keys::{self, Deed};
+use crate::editor::note::other_hand;
 use crate::editor::sight::Sight;
 use crate::wish::{GridEdit, Wish};
 use egui::Ui;
-use thumbline::music::note::{Note, Role};
+use thumbline::music::note::Note;
 use thumbline::unit::Seconds;
 
 impl View<'_> {
@@ -17,15 +18,11 @@ impl View<'_> {
         sight: &mut Sight,
         wishes: &mut Vec<Wish>,
     ) {
-        let other = match note.role {
-            Role::Bass => "It was a finger",
-            Role::Melody => "It was the thumb",
-        };
         head.context_menu(|ui| {
             for (deed, label) in [
                 (Deed::Hear, "Hear it"),
                 (Deed::CloseUp, "Its bar close up"),
-                (Deed::Swap, other),
+                (Deed::Swap, other_hand(note.role)),
                 (Deed::SlotBefore, "Meant for the slot before"),
                 (Deed::SlotAfter, "Meant for the slot after"),
                 (Deed::Remove, "Not a note"),
