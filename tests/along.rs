@@ -13,8 +13,10 @@ use thumbline::along::{Answer, Expected, Listener, Round, Setting, Told};
 use thumbline::deck::capture::Place;
 use thumbline::deck::offline::{LoopPlan, render_loop};
 use thumbline::dsp::pluck::{Chance, Guitar, Played};
+use thumbline::music::grid::Grid;
 use thumbline::music::note::{Attack, Note, Role};
 use thumbline::music::score::Score;
+use thumbline::recording::Recording;
 use thumbline::stretch::OnsetTable;
 use thumbline::timing::{self, Reference, Slot};
 use thumbline::unit::{Decibels, Seconds, Span};
@@ -92,8 +94,9 @@ fn session(scene: Scene) -> Session {
     let score: &Score = &duo.score;
     let side = &duo.recording;
     let notes: Vec<Note> = side.notes.iter().map(|n| n.note.clone()).collect();
-    let drift = timing::measure(&notes, &side.grid, Reference::OwnTempo);
-    let bars = side.grid.bars();
+    let grid = side.grid.clone();
+    let drift = timing::measure(&notes, &grid, Reference::OwnTempo);
+    let bars = grid.bars();
     let (from, to) = (bars[1].start, bars[2].end);
     // A loop is cut just before its first notes.
     let (from, to) = (from - Span(0.02), to - Span(0.02));
@@ -113,27 +116,9 @@ fn session(scene: Scene) -> Session {
             floor: drift.notes[i].map_or(Span::from_ms(10.0), |d| d.floor),
         })
         .collect();
-    let onsets: Vec<usize> = {
-        let mut frames: Vec<usize> = notes.iter().map(|n| n.time.frame(RATE)).collect();
-        frames.sort_unstable();
-        frames.dedup();
-        frames
-    };
-    let grid = side.grid.clone();
     let tuning = score.tuning.clone();
-    let recording = Arc::new(duo.recording.recording);
-    let table = Arc::new(OnsetTable::new(onsets, recording.frames()).expect("in order"));
-    let plan = LoopPlan::new(from, to, scene.rounds as u32, scene.speed);
-    let played = render_loop(&recording, &table, &grid, &plan, |_| true).expect("a loop");
-    let mut played: Vec<f32> = played[0].clone();
-    let round = (to - from).0 / scene.speed;
-    let places: Vec<Place> = (0..scene.rounds)
-        .map(|r| Place {
-            frame: (r as f64 * round * f64::from(RATE)).round() as u64,
-            at: from,
-            speed: scene.speed,
-        })
-        .collect();
+    let (mut played, places, round) =
+        deck(duo.recording.recording, &notes, &grid, (from, to), scene);
     let late_slot = planted_at(&expected, scene.pinched);
     let mut chance = Chance::new(scene.seed ^ 0x5EED);
     let mut strokes = Vec::new();
@@ -183,24 +168,7 @@ fn session(scene: Scene) -> Session {
         ..Guitar::default()
     };
     let sound = guitar.play(&strokes, Span(scene.rounds as f64 * round + 1.0));
-    let mut input = sound.channels[0].clone();
-    if scene.room {
-        input = in_room(&input, scene.seed, 0.25);
-    }
-    let shift = (scene.latency.0 * f64::from(RATE)).round() as usize;
-    input.splice(0..0, std::iter::repeat_n(0.0, shift));
-    input.resize(input.len().max(played.len()), 0.0);
-    played.resize(input.len(), 0.0);
-    if let Some(level) = scene.bleed {
-        let mut speaker = in_room(&played, scene.seed ^ 3, 0.6);
-        // Another 3 ms through the air.
-        speaker.splice(0..0, std::iter::repeat_n(0.0, shift + 66));
-        let peak = |x: &[f32]| x.iter().fold(0.0f32, |m, v| m.max(v.abs()));
-        let gain = level.amplitude() as f32 * peak(&input) / peak(&speaker);
-        for (x, b) in input.iter_mut().zip(&speaker) {
-            *x += gain * b;
-        }
-    }
+    let input = record(sound.channels[0].clone(), &mut played, scene);
     Session {
         expected,
         input,
@@ -212,6 +180,53 @@ fn session(scene: Scene) -> Session {
         left_out,
         bent,
     }
+}
+
+/// What the deck plays of a stretch of a recording, its clock, and how long a round is, in s.
+fn deck(
+    recording: Recording,
+    notes: &[Note],
+    grid: &Grid,
+    (from, to): (Seconds, Seconds),
+    scene: Scene,
+) -> (Vec<f32>, Vec<Place>, f64) {
+    let frames = notes.iter().map(|n| n.time.frame(RATE)).collect();
+    let table = OnsetTable::cleaned(frames, recording.frames());
+    let plan = LoopPlan::new(from, to, scene.rounds as u32, scene.speed);
+    let played = render_loop(&Arc::new(recording), &Arc::new(table), grid, &plan, |_| {
+        true
+    });
+    let round = (to - from).0 / scene.speed;
+    let place = |r: usize| Place {
+        frame: (r as f64 * round * f64::from(RATE)).round() as u64,
+        at: from,
+        speed: scene.speed,
+    };
+    let places = (0..scene.rounds).map(place).collect();
+    (played.expect("a loop")[0].clone(), places, round)
+}
+
+/// Delays the input by the way through the devices, puts it into a room, and the loudspeaker with it.
+fn record(mut input: Vec<f32>, played: &mut Vec<f32>, scene: Scene) -> Vec<f32> {
+    if scene.room {
+        input = in_room(&input, scene.seed, 0.25);
+    }
+    let shift = (scene.latency.0 * f64::from(RATE)).round() as usize;
+    input.splice(0..0, std::iter::repeat_n(0.0, shift));
+    let length = input.len().max(played.len());
+    input.resize(length, 0.0);
+    played.resize(length, 0.0);
+    if let Some(level) = scene.bleed {
+        let mut speaker = in_room(played, scene.seed ^ 3, 0.6);
+        // Another 3 ms through the air.
+        speaker.splice(0..0, std::iter::repeat_n(0.0, shift + 66));
+        let peak = |x: &[f32]| x.iter().fold(0.0f32, |m, v| m.max(v.abs()));
+        let gain = level.amplitude() as f32 * peak(&input) / peak(&speaker);
+        for (x, b) in input.iter_mut().zip(&speaker) {
+            *x += gain * b;
+        }
+    }
+    input
 }
 
 /// The fingers' first place off the beat, or together with the thumb.

@@ -6,21 +6,20 @@
 //! Sampled guitars are General MIDI programs 25 and 26 (MIDI 1.0, General MIDI Level 1: nylon and steel) of
 //! whatever sound font the system has, played by FluidSynth.
 
-use super::{BLOCK, Figures, RATE, Scene, Session, Truth, in_room, listen, planted_at, session};
-use crate::invented;
+use super::{
+    BLOCK, Figures, RATE, Scene, Session, Truth, deck, listen, planted_at, record, session,
+};
+use crate::{guitarset, invented};
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use std::sync::Arc;
 use thumbline::along::{Expected, Listener, Setting, expected};
 use thumbline::analysis::{Analysis, Options, analyze};
 use thumbline::deck::capture::Place;
-use thumbline::deck::offline::{LoopPlan, render_loop};
 use thumbline::dsp::pluck::Chance;
 use thumbline::dsp::resample::Resampler;
 use thumbline::music::grid::Grid;
 use thumbline::music::note::{Attack, Note, Role};
 use thumbline::recording::Recording;
-use thumbline::stretch::OnsetTable;
 use thumbline::timing::Slot;
 use thumbline::unit::{Decibels, MidiNote, Seconds, Span};
 
@@ -88,8 +87,7 @@ fn font() -> Option<PathBuf> {
 }
 
 fn heard(sound: &[f32], options: &Options) -> Analysis {
-    let recording = Recording::new("heard", RATE, vec![sound.to_vec()]).expect("a recording");
-    analyze(&recording, options, &mut ()).expect("nobody stops it")
+    analyze(&recorded(sound), options, &mut ()).expect("nobody stops it")
 }
 
 /// What a stretch of a recording expects, by place in the stretch.
@@ -102,60 +100,8 @@ fn expects(notes: &[Note], grid: &Grid, (from, to): (Seconds, Seconds)) -> Vec<E
     all
 }
 
-struct Played {
-    recording: Vec<f32>,
-    onsets: Vec<Seconds>,
-    stretch: (Seconds, Seconds),
-    grid: Grid,
-    rounds: usize,
-    speed: f64,
-}
-
-/// What the deck plays, and its clock.
-fn deck(of: &Played) -> (Vec<f32>, Vec<Place>, f64) {
-    let recording = Recording::new("deck", RATE, vec![of.recording.clone()]).expect("a recording");
-    let mut frames: Vec<usize> = of.onsets.iter().map(|t| t.frame(RATE)).collect();
-    frames.sort_unstable();
-    frames.dedup();
-    let table = OnsetTable::new(frames, recording.frames()).expect("in order");
-    let plan = LoopPlan::new(of.stretch.0, of.stretch.1, of.rounds as u32, of.speed);
-    let sound = render_loop(
-        &Arc::new(recording),
-        &Arc::new(table),
-        &of.grid,
-        &plan,
-        |_| true,
-    );
-    let round = (of.stretch.1 - of.stretch.0).0 / of.speed;
-    let place = |r: usize| Place {
-        frame: (r as f64 * round * f64::from(RATE)).round() as u64,
-        at: of.stretch.0,
-        speed: of.speed,
-    };
-    let places = (0..of.rounds).map(place).collect();
-    (sound.expect("a loop")[0].clone(), places, round)
-}
-
-/// Delays the input by the way through the devices, puts it into a room, and the loudspeaker with it.
-fn record(mut input: Vec<f32>, played: &mut Vec<f32>, scene: Scene) -> Vec<f32> {
-    if scene.room {
-        input = in_room(&input, scene.seed, 0.25);
-    }
-    let shift = (scene.latency.0 * f64::from(RATE)).round() as usize;
-    input.splice(0..0, std::iter::repeat_n(0.0, shift));
-    let length = input.len().max(played.len());
-    input.resize(length, 0.0);
-    played.resize(length, 0.0);
-    if let Some(level) = scene.bleed {
-        let mut speaker = in_room(played, scene.seed ^ 3, 0.6);
-        speaker.splice(0..0, std::iter::repeat_n(0.0, shift + 66));
-        let peak = |x: &[f32]| x.iter().fold(0.0f32, |m, v| m.max(v.abs()));
-        let gain = level.amplitude() as f32 * peak(&input) / peak(&speaker);
-        for (x, b) in input.iter_mut().zip(&speaker) {
-            *x += gain * b;
-        }
-    }
-    input
+fn recorded(sound: &[f32]) -> Recording {
+    Recording::new("heard", RATE, vec![sound.to_vec()]).expect("a recording")
 }
 
 /// Two bars of an invented piece on sampled guitars: the recording on one, the take on another.
@@ -183,15 +129,13 @@ fn on_samples(scene: Scene, font: &Path) -> Session {
     let sound = sampled(font, programs.0, &whole, side.recording.end().0);
     let analysis = heard(&sound, &Options::tuned(tuning));
     let expected = expects(&analysis.notes, &side.grid, (from, to));
-    let of = Played {
-        recording: sound,
-        onsets: analysis.notes.iter().map(|n| n.time).collect(),
-        stretch: (from, to),
-        grid: side.grid.clone(),
-        rounds: scene.rounds,
-        speed: scene.speed,
-    };
-    let (mut played, places, round) = deck(&of);
+    let (mut played, places, round) = deck(
+        recorded(&sound),
+        &analysis.notes,
+        &side.grid,
+        (from, to),
+        scene,
+    );
     let late_slot = planted_at(&expected, scene.pinched);
     let mut chance = Chance::new(scene.seed ^ 0x5EED);
     let (mut strokes, mut truth) = (Vec::new(), Vec::new());
@@ -271,15 +215,13 @@ fn against_itself(path: &Path, late: f64, scene: Scene) -> Session {
         Seconds((first + 12.0).min(whole.end().0)),
     );
     let expected = expects(&analysis.notes, &analysis.grid, (from, to));
-    let of = Played {
-        recording: sound,
-        onsets: analysis.notes.iter().map(|n| n.time).collect(),
-        stretch: (from, to),
-        grid: analysis.grid.clone(),
-        rounds: scene.rounds,
-        speed: scene.speed,
-    };
-    let (mut played, places, round) = deck(&of);
+    let (mut played, places, round) = deck(
+        recorded(&sound),
+        &analysis.notes,
+        &analysis.grid,
+        (from, to),
+        scene,
+    );
     let labels = labels(path, late);
     let mut truth = Vec::new();
     for r in 0..scene.rounds {
@@ -549,23 +491,11 @@ fn sampled_guitars() {
 #[test]
 #[ignore = "figures for a note"]
 fn real_takes_against_themselves_slowed() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/guitarset");
-    let takes = [
-        ("00_BN1-129-Eb_comp_mic", 0.0105),
-        ("00_BN1-129-Eb_solo_mic", 0.01025),
-        ("03_Jazz2-110-Bb_comp_mic", 0.01425),
-        ("03_SS1-68-E_comp_mic", 0.01125),
-        ("05_Rock1-130-A_solo_mic", 0.01525),
-    ];
-    if !folder.is_dir() {
-        println!(
-            "skipped: the real recordings are not here ({})",
-            folder.display()
-        );
+    let Some(folder) = guitarset::folder() else {
         return;
-    }
+    };
     for (bleed, known) in [(None, true), (Some(Decibels(-20.0)), true), (None, false)] {
-        let of = |&(name, late): &(&str, f64)| {
+        let of = |&guitarset::Take { name, late, .. }: &guitarset::Take| {
             let scene = Scene {
                 rounds: 3,
                 bleed,
@@ -586,7 +516,7 @@ fn real_takes_against_themselves_slowed() {
             one
         };
         let name = format!("real takes, bleed {bleed:?}, latency known {known}");
-        judge(&name, takes.iter().map(of));
+        judge(&name, guitarset::TAKES.iter().map(of));
     }
 }
 

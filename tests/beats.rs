@@ -1,5 +1,6 @@
 //! Beats, bars, slots and edits: from notes to the grid.
 
+use crate::guitarset::{self, Take};
 use crate::playing::{self, Dice};
 use proptest::prelude::*;
 use std::time::{Duration, Instant};
@@ -725,23 +726,12 @@ fn where_the_beat_is_unsure_nothing_is_early_or_late() {
     assert!(drift.notes.iter().all(Option::is_none));
 }
 
-/// Takes of a real data set (GuitarSet, CC-BY 4.0), each played to a click that begins with the file.
-const TAKES: [(&str, f64); 5] = [
-    ("00_BN1-129-Eb_comp_mic", 129.0),
-    ("00_BN1-129-Eb_solo_mic", 129.0),
-    ("03_Jazz2-110-Bb_comp_mic", 110.0),
-    ("03_SS1-68-E_comp_mic", 68.0),
-    ("05_Rock1-130-A_solo_mic", 130.0),
-];
-
 #[test]
 fn two_actions_repair_every_real_take() {
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/guitarset");
-    if !folder.is_dir() {
-        println!("skipped: the recordings of ../shared are absent");
+    let Some(folder) = guitarset::folder() else {
         return;
-    }
-    for (name, bpm) in TAKES {
+    };
+    for Take { name, bpm, .. } in guitarset::TAKES {
         let recording = load(&folder.join(format!("{name}.wav"))).expect("readable");
         let heard = analyze(&recording, &Options::default(), &mut ()).expect("not cancelled");
         let beat = 60.0 / bpm;
@@ -793,8 +783,7 @@ fn two_actions_repair_every_real_take() {
 /// Labels of a real recording (GuitarSet, CC-BY 4.0): played to a click at `bpm`, labels late by
 /// `late` seconds. None when the data is not there.
 fn labels(name: &str, late: f64) -> Option<Vec<Note>> {
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/guitarset");
-    let text = std::fs::read_to_string(folder.join(format!("{name}.csv"))).ok()?;
+    let text = std::fs::read_to_string(guitarset::folder()?.join(format!("{name}.csv"))).ok()?;
     let open = [64, 59, 55, 50, 45, 40];
     let mut notes: Vec<Note> = text
         .lines()
@@ -820,7 +809,6 @@ fn labels(name: &str, late: f64) -> Option<Vec<Note>> {
 #[test]
 fn three_edits_repair_a_real_recording() {
     let Some(notes) = labels("05_Rock1-130-A_solo_mic", 0.015_25) else {
-        println!("skipped: the recordings of ../shared are absent");
         return;
     };
     let beat = 60.0 / 130.0;

@@ -1,7 +1,6 @@
 //! The grid as a measure: on playing and renderings that are known exactly, and repaired by hand.
 
 use crate::playing::{Dice, note};
-use std::path::Path;
 use thumbline::analysis::beat::{Edit, GridEdits, Tracker, track};
 use thumbline::analysis::{Analysis, Options, analyze};
 use thumbline::demo::{Rendition, tune};
@@ -195,11 +194,9 @@ fn a_free_opening_is_not_forced_onto_a_grid() {
 /// pulse is taken for the off-beats; three edits put it right.
 #[test]
 fn three_edits_repair_a_recording_that_was_heard_wrongly() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/guitarset");
-    if !folder.is_dir() {
-        println!("skipped: the recordings of ../shared are absent");
+    let Some(folder) = crate::guitarset::folder() else {
         return;
-    }
+    };
     let recording = load(&folder.join("05_Rock1-130-A_solo_mic.wav")).expect("readable");
     let found = analyze(&recording, &Options::default(), &mut ()).expect("not cancelled");
     let beat = 60.0 / 130.0;

@@ -65,11 +65,21 @@ fn settings(bars: (i32, i32), title: &str, words: &str) -> Settings {
 
 fn page_of(
     recording: &Recording,
-    (heard, drift): &(Analysis, Drift),
+    truth: &(Analysis, Drift),
     settings: &Settings,
     practice: Vec<Practice>,
 ) -> Result<String, LessonError> {
-    let lesson = Lesson {
+    lesson::page(&lesson_of(recording, truth, settings, practice), &|| true)
+}
+
+/// The bars, what is practised of them, no more.
+fn lesson_of<'a>(
+    recording: &'a Recording,
+    (heard, drift): &'a (Analysis, Drift),
+    settings: &'a Settings,
+    practice: Vec<Practice>,
+) -> Lesson<'a> {
+    Lesson {
         settings,
         phrase: Phrase {
             recording,
@@ -82,8 +92,7 @@ fn page_of(
         practice,
         chords: Vec::new(),
         week: Vec::new(),
-    };
-    lesson::page(&lesson, &|| true)
+    }
 }
 
 /// The opening with the drill of a pattern, made once.
@@ -314,22 +323,8 @@ fn speeds_are_one_to_four() {
 
 #[test]
 fn a_page_can_be_stopped() {
-    let (heard, drift) = truth();
-    let settings = settings((1, 1), "x", "");
-    let lesson = Lesson {
-        settings: &settings,
-        phrase: Phrase {
-            recording: &tune().recording,
-            heard: &heard,
-            drift: &drift,
-            bars: (1, 1),
-            take: None,
-        },
-        tuning_name: String::new(),
-        practice: Vec::new(),
-        chords: Vec::new(),
-        week: Vec::new(),
-    };
+    let (truth, settings) = (truth(), settings((1, 1), "x", ""));
+    let lesson = lesson_of(&tune().recording, &truth, &settings, Vec::new());
     let made = lesson::page(&lesson, &|| false);
     assert!(matches!(made, Err(LessonError::Cancelled)));
 }
@@ -361,14 +356,14 @@ fn every_note_is_addressable() {
 /// tells what to do on which day.
 #[test]
 fn chords_and_a_plan_stand_in_the_page() {
-    let (heard, drift) = truth();
+    let truth = truth();
     let chords = progression::named("D G A", &Tuning::dadgad()).expect("chords");
     let asked = Asked {
         drill: Some(Drilled::Found),
         scale: Some(Presets::built_in().scale("D major").expect("a scale")),
         chords,
     };
-    let practice = lesson::practice(&heard, &asked).expect("practice");
+    let practice = lesson::practice(&truth.0, &asked).expect("practice");
     let settings = Settings {
         speeds: vec![1.0],
         chords: vec!["D".to_owned(), "G".to_owned(), "A".to_owned()],
@@ -381,21 +376,12 @@ fn chords_and_a_plan_stand_in_the_page() {
         minutes: 5,
     };
     let lesson = Lesson {
-        settings: &settings,
-        phrase: Phrase {
-            recording: &tune().recording,
-            heard: &heard,
-            drift: &drift,
-            bars: (1, 1),
-            take: None,
-        },
-        tuning_name: "DADGAD".to_owned(),
-        practice,
         chords: asked.chords.clone(),
         week: vec![
             day("2026-03-02", &["loop bar 3 at 60 <beats>"]),
             day("2026-03-03", &[]),
         ],
+        ..lesson_of(&tune().recording, &truth, &settings, practice)
     };
     let page = lesson::page(&lesson, &|| true).expect("a page");
     let changes = between(&page, "<ul class=\"changes\">", "</ul>");

@@ -5,7 +5,7 @@
 //! (the data's own README). Matching is mir_eval's: the largest one-to-one pairing (Raffel et al.
 //! 2014), here the greedy one, which is largest for intervals of one length on a line.
 
-use std::path::{Path, PathBuf};
+use crate::guitarset::folder;
 use thumbline::analysis::{Options, analyze};
 use thumbline::load::load;
 use thumbline::music::note::{Attack, Role};
@@ -17,19 +17,6 @@ const RECORDINGS: [(&str, f64, [f64; 3]); 3] = [
     ("03_Jazz2-110-Bb_comp_mic", 0.01425, [0.75, 0.60, 0.60]),
     ("03_SS1-68-E_comp_mic", 0.01125, [0.75, 0.60, 0.55]),
 ];
-
-fn folder() -> Option<PathBuf> {
-    let shared = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/guitarset");
-    if shared.is_dir() {
-        Some(shared)
-    } else {
-        println!(
-            "skipped: the real recordings are not here ({})",
-            shared.display()
-        );
-        None
-    }
-}
 
 /// F of two ascending lists within `window`; both empty is 1.
 fn f_measure(reference: &[f64], estimate: &[f64], window: f64) -> f64 {

@@ -14,6 +14,7 @@ mod faults;
 mod formats;
 mod grid;
 mod guesses;
+mod guitarset;
 mod hand;
 mod hearing;
 mod inner;

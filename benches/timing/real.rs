@@ -1,28 +1,17 @@
 //! Real takes (GuitarSet, Xi et al. 2018, CC-BY 4.0), where they are there.
 
+use crate::guitarset::{TAKES, Take, folder};
 use crate::table::Set;
 use crate::variant::Variant;
-use std::path::Path;
 use thumbline::analysis::beat::judge::Piece;
 use thumbline::load::load;
 
-/// Played to a click; each begins on beat one and lasts whole bars of four.
-const TAKES: [(&str, f64); 5] = [
-    ("00_BN1-129-Eb_comp_mic", 129.0),
-    ("00_BN1-129-Eb_solo_mic", 129.0),
-    ("03_Jazz2-110-Bb_comp_mic", 110.0),
-    ("03_SS1-68-E_comp_mic", 68.0),
-    ("05_Rock1-130-A_solo_mic", 130.0),
-];
-
 /// The takes with room, cut, and as they were cut to their click.
 pub fn sets() -> Vec<Set> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data/guitarset");
-    if !folder.is_dir() {
-        println!("skipped: the recordings of ../shared are absent");
+    let Some(folder) = folder() else {
         return Vec::new();
-    }
-    let take = |(name, bpm): &(&str, f64), variant: Variant| -> Option<Piece> {
+    };
+    let take = |&Take { name, bpm, .. }: &Take, variant: Variant| -> Option<Piece> {
         let recording = load(&folder.join(format!("{name}.wav"))).ok()?;
         let beat = 60.0 / bpm;
         let n = (recording.end().0 / beat).round() as usize;
@@ -30,7 +19,7 @@ pub fn sets() -> Vec<Set> {
         let downbeats: Vec<f64> = beats.iter().copied().step_by(4).collect();
         let piece = variant.of(&recording, &beats, &downbeats);
         Some(Piece {
-            name: (*name).to_owned(),
+            name: name.to_owned(),
             ..piece
         })
     };
