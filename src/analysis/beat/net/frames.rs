@@ -119,11 +119,12 @@ fn lay(seen: &[Seen], rows: &mut [[f32; FEATURES]]) {
     }
     // The first of the heaviest.
     let tonic = (1..12).fold(0, |best, c| if tonic[c] > tonic[best] { c } else { best });
-    let mut bass = None;
+    // No pitch class at first.
+    let mut bass = 12;
     for s in seen {
         let class = s.class();
         let mut moved = 0.0;
-        if s.low > 0.5 && class.is_some() {
+        if let Some(class) = class.filter(|_| s.low > 0.5) {
             moved = if class == bass { 0.0 } else { 1.0 };
             bass = class;
         }
