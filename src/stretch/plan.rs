@@ -128,7 +128,7 @@ impl Planner {
         let before = self.onsets.at_or_before(t as f64);
         let alone = from >= t || before.is_none_or(|o| o < from);
         if due <= lead || due <= start && onset >= due && alone {
-            return (from, onset - from + self.zone(onset));
+            return (from, onset - from + self.zone_within(onset, start));
         }
         (
             t,
@@ -204,16 +204,21 @@ impl Planner {
         end.saturating_sub(t)
     }
 
-    /// Length of the attack zone of `onset`: at most a third of the gap to what comes next, in
-    /// the recording and in the output.
+    /// Length of the attack zone of `onset`.
     fn zone(&self, onset: usize) -> usize {
+        self.zone_within(onset, self.geometry.zone)
+    }
+
+    /// A copy of at most `most` frames from `onset` on: at most a third of the gap to what comes
+    /// next, in the recording and in the output.
+    fn zone_within(&self, onset: usize, most: usize) -> usize {
         let mut end = onset + self.room(onset);
         if let Some(next) = self.onsets.after(onset as f64) {
             end = end.min(next);
         }
         let gap = end - onset;
         let out = self.rates.between(onset as f64, end as f64) as usize;
-        self.geometry.zone.min(gap / 3).min(out / 3)
+        most.min(gap / 3).min(out / 3)
     }
 
     /// Where the leg that has come to frame `t` goes: output frame, frame, what is there.
