@@ -92,6 +92,10 @@ struct Soak {
     /// Milliseconds between a tick and its click.
     apart: Vec<f64>,
     alone: usize,
+    /// What was asked for where the farthest lay.
+    farthest: (f64, String),
+    /// What was sent since the last stretch of time.
+    lately: Vec<&'static str>,
     quarters: f64,
 }
 
@@ -111,6 +115,8 @@ impl Soak {
             shares: Vec::new(),
             apart: Vec::new(),
             alone: 0,
+            farthest: (0.0, String::new()),
+            lately: Vec::new(),
             quarters: 0.0,
         }
     }
@@ -123,6 +129,7 @@ impl Soak {
     fn send(&mut self, name: &'static str, message: Message) {
         assert!(self.deck.send(message).is_ok(), "the ring is full");
         *self.sent.entry(name).or_default() += 1;
+        self.lately.push(name);
     }
 
     /// One message, any of them.
@@ -248,6 +255,7 @@ impl Soak {
 
     /// A few seconds after a change of everything.
     fn stretch_of_time(&mut self) -> usize {
+        self.lately.clear();
         self.any_controls();
         for _ in 0..self.random.below(3) {
             self.any_message();
@@ -293,7 +301,17 @@ impl Soak {
         for tick in ticks {
             match clicks.iter().map(|c| c.abs_diff(tick)).min() {
                 Some(near) if near < RATE as usize / 20 => {
-                    self.apart.push(near as f64 / f64::from(RATE) * 1000.0);
+                    let ms = near as f64 / f64::from(RATE) * 1000.0;
+                    self.apart.push(ms);
+                    if ms > self.farthest.0 {
+                        let since = f64::from((from + tick) as u32) / f64::from(RATE);
+                        let (sent, controls) = (&self.lately, &self.controls);
+                        let state = self.deck.state();
+                        self.farthest = (
+                            ms,
+                            format!("{since:.3} s after {sent:?} with {controls:?}: {state:?}"),
+                        );
+                    }
                 }
                 _ => self.alone += 1,
             }
@@ -391,5 +409,5 @@ fn half_an_hour_at_random() {
         soak.alone
     );
     assert!(soak.apart.len() > 500);
-    assert!(worst < 1.0, "{worst} ms");
+    assert!(worst < 1.0, "{worst} ms, {}", soak.farthest.1);
 }
