@@ -5,6 +5,7 @@ RATE = 50                     # frames a second
 BINS = 10                     # pitch bins, a major third each from E2 on
 WINDOWS = (.5, 1.0, 2.0)      # seconds on either side in which harmonies are compared
 TOGETHER = .035               # notes that follow each other this closely are one attack (s)
+SPREAD = 3.5                  # most that levels may spread, dB (SD)
 BEFORE, AFTER = 1.0, .25      # seconds of harmony before an attack and from it on that are compared
 ATTACKS = 4 + BINS + 12 + 1 + len(WINDOWS)
 FEATURES = ATTACKS + 4
@@ -29,7 +30,7 @@ def features(notes, start, frames):
     ok = (at >= 0) & (at < frames)
     bins = np.clip((pitch - 40) / 4, 0, BINS - 1.001)
     b = bins.astype(int)
-    loud = np.clip((level - median) / 10, -2, 2)
+    loud = np.clip((level - median) * SPREAD / max(np.std(level), SPREAD) / 10, -2, 2)
     # Does the thumb move to another pitch class than it had?
     moved = np.zeros(len(t))
     last = -1
