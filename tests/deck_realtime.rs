@@ -146,14 +146,14 @@ fn through_everything(size: usize) {
     rig.send(Message::Rest(1));
     rig.run(1.5);
     rig.send(Message::Seek(Seconds(1.1)));
-    let (tap, mut reel) = capture::tap(capture::Source::Take, RATE, 0.5);
+    let (tap, mut receiver) = capture::tap(capture::Source::Take, RATE, 0.5);
     rig.send(Message::Record(tap));
     let (second, _gone) = capture::tap(capture::Source::Track, RATE, 0.5);
     rig.send(Message::Record(second));
     rig.run(0.7);
     rig.send(Message::StopRecording);
     let (mut frames, mut places) = (Vec::new(), Vec::new());
-    reel.drain(&mut frames, &mut places);
+    receiver.drain(&mut frames, &mut places);
     let (tap, _reel) = capture::tap(capture::Source::Take, RATE, 5.0);
     rig.send(Message::Calibrate(tap));
     for again in [Some(0), None, Some(500)] {

@@ -8,9 +8,9 @@
 )]
 
 use crate::control::{Control, Trigger};
-use crate::feet::{Feet, Override};
 use crate::params::{Channels, Dials};
-use crate::relay::Runner;
+use crate::player_swap::Runner;
+use crate::shared_controls::{Override, SharedControls};
 use nice_plug::context::PluginApi;
 use nice_plug::midi::Key;
 use nice_plug::prelude::*;
@@ -27,7 +27,7 @@ pub static TRIP: AtomicBool = AtomicBool::new(false);
 /// What the audio thread owns.
 pub struct Voice {
     dials: Arc<Dials>,
-    feet: Arc<Feet>,
+    switches: Arc<SharedControls>,
     runner: Runner,
     player: Option<Box<Player>>,
     /// Parameters as they were in the last block, to tell when they move.
@@ -59,18 +59,18 @@ fn pressed(now: bool, before: &mut bool) -> bool {
 
 impl Voice {
     /// A voice that has no player yet.
-    pub fn new(dials: Arc<Dials>, feet: Arc<Feet>, runner: Runner) -> Self {
+    pub fn new(dials: Arc<Dials>, switches: Arc<SharedControls>, runner: Runner) -> Self {
         Self {
             play: dials.run.play.value(),
             looped: dials.run.looped.value(),
             next: false,
             previous: false,
             rolled: false,
-            loads: feet.loads.load(Ordering::Acquire),
+            loads: switches.loads.load(Ordering::Acquire),
             held: false,
             player: None,
             dials,
-            feet,
+            switches,
             runner,
         }
     }
@@ -84,17 +84,17 @@ impl Voice {
     /// session was put in not before one of them speaks, or the host's transport starts.
     fn plays(&mut self, rolling: bool) -> bool {
         let starts = rolling && !std::mem::replace(&mut self.rolled, rolling);
-        let loads = self.feet.loads.load(Ordering::Acquire);
+        let loads = self.switches.loads.load(Ordering::Acquire);
         if loads != self.loads {
             self.loads = loads;
             self.held = true;
-            self.play = self.feet.loaded_play.load(Ordering::Acquire);
-            self.feet.play.clear();
+            self.play = self.switches.loaded_play.load(Ordering::Acquire);
+            self.switches.play.clear();
         }
         let param = self.dials.run.play.value();
         let moved = param != self.play;
-        let on = spoken(param, &mut self.play, &self.feet.play);
-        if moved || starts || self.feet.play.get().is_some() {
+        let on = spoken(param, &mut self.play, &self.switches.play);
+        if moved || starts || self.switches.play.get().is_some() {
             self.held = false;
         }
         on && !self.held
@@ -103,17 +103,17 @@ impl Voice {
     fn controls(&mut self, rolling: bool) -> Controls {
         let play = self.plays(rolling);
         let dials = &self.dials;
-        let feet = &self.feet;
+        let switches = &self.switches;
         if pressed(dials.run.next.value(), &mut self.next) {
-            feet.hop.fetch_add(1, Ordering::AcqRel);
+            switches.hop.fetch_add(1, Ordering::AcqRel);
         }
         if pressed(dials.run.previous.value(), &mut self.previous) {
-            feet.hop.fetch_sub(1, Ordering::AcqRel);
+            switches.hop.fetch_sub(1, Ordering::AcqRel);
         }
         let semitones = f64::from(dials.sound.pitch.value());
         Controls {
             play,
-            looping: spoken(dials.run.looped.value(), &mut self.looped, &feet.looped),
+            looping: spoken(dials.run.looped.value(), &mut self.looped, &switches.looped),
             speed: f64::from(dials.run.speed.value()) / 100.0,
             pitch: Cents(semitones * 100.0 + f64::from(dials.sound.cents.value())),
             gain: Decibels(f64::from(dials.sound.gain.value())),
@@ -135,14 +135,14 @@ impl Voice {
 
     /// A foot switch: a key or a controller that went down.
     fn step_on(&self, trigger: Trigger, controls: Controls) {
-        match self.feet.down(trigger) {
-            Some(Control::Play) => self.feet.play.set(!controls.play),
-            Some(Control::Loop) => self.feet.looped.set(!controls.looping),
+        match self.switches.down(trigger) {
+            Some(Control::Play) => self.switches.play.set(!controls.play),
+            Some(Control::Loop) => self.switches.looped.set(!controls.looping),
             Some(Control::NextRegion) => {
-                self.feet.hop.fetch_add(1, Ordering::AcqRel);
+                self.switches.hop.fetch_add(1, Ordering::AcqRel);
             }
             Some(Control::PreviousRegion) => {
-                self.feet.hop.fetch_sub(1, Ordering::AcqRel);
+                self.switches.hop.fetch_sub(1, Ordering::AcqRel);
             }
             Some(
                 control @ (Control::KeepRound
@@ -150,7 +150,7 @@ impl Voice {
                 | Control::Slower
                 | Control::Faster
                 | Control::Hear),
-            ) => self.feet.press(control),
+            ) => self.switches.press(control),
             None => {}
         }
     }
@@ -167,8 +167,8 @@ impl Voice {
         if let Err(panic) = whole {
             // Rather lost than freed here.
             std::mem::forget(panic);
-            self.feet.play.set(false);
-            self.feet.broke.store(true, Ordering::Release);
+            self.switches.play.set(false);
+            self.switches.broke.store(true, Ordering::Release);
             let broken = self.player.take();
             self.runner.retire(broken);
             silence(buffer);

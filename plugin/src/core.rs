@@ -4,17 +4,17 @@
 //! What the host keeps ([`Store`]) is the state's own session, not a copy.
 
 use crate::effect::{Dial, Effect};
-use crate::feet::Feet;
 use crate::job::JobId;
 use crate::message::{Message, Tick};
 use crate::services::ask::{self, Asked};
 use crate::services::{Job, journal};
 use crate::session::Session;
+use crate::shared_controls::SharedControls;
 use crate::snapshot::{For, Snapshot};
 use crate::sound::Choice;
 use crate::state::State;
 use crate::supervisor::Seat;
-use crate::{seen, update};
+use crate::{snapshot_of, update};
 use nice_plug::params::persist::PersistentField;
 use serde_json::Value;
 use std::collections::VecDeque;
@@ -32,7 +32,7 @@ pub struct Core {
     heard: Condvar,
     /// A session that the host has put in and nobody has looked at yet: it may come on any thread.
     put_in: Mutex<Option<Session>>,
-    feet: Arc<Feet>,
+    switches: Arc<SharedControls>,
     seat: OnceLock<Seat>,
     me: OnceLock<Weak<Core>>,
     /// What the Play parameter says.
@@ -76,8 +76,8 @@ impl Core {
     }
 
     /// The switches that the audio thread reads.
-    pub fn feet(&self) -> &Arc<Feet> {
-        &self.feet
+    pub fn switches(&self) -> &Arc<SharedControls> {
+        &self.switches
     }
 
     /// Gives it its place at the threads' table.
@@ -127,7 +127,7 @@ impl Core {
     pub fn snapshot(&self, tick: Tick) -> Snapshot {
         let mut inner = self.enter();
         self.tick_inside(&mut inner, tick);
-        seen::view(&inner.state)
+        snapshot_of::view(&inner.state)
     }
 
     /// Looks at the state.
@@ -139,7 +139,7 @@ impl Core {
     pub fn activate(&self, rate: u32) -> Player {
         let mut inner = self.enter();
         inner.activation = inner.activation.wrapping_add(1);
-        self.feet
+        self.switches
             .activation
             .store(inner.activation, Ordering::Release);
         self.player(&mut inner, rate)
@@ -149,7 +149,7 @@ impl Core {
     pub fn silence(&self, rate: f32) {
         let mut inner = self.enter();
         inner.activation = inner.activation.wrapping_add(1);
-        self.feet
+        self.switches
             .activation
             .store(inner.activation, Ordering::Release);
         inner.deck = None;
@@ -243,15 +243,15 @@ impl Core {
                     seat.cancel(id);
                 }
             }
-            Effect::Tape(id, order) => {
+            Effect::TakeWriter(id, order) => {
                 if let Some(seat) = self.seat() {
-                    seat.tape(id, order);
+                    seat.write_take(id, order);
                 }
             }
-            Effect::Play(on) => self.feet.play.set(on),
-            Effect::Loop(on) => self.feet.looped.set(on),
-            Effect::Feet(learnt) => self.feet.learn_all(&learnt),
-            Effect::Listen(control) => self.feet.listen_for(control),
+            Effect::Play(on) => self.switches.play.set(on),
+            Effect::Loop(on) => self.switches.looped.set(on),
+            Effect::LearnControls(learnt) => self.switches.learn_all(&learnt),
+            Effect::Listen(control) => self.switches.listen_for(control),
             Effect::Dial(dial) => inner.dials.push(dial),
             Effect::Changed => inner.changed = true,
             Effect::Ask(purpose, folder) => self.ask(inner, purpose, folder),
@@ -352,8 +352,8 @@ impl Store {
         *locked(&self.0.put_in) = Some(session);
         // The audio thread holds still until it is asked to play: by a parameter that moves, say.
         let play = self.0.play.get().is_some_and(|play| play());
-        self.0.feet.loaded_play.store(play, Ordering::Release);
-        self.0.feet.loads.fetch_add(1, Ordering::AcqRel);
+        self.0.switches.loaded_play.store(play, Ordering::Release);
+        self.0.switches.loads.fetch_add(1, Ordering::AcqRel);
     }
 
     /// What is kept now.

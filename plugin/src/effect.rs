@@ -4,7 +4,7 @@
 use crate::channels::Channels;
 use crate::control::{Control, Trigger};
 use crate::job::JobId;
-use crate::services::{Job, tape};
+use crate::services::{Job, take_writer};
 use crate::snapshot::For;
 use crate::sound::Choice;
 use std::path::PathBuf;
@@ -19,13 +19,13 @@ pub enum Effect {
     /// A job's result is not wanted any more.
     Cancel(JobId),
     /// Have the recording thread do something.
-    Tape(JobId, tape::Order),
+    TakeWriter(JobId, take_writer::Order),
     /// Run or stop, whatever the parameter says, until it moves.
     Play(bool),
     /// Loop or not, likewise.
     Loop(bool),
     /// MIDI does this from now on.
-    Feet(Vec<(Control, Trigger)>),
+    LearnControls(Vec<(Control, Trigger)>),
     /// The next MIDI note or controller is for this control; none stops listening.
     Listen(Option<Control>),
     /// Set a parameter through the host.

@@ -3,13 +3,13 @@
 
 use crate::core::{Core, Store};
 use crate::effect::Dial;
-use crate::feet::Feet;
 use crate::job::JobId;
 use crate::message::{Message, Tick};
 use crate::params::{Channels, Dials, MARKS};
+use crate::player_swap::{self, PlayerSwap, Runner};
 use crate::practice;
-use crate::relay::{self, Relay, Runner};
 use crate::services::Said;
+use crate::shared_controls::SharedControls;
 use crate::snapshot::{DialsView, Snapshot};
 use crate::state::{Program, State};
 use crate::supervisor::{Client, Seat};
@@ -39,7 +39,7 @@ pub struct Instance {
 struct Shared {
     core: Arc<Core>,
     dials: Arc<Dials>,
-    relay: Mutex<Option<Relay>>,
+    swap: Mutex<Option<PlayerSwap>>,
     /// The open window.
     eye: Mutex<Option<Eye>>,
 }
@@ -76,7 +76,7 @@ impl Instance {
         let shared = Arc::new(Shared {
             core,
             dials,
-            relay: Mutex::new(None),
+            swap: Mutex::new(None),
             eye: Mutex::new(None),
         });
         let ear = Ear(Arc::downgrade(&shared));
@@ -95,14 +95,14 @@ impl Instance {
     }
 
     /// The switches that the audio thread reads.
-    pub fn feet(&self) -> Arc<Feet> {
-        Arc::clone(self.shared.core.feet())
+    pub fn switches(&self) -> Arc<SharedControls> {
+        Arc::clone(self.shared.core.switches())
     }
 
     /// The audio thread's end for players of another rate.
     pub fn runner(&self) -> Runner {
-        let (relay, runner) = relay::pair(self.feet());
-        *locked(&self.shared.relay) = Some(relay);
+        let (swap, runner) = player_swap::pair(self.switches());
+        *locked(&self.shared.swap) = Some(swap);
         runner
     }
 
@@ -191,7 +191,7 @@ impl Drop for Instance {
 impl Shared {
     /// How things stand, but for what the core itself knows.
     fn look(&self) -> Tick {
-        let (dials, feet) = (&self.dials, self.core.feet());
+        let (dials, switches) = (&self.dials, self.core.switches());
         Tick {
             sounding: None,
             waiting: false,
@@ -206,21 +206,21 @@ impl Shared {
                 through: dials.track.through.value(),
                 follow: dials.track.follow.value(),
             },
-            loop_on: feet
+            loop_on: switches
                 .looped
                 .get()
                 .unwrap_or_else(|| dials.run.looped.value()),
             bypassed: dials.bypass.value(),
-            hop: feet.hop.swap(0, Ordering::AcqRel),
-            pressed: feet.take_pressed(),
-            learnt: feet.take_heard(),
-            learning: feet.learning(),
-            broke: feet.broke.swap(false, Ordering::AcqRel),
+            hop: switches.hop.swap(0, Ordering::AcqRel),
+            pressed: switches.take_pressed(),
+            learnt: switches.take_heard(),
+            learning: switches.learning(),
+            broke: switches.broke.swap(false, Ordering::AcqRel),
         }
     }
 
     fn tick(&self) {
-        self.relay();
+        self.swap();
         let tick = self.look();
         let (revision, news) = self.core.tick(tick);
         let watched = {
@@ -239,12 +239,12 @@ impl Shared {
     }
 
     /// Makes a player of the rate at which the host turns out to run.
-    fn relay(&self) {
-        let wanted = locked(&self.relay).as_mut().and_then(Relay::wanted);
+    fn swap(&self) {
+        let wanted = locked(&self.swap).as_mut().and_then(PlayerSwap::wanted);
         let Some(wanted) = wanted else { return };
         let player = self.core.player_for(wanted.rate, wanted.activation);
-        if let (Some(relay), Some(player)) = (&mut *locked(&self.relay), player) {
-            relay.send(wanted.activation, player);
+        if let (Some(swap), Some(player)) = (&mut *locked(&self.swap), player) {
+            swap.send(wanted.activation, player);
         }
     }
 }

@@ -58,7 +58,7 @@ pub struct Tick {
     pub learning: Option<Control>,
     /// What was learnt just now.
     pub learnt: Option<(Control, Trigger)>,
-    /// Foot controls that went down, a bit each, in the order of [`crate::feet::CONTROLS`].
+    /// Foot controls that went down, a bit each, in the order of [`crate::shared_controls::CONTROLS`].
     pub pressed: u16,
     /// Did the audio callback break, and fall silent?
     pub broke: bool,

@@ -3,7 +3,7 @@
 use crate::audio::Voice;
 use crate::editor::{self, App};
 use crate::instance::Instance;
-use crate::relay::RATES;
+use crate::player_swap::RATES;
 use crate::standalone::{self, Kept};
 use nice_plug::prelude::*;
 use nice_plug_egui::EguiEditor;
@@ -32,7 +32,7 @@ impl<const CONTROLLERS: bool> Default for Thumbline<CONTROLLERS> {
         let kept = program.map(|program| program.adopt(&instance));
         let dials = Arc::clone(instance.dials());
         Self {
-            voice: Voice::new(dials, instance.feet(), instance.runner()),
+            voice: Voice::new(dials, instance.switches(), instance.runner()),
             instance: Arc::new(instance),
             kept,
             waits: false,

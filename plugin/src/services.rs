@@ -3,6 +3,7 @@
 
 pub mod analyse;
 pub mod ask;
+pub mod cache;
 pub mod decode;
 pub mod drill;
 pub mod export;
@@ -10,11 +11,10 @@ pub mod folder;
 pub mod journal;
 pub mod mix;
 pub mod page;
-pub mod reel;
-pub mod shelf;
 pub mod sound;
 pub mod study;
-pub mod tape;
+pub mod take_file;
+pub mod take_writer;
 
 use crate::job::{Cancel, Urgency};
 
@@ -67,7 +67,7 @@ pub enum Said {
     /// A file for another program.
     Export(export::Answer),
     /// Recording.
-    Tape(tape::Answer),
+    TakeWriter(take_writer::Answer),
     /// The job met a fault inside the program and was given up.
     Broke(String),
 }

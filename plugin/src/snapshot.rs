@@ -10,7 +10,7 @@ mod opened;
 mod practice;
 mod sounding;
 mod study;
-mod taped;
+mod takes;
 
 pub use along::AlongView;
 pub use folder::{FolderView, For};
@@ -18,7 +18,7 @@ pub use opened::{AnalysisView, Peaks, RecordingView};
 pub use practice::{ClickRate, End, Hear, Ladder, PracticeView, RegionView, Snap};
 pub use sounding::{DialsView, LevelView, TransportView};
 pub use study::{BesideView, StudyView};
-pub use taped::{Answer, CaptureSource, CaptureView, PageView, TakeView};
+pub use takes::{Answer, CaptureSource, CaptureView, PageView, TakeView};
 
 use crate::desk::Desk;
 use crate::sound::SoundView;

@@ -68,7 +68,7 @@ pub struct State {
     /// The journal's page of the recording.
     pub page: Arc<PageView>,
     /// What is being recorded.
-    pub tape: Tape,
+    pub capture: Capture,
     /// What the pages ask.
     pub study: Study,
     /// What sounds beside the recording.
@@ -280,7 +280,7 @@ pub struct Unkept {
 
 /// What is being recorded.
 #[derive(Debug, Clone, Default)]
-pub struct Tape {
+pub struct Capture {
     /// The recording under way.
     pub recording: Option<Recorded>,
     /// The job that measures the round trip.

@@ -9,20 +9,20 @@
 //! was served least lately.
 
 mod guest;
-mod lane;
-mod taping;
+mod queue;
+mod writer_thread;
 
 use crate::job::JobId;
-use crate::services::{Job, Lane, tape};
+use crate::services::{Job, Lane, take_writer};
 pub use guest::Client;
 use guest::{Guest, locked, words};
-use lane::Queue;
+use queue::Queue;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
-use taping::Taping;
+use writer_thread::WriterThread;
 
 /// How often instances are looked after: a start, a stop or a region asked for by MIDI or
 /// automation waits no longer.
@@ -37,7 +37,7 @@ pub struct Seat {
 
 struct Crew {
     lanes: [Arc<Queue>; Lane::ALL.len()],
-    taping: Arc<Taping>,
+    writer: Arc<WriterThread>,
     ticking: Arc<Ticking>,
     threads: Mutex<Vec<JoinHandle<()>>>,
 }
@@ -104,11 +104,11 @@ impl Seat {
     }
 
     /// Gives an order to the thread that records.
-    pub fn tape(&self, id: JobId, order: tape::Order) {
+    pub fn write_take(&self, id: JobId, order: take_writer::Order) {
         if self.left.load(Ordering::Acquire) {
             return;
         }
-        self.crew.taping.order(&self.guest, id, order);
+        self.crew.writer.order(&self.guest, id, order);
     }
 
     /// The instance goes: its jobs are cancelled and waited for, what it records is written. The
@@ -133,7 +133,7 @@ impl Seat {
         for lane in &self.crew.lanes {
             lane.wait_for(number);
         }
-        self.crew.taping.leave(number);
+        self.crew.writer.leave(number);
         let last = {
             let mut crew = locked(&CREW);
             match &mut *crew {
@@ -154,7 +154,7 @@ impl Crew {
     fn start() -> Arc<Self> {
         let crew = Self {
             lanes: std::array::from_fn(|_| Arc::default()),
-            taping: Arc::default(),
+            writer: Arc::default(),
             ticking: Arc::default(),
             threads: Mutex::default(),
         };
@@ -162,8 +162,8 @@ impl Crew {
             let queue = Arc::clone(queue);
             crew.spawn(lane.name(), move || queue.work());
         }
-        let taping = Arc::clone(&crew.taping);
-        crew.spawn("thumbline records", move || taping.work());
+        let writer = Arc::clone(&crew.writer);
+        crew.spawn("thumbline records", move || writer.work());
         let ticking = Arc::clone(&crew.ticking);
         crew.spawn("thumbline keeps", move || ticking.work());
         Arc::new(crew)
@@ -185,7 +185,7 @@ impl Crew {
         for lane in &self.lanes {
             lane.stop();
         }
-        self.taping.stop();
+        self.writer.stop();
         let own = thread::current().id();
         for handle in locked(&self.threads).drain(..) {
             handle.thread().unpark();

@@ -19,7 +19,7 @@ mod wishing;
 use crate::effect::Effect;
 use crate::job::JobId;
 use crate::message::Message;
-use crate::services::{Said, analyse, decode, journal, tape};
+use crate::services::{Said, analyse, decode, journal, take_writer};
 use crate::snapshot::{About, AnalysisView};
 use crate::state::{Stage, State};
 use thumbline::deck::Event;
@@ -71,7 +71,7 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
             Said::Export(answer) => handing::exported(state, id, answer, out),
             Said::Drill(answer) => studying::drilled(state, id, answer, out),
             Said::Sound(channels) => studying::made(state, id, &channels, out),
-            Said::Tape(answer) => taped(state, id, answer, out),
+            Said::TakeWriter(answer) => written(state, id, answer, out),
             Said::Broke(what) => broke(state, id, &what, out),
         },
         Message::Tell(text, grave) => state.notice(text, grave),
@@ -180,7 +180,7 @@ fn analysed(state: &mut State, id: JobId, answer: analyse::Answer, out: &mut Vec
         Answer::Take { path, heard, sound } => taking::heard(state, &path, heard, sound, out),
         Answer::TakeGone(path) => taking::unheard(state, &path, None),
         Answer::Compared { path, answer } => taking::compared(state, &path, &answer, out),
-        Answer::Judged(drift) if state.tape.judging == Some(id) => {
+        Answer::Judged(drift) if state.capture.judging == Some(id) => {
             recording::judged(state, drift, out);
         }
         Answer::Failed {
@@ -220,19 +220,19 @@ fn journalled(state: &mut State, answer: journal::Answer, out: &mut Vec<Effect>)
     }
 }
 
-fn taped(state: &mut State, id: JobId, answer: tape::Answer, out: &mut Vec<Effect>) {
-    use tape::Answer;
-    let records = state.tape.recording.is_some_and(|r| r.job == id);
+fn written(state: &mut State, id: JobId, answer: take_writer::Answer, out: &mut Vec<Effect>) {
+    use take_writer::Answer;
+    let records = state.capture.recording.is_some_and(|r| r.job == id);
     match answer {
         Answer::NotStarted(why) if records => recording::not_started(state, &why, out),
         Answer::Along(told) if records => recording::along(state, told, out),
         Answer::Length(length) => {
-            if let Some(recorded) = state.tape.recording.as_mut().filter(|r| r.job == id) {
+            if let Some(recorded) = state.capture.recording.as_mut().filter(|r| r.job == id) {
                 recorded.length = length;
             }
         }
         Answer::Done(done) if records => {
-            if let Some(path) = taking::taped(state, *done, out) {
+            if let Some(path) = taking::written(state, *done, out) {
                 opening::choose(state, path, out);
             }
         }
@@ -242,7 +242,7 @@ fn taped(state: &mut State, id: JobId, answer: tape::Answer, out: &mut Vec<Effec
             before,
             places,
         } if records => recording::round(state, frames, rate, before, places, out),
-        Answer::RoundTrip(latency) if state.tape.calibrating == Some(id) => {
+        Answer::RoundTrip(latency) if state.capture.calibrating == Some(id) => {
             recording::calibrated(state, latency, out);
         }
         Answer::Pitch(pitch) => studying::string_heard(state, id, Some(pitch)),
@@ -274,13 +274,13 @@ fn broke(state: &mut State, id: JobId, what: &str, out: &mut Vec<Effect>) {
     } else if state.mix.job == id {
         mixing::made(state, Err(text), out);
         return;
-    } else if state.tape.recording.is_some_and(|r| Some(r.job) == id) {
+    } else if state.capture.recording.is_some_and(|r| Some(r.job) == id) {
         recording::not_started(state, what, out);
         return;
-    } else if state.tape.calibrating == id {
-        state.tape.calibrating = None;
-    } else if state.tape.judging == id {
-        state.tape.judging = None;
+    } else if state.capture.calibrating == id {
+        state.capture.calibrating = None;
+    } else if state.capture.judging == id {
+        state.capture.judging = None;
     } else if let Some(id) = id {
         taking::broke(state, id);
     }

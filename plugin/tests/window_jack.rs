@@ -16,8 +16,8 @@ use thumbline::dsp::pluck::{Guitar, Played};
 use thumbline::music::note::Role as Hand;
 use thumbline::unit::{Seconds, Span};
 use thumbline_plugin::editor::{self, sight::Sight};
-use thumbline_plugin::feet::Feet;
 use thumbline_plugin::instance::Instance;
+use thumbline_plugin::shared_controls::SharedControls;
 use thumbline_plugin::snapshot::{CaptureView, Snapshot};
 use thumbline_plugin::wish::Wish;
 
@@ -137,7 +137,7 @@ struct DeckEnd {
     buffer: unsafe extern "C" fn(*mut c_void, u32) -> *mut f32,
     ports: [*mut c_void; 3],
     player: Player,
-    feet: Arc<Feet>,
+    switches: Arc<SharedControls>,
     right: Vec<f32>,
     /// Frames that it has rolled.
     rolled: Arc<AtomicU64>,
@@ -156,8 +156,8 @@ extern "C" fn deck_plays(frames: u32, own: *mut c_void) -> c_int {
     };
     let [input, left, right] = buffers;
     end.player.set_controls(Controls {
-        play: end.feet.play.get().unwrap_or(false),
-        looping: end.feet.looped.get().unwrap_or(false),
+        play: end.switches.play.get().unwrap_or(false),
+        looping: end.switches.looped.get().unwrap_or(false),
         speed: SPEED,
         ..Controls::default()
     });
@@ -433,7 +433,7 @@ fn play() {
             jack.port(deck, "right", false),
         ],
         player: instance.activate(RATE),
-        feet: instance.feet(),
+        switches: instance.switches(),
         right: vec![0.0; 8192],
         rolled: Arc::clone(&rolled),
     });

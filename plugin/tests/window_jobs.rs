@@ -78,10 +78,10 @@ impl Room {
 
     /// A block of sound.
     fn sound(&mut self) {
-        let feet = self.instance.feet();
+        let switches = self.instance.switches();
         self.player.set_controls(Controls {
-            play: feet.play.get().unwrap_or(false),
-            looping: feet.looped.get().unwrap_or(false),
+            play: switches.play.get().unwrap_or(false),
+            looping: switches.looped.get().unwrap_or(false),
             speed: self.speed,
             click: self.click,
             ..Controls::default()

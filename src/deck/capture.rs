@@ -49,7 +49,7 @@ pub struct Tap {
 }
 
 /// The other end.
-pub struct Reel {
+pub struct Receiver {
     rate: u32,
     frames: Consumer<[f32; 3]>,
     places: Consumer<Place>,
@@ -60,7 +60,7 @@ pub struct Reel {
     clippy::disallowed_methods,
     reason = "made before the audio thread runs"
 )]
-pub fn tap(source: Source, rate: u32, seconds: f64) -> (Box<Tap>, Reel) {
+pub fn tap(source: Source, rate: u32, seconds: f64) -> (Box<Tap>, Receiver) {
     let room = (seconds.clamp(0.1, 60.0) * f64::from(rate)) as usize;
     let (frames, out) = RingBuffer::new(room);
     let (places, found) = RingBuffer::new(8192);
@@ -74,19 +74,19 @@ pub fn tap(source: Source, rate: u32, seconds: f64) -> (Box<Tap>, Reel) {
         written: 0,
         dropped: 0,
     };
-    let reel = Reel {
+    let receiver = Receiver {
         rate,
         frames: out,
         places: found,
     };
-    (Box::new(tap), reel)
+    (Box::new(tap), receiver)
 }
 
 /// Makes both ends for somebody who listens to what takes are recorded from, whether anything runs or not.
-pub fn ear(rate: u32, seconds: f64) -> (Box<Tap>, Reel) {
-    let (mut tap, reel) = tap(Source::Take, rate, seconds);
+pub fn ear(rate: u32, seconds: f64) -> (Box<Tap>, Receiver) {
+    let (mut tap, receiver) = tap(Source::Take, rate, seconds);
     tap.always = true;
-    (tap, reel)
+    (tap, receiver)
 }
 
 impl Tap {
@@ -127,7 +127,7 @@ impl Tap {
     }
 }
 
-impl Reel {
+impl Receiver {
     /// Frames a second.
     pub fn rate(&self) -> u32 {
         self.rate

@@ -87,7 +87,7 @@ fn what_has_no_sound_is_no_fault() {
 #[test]
 fn an_ear_hears_the_input_while_the_transport_stands_still() {
     let mut rig = Rig::new(&recording(silence()));
-    let (tap, mut reel) = thumbline::deck::capture::ear(RATE, 2.0);
+    let (tap, mut receiver) = thumbline::deck::capture::ear(RATE, 2.0);
     rig.send(Message::Record(tap));
     let input = tone(110.0, 0.5);
     let (mut frames, mut places) = (Vec::new(), Vec::new());
@@ -100,11 +100,11 @@ fn an_ear_hears_the_input_while_the_transport_stands_still() {
             host: None,
         });
         assert_eq!(peak(&left), 0.0);
-        reel.drain(&mut frames, &mut places);
+        receiver.drain(&mut frames, &mut places);
     }
     let heard: Vec<f32> = frames.iter().map(|f| f[0]).collect();
     assert_eq!(heard, input);
     rig.send(Message::StopRecording);
     rig.run(512);
-    assert!(reel.finished());
+    assert!(receiver.finished());
 }

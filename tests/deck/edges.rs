@@ -120,7 +120,7 @@ fn a_take_knows_where_the_recording_was() {
     let sound = recording(vec![tone(220.0, 6.0)]);
     let mut rig = Rig::new(&sound);
     rig.send(Message::Region(Some((Seconds(1.0), Seconds(2.0)))));
-    let (tap, mut reel) = capture::tap(capture::Source::Take, RATE, 30.0);
+    let (tap, mut receiver) = capture::tap(capture::Source::Take, RATE, 30.0);
     rig.send(Message::Record(tap));
     rig.set(|c| {
         c.looping = true;
@@ -132,10 +132,10 @@ fn a_take_knows_where_the_recording_was() {
     rig.send(Message::StopRecording);
     rig.run(64);
     let (mut frames, mut places) = (Vec::new(), Vec::new());
-    reel.drain(&mut frames, &mut places);
+    receiver.drain(&mut frames, &mut places);
     assert_eq!(frames.len(), 5 * RATE as usize);
     rig.deck.collect();
-    assert!(reel.finished());
+    assert!(receiver.finished());
     // The start and two seams.
     assert_eq!(places.len(), 3, "{places:?}");
     for place in &places[1..] {

@@ -82,7 +82,7 @@ struct Soak {
     controls: Controls,
     random: Random,
     sound: Arc<Recording>,
-    reel: Option<capture::Reel>,
+    receiver: Option<capture::Receiver>,
     sent: BTreeMap<&'static str, usize>,
     /// Output frame from which on a calibration is over.
     calibrated: u64,
@@ -108,7 +108,7 @@ impl Soak {
             controls: Controls::default(),
             random: Random(seed),
             sound: ticking(),
-            reel: None,
+            receiver: None,
             sent: BTreeMap::new(),
             calibrated: 0,
             blocks: 0,
@@ -177,8 +177,8 @@ impl Soak {
             }
             12 => self.send("climb", Message::Climb),
             13 => {
-                let (tap, reel) = capture::tap(capture::Source::Take, RATE, 1.0);
-                self.reel = Some(reel);
+                let (tap, receiver) = capture::tap(capture::Source::Take, RATE, 1.0);
+                self.receiver = Some(receiver);
                 self.send("record", Message::Record(tap));
             }
             14 => self.send("stop recording", Message::StopRecording),
@@ -276,8 +276,8 @@ impl Soak {
             };
             self.block(&mut out, &mut left[..n], &mut right[..n]);
         }
-        if let Some(reel) = &mut self.reel {
-            reel.drain(&mut Vec::new(), &mut Vec::new());
+        if let Some(receiver) = &mut self.receiver {
+            receiver.drain(&mut Vec::new(), &mut Vec::new());
         }
         let c = self.controls;
         let begun = self.deck.state().clock - out[0].len() as u64;

@@ -40,13 +40,13 @@ fn what_is_handed_over_comes_back_once() {
         (player, blocks)
     });
     let mut sounds: Vec<Weak<Recording>> = Vec::new();
-    let (mut sent, mut freed, mut reels) = (0, 0, Vec::new());
+    let (mut sent, mut freed, mut receivers) = (0, 0, Vec::new());
     let (mut frames, mut places) = (Vec::new(), Vec::new());
     for i in 0..HANDED {
         let sound = sound(0.05);
         sounds.push(Arc::downgrade(&sound));
-        let (tap, reel) = capture::tap(capture::Source::Take, RATE, 1.0);
-        reels.push(reel);
+        let (tap, receiver) = capture::tap(capture::Source::Take, RATE, 1.0);
+        receivers.push(receiver);
         for message in [
             Message::Load(track(&sound)),
             Message::Pulse(pulse()),
@@ -64,8 +64,8 @@ fn what_is_handed_over_comes_back_once() {
         freed += deck.collect();
         while deck.event().is_some() {}
         if i % 7 == 0 {
-            for reel in &mut reels {
-                reel.drain(&mut frames, &mut places);
+            for receiver in &mut receivers {
+                receiver.drain(&mut frames, &mut places);
             }
         }
     }
@@ -87,9 +87,9 @@ fn what_is_handed_over_comes_back_once() {
     }
     assert_eq!(freed, sent, "handed over and not given back");
     assert!(sounds.iter().all(|sound| sound.strong_count() == 0));
-    for reel in &mut reels {
-        reel.drain(&mut frames, &mut places);
-        assert!(reel.finished(), "a tap is still held");
+    for receiver in &mut receivers {
+        receiver.drain(&mut frames, &mut places);
+        assert!(receiver.finished(), "a tap is still held");
     }
     stop.store(true, Ordering::Release);
     let (_player, blocks) = callback.join().expect("the callback ends");

@@ -2,7 +2,7 @@
 //! answers a recording, how a round of the loop came out.
 
 use super::decode::read_whole;
-use super::{drill, shelf};
+use super::{cache, drill};
 use crate::job::Cancel;
 use crate::snapshot::Answer as TakeAnswer;
 use std::path::{Path, PathBuf};
@@ -182,7 +182,7 @@ fn recording(
     tuning: Option<&Tuning>,
     say: &mut dyn FnMut(Answer),
 ) {
-    if let Some(known) = shelf::heard(hash, tuning).or_else(|| drill::known(hash, tuning)) {
+    if let Some(known) = cache::heard(hash, tuning).or_else(|| drill::known(hash, tuning)) {
         say(Answer::Heard(known));
         return;
     }
@@ -199,7 +199,7 @@ fn recording(
     match analysis::analyze(sound, &options, &mut watch) {
         Ok(heard) => {
             let heard = Arc::new(heard);
-            shelf::share_heard(hash, tuning.cloned(), &heard);
+            cache::share_heard(hash, tuning.cloned(), &heard);
             say(Answer::Heard(heard));
         }
         Err(AnalysisError::Cancelled) => {}

@@ -1,7 +1,7 @@
 //! Reading recordings: growing parts that already play, then the whole; finding one that is
 //! missing; writing the built-in piece.
 
-use super::shelf::{self, FileKey};
+use super::cache::{self, FileKey};
 use crate::data::{data_dir, name_of};
 use crate::job::Cancel;
 use crate::onsets;
@@ -254,7 +254,7 @@ fn advance(
         } => {
             let hash = hash.unwrap_or_else(|| original.hash());
             let sound = fitted(&original, open.rate, cancel)?;
-            let sound = sound.map(|sound| shelf::share(key, hash, sound));
+            let sound = sound.map(|sound| cache::share(key, hash, sound));
             if let Some(part) = sound.and_then(|s| part(open, s, Some(1.0), cancel)) {
                 say(Answer::Whole {
                     part,
@@ -269,10 +269,10 @@ fn advance(
     }
 }
 
-/// The file is opened, or its sound is on the shelf already.
+/// The file is opened, or its sound is on the cache already.
 fn opened(open: &Open, cancel: &Cancel, say: &mut dyn FnMut(Answer)) -> Result<Stage, String> {
     let key = FileKey::of(&open.path);
-    if let Some((sound, hash)) = key.as_ref().and_then(|k| shelf::by_file(k, open.rate)) {
+    if let Some((sound, hash)) = key.as_ref().and_then(|k| cache::by_file(k, open.rate)) {
         if let Some(part) = part(open, Arc::clone(&sound), Some(1.0), cancel) {
             say(Answer::Whole {
                 part,

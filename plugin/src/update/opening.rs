@@ -117,7 +117,7 @@ pub fn close(state: &mut State, out: &mut Vec<Effect>) {
 pub fn restored(state: &mut State, session: Session, out: &mut Vec<Effect>) {
     state.session = session;
     state.open.pending = Marks::default();
-    out.push(Effect::Feet(state.session.learnt.clone()));
+    out.push(Effect::LearnControls(state.session.learnt.clone()));
     match state.session.recording.clone() {
         None => close(state, out),
         Some(known) => open(state, known.path, Why::Restored, out),

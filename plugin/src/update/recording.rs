@@ -4,7 +4,7 @@
 use super::{studying, telling};
 use crate::effect::{Dial, Effect};
 use crate::services::sound::Sound;
-use crate::services::tape::Order;
+use crate::services::take_writer::Order;
 use crate::services::{Job, analyse};
 use crate::snapshot::{About, CaptureSource};
 use crate::sound::Choice;
@@ -41,15 +41,15 @@ pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Ef
         );
         return;
     }
-    if state.tape.recording.is_some() {
+    if state.capture.recording.is_some() {
         state.tell(About::Take, "A recording is under way already", false);
         return;
     }
     state.works(About::Take);
-    state.tape.kept.clear();
+    state.capture.kept.clear();
     let id = state.job();
-    let (tap, reel) = tap(source(from), state.rate, ROOM);
-    state.tape.recording = Some(Recorded {
+    let (tap, receiver) = tap(source(from), state.rate, ROOM);
+    state.capture.recording = Some(Recorded {
         job: id,
         source: from,
         length: Span(0.0),
@@ -58,11 +58,11 @@ pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Ef
         rounds: None,
         over: false,
     });
-    out.push(Effect::Tape(
+    out.push(Effect::TakeWriter(
         id,
         Order::Record {
             source: source(from),
-            reel: Box::new(reel),
+            receiver: Box::new(receiver),
             against: state.open.hash,
         },
     ));
@@ -88,7 +88,12 @@ pub fn record_at_once(state: &mut State, on: bool, out: &mut Vec<Effect>) {
     record(state, CaptureSource::Take, true, out);
     let stands = state.sounding.is_none_or(|s| s.phase == Phase::Stopped);
     let rounds = (!state.session.ladder.on).then(|| rounds(state));
-    let Some(recorded) = state.tape.recording.as_mut().filter(|r| r.length.0 == 0.0) else {
+    let Some(recorded) = state
+        .capture
+        .recording
+        .as_mut()
+        .filter(|r| r.length.0 == 0.0)
+    else {
         return;
     };
     if state.dials.follow {
@@ -126,7 +131,7 @@ fn rounds(state: &State) -> u32 {
 
 /// A round of the loop begins: the last one of a take rings out into silence.
 pub fn round_begins(state: &State, round: u32, out: &mut Vec<Effect>) {
-    let rounds = state.tape.recording.and_then(|r| r.rounds);
+    let rounds = state.capture.recording.and_then(|r| r.rounds);
     if rounds.is_some_and(|rounds| round >= rounds) {
         let rest = state.session.rest_beats.max(TAIL);
         out.push(Effect::Deck(Message::Rest(rest)));
@@ -141,7 +146,7 @@ fn run(on: bool, out: &mut Vec<Effect>) {
 /// Ends the recording, and the playing that began with it.
 fn finish(state: &mut State, out: &mut Vec<Effect>) {
     out.push(Effect::Deck(Message::StopRecording));
-    let began = state.tape.recording.as_mut();
+    let began = state.capture.recording.as_mut();
     if let Some(recorded) = began.filter(|r| r.plays) {
         recorded.plays = false;
         if recorded.rounds.is_some() {
@@ -153,7 +158,7 @@ fn finish(state: &mut State, out: &mut Vec<Effect>) {
 
 /// The deck was stopped by hand, or has come to the recording's end.
 pub fn stopped(state: &mut State, out: &mut Vec<Effect>) {
-    if state.tape.recording.is_some_and(|r| r.plays) {
+    if state.capture.recording.is_some_and(|r| r.plays) {
         finish(state, out);
     }
 }
@@ -163,23 +168,26 @@ pub fn end_of_round(state: &mut State, out: &mut Vec<Effect>) {
     let rings = state
         .sounding
         .is_some_and(|s| s.phase == Phase::Rest && s.beats_left > 1);
-    if state.tape.recording.is_some_and(|r| r.plays && r.over) && !rings {
+    if state.capture.recording.is_some_and(|r| r.plays && r.over) && !rings {
         finish(state, out);
     }
 }
 
 /// Has a take heard while it is played, once the recording's notes are known.
 fn listen_along(state: &mut State, out: &mut Vec<Effect>) {
-    state.tape.along = Arc::default();
+    state.capture.along = Arc::default();
     let takes = |r: &Recorded| r.source == CaptureSource::Take;
-    let Some(recorded) = state.tape.recording.filter(takes) else {
+    let Some(recorded) = state.capture.recording.filter(takes) else {
         return;
     };
     if let Some(model) = state.hearing.view.ready() {
         let expected = thumbline::along::expected(&model.notes, &model.grid);
         let latency = state.session.latency_ms;
         let latency = (latency > 0.0).then(|| Span::from_ms(latency));
-        out.push(Effect::Tape(recorded.job, Order::Along(expected, latency)));
+        out.push(Effect::TakeWriter(
+            recorded.job,
+            Order::Along(expected, latency),
+        ));
     }
 }
 
@@ -190,7 +198,7 @@ const ROUNDS_SHOWN: usize = 3;
 pub fn along(state: &mut State, told: Vec<Told>, out: &mut Vec<Effect>) {
     let meter = state.hearing.view.ready().map(|a| a.grid.meter);
     let (mut bleed, mut good) = (None, None);
-    let view = Arc::make_mut(&mut state.tape.along);
+    let view = Arc::make_mut(&mut state.capture.along);
     for one in told {
         match one {
             Told::Answered(answer) => {
@@ -254,11 +262,11 @@ fn tone(good: bool) -> Sound {
 /// The player keeps the round being played, by foot or key.
 pub fn keep_round(state: &mut State) {
     let takes = |r: &Recorded| r.source == CaptureSource::Take && r.length.0 > 0.0;
-    let Some(recorded) = state.tape.recording.filter(takes) else {
+    let Some(recorded) = state.capture.recording.filter(takes) else {
         let text = "There is no round to keep: a take is not being recorded";
         return state.tell(About::Take, text, false);
     };
-    state.tape.kept.push(recorded.length);
+    state.capture.kept.push(recorded.length);
     let text = "Kept: the journal will mark this round";
     state.tell(About::Take, text, false);
 }
@@ -266,19 +274,19 @@ pub fn keep_round(state: &mut State) {
 /// Has the rounds of the loop collected while a take is recorded and the ladder asks how they were.
 pub fn judge(state: &mut State, out: &mut Vec<Effect>) {
     let ladder = state.session.ladder;
-    if let Some(recorded) = &mut state.tape.recording {
+    if let Some(recorded) = &mut state.capture.recording {
         let judged =
             ladder.on && ladder.within_ms.is_some() && recorded.source == CaptureSource::Take;
         if judged != recorded.judged {
             recorded.judged = judged;
-            out.push(Effect::Tape(recorded.job, Order::Collect(judged)));
+            out.push(Effect::TakeWriter(recorded.job, Order::Collect(judged)));
         }
     }
 }
 
 /// Other sound devices: the program starts again, unless it records just now.
 pub fn use_sound(state: &mut State, choice: Choice, out: &mut Vec<Effect>) {
-    if state.tape.recording.is_some() {
+    if state.capture.recording.is_some() {
         state.tell(
             About::Take,
             "Stop recording first: the program starts again with other devices",
@@ -291,19 +299,19 @@ pub fn use_sound(state: &mut State, choice: Choice, out: &mut Vec<Effect>) {
 
 /// Plays clicks and listens for them.
 pub fn calibrate(state: &mut State, out: &mut Vec<Effect>) {
-    if state.rate == 0 || state.tape.calibrating.is_some() {
+    if state.rate == 0 || state.capture.calibrating.is_some() {
         return;
     }
     let id = state.job();
-    let (tap, reel) = tap(Source::Take, state.rate, ROOM);
-    state.tape.calibrating = Some(id);
-    out.push(Effect::Tape(id, Order::Calibrate(Box::new(reel))));
+    let (tap, receiver) = tap(Source::Take, state.rate, ROOM);
+    state.capture.calibrating = Some(id);
+    out.push(Effect::TakeWriter(id, Order::Calibrate(Box::new(receiver))));
     out.push(Effect::Deck(Message::Calibrate(tap)));
 }
 
 /// The clicks were heard, or not.
 pub fn calibrated(state: &mut State, latency: Option<Span>, out: &mut Vec<Effect>) {
-    state.tape.calibrating = None;
+    state.capture.calibrating = None;
     match latency {
         Some(latency) => {
             state.session.latency_ms = latency.ms();
@@ -324,18 +332,18 @@ pub fn calibrated(state: &mut State, latency: Option<Span>, out: &mut Vec<Effect
 
 /// Nothing can be recorded.
 pub fn not_started(state: &mut State, why: &str, out: &mut Vec<Effect>) {
-    state.tape.recording = None;
+    state.capture.recording = None;
     out.push(Effect::Deck(Message::StopRecording));
     state.tell(About::Take, format!("Nothing can be recorded: {why}"), true);
 }
 
 /// A round of the loop ended: its sound is asked for.
 pub fn seam(state: &mut State, round: u32, out: &mut Vec<Effect>) {
-    if let Some(recorded) = &mut state.tape.recording {
+    if let Some(recorded) = &mut state.capture.recording {
         recorded.over |= recorded.rounds.is_some_and(|rounds| round >= rounds);
     }
-    if let Some(recorded) = state.tape.recording.filter(|r| r.judged) {
-        out.push(Effect::Tape(recorded.job, Order::Cut));
+    if let Some(recorded) = state.capture.recording.filter(|r| r.judged) {
+        out.push(Effect::TakeWriter(recorded.job, Order::Cut));
     }
 }
 
@@ -360,14 +368,14 @@ pub fn round(
         latency: Span::from_ms(state.session.latency_ms),
     };
     let id = state.job();
-    state.tape.judging = Some(id);
+    state.capture.judging = Some(id);
     let job = Job::Analyse(analyse::Job::Judge(Box::new(job)));
     out.push(Effect::Start(id, Box::new(job)));
 }
 
 /// How far a round was off.
 pub fn judged(state: &mut State, drift: Option<Span>, out: &mut Vec<Effect>) {
-    state.tape.judging = None;
+    state.capture.judging = None;
     let within = state.session.ladder.within_ms;
     if let (Some(drift), Some(within)) = (drift, within)
         && drift.ms() <= within

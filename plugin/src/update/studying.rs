@@ -7,7 +7,7 @@ use crate::job::JobId;
 use crate::services::folder::WRITTEN;
 use crate::services::sound::{self, Sound};
 use crate::services::study::Asked;
-use crate::services::tape::Order;
+use crate::services::take_writer::Order;
 use crate::services::{Job, drill, study};
 use crate::session::{Edges, Region, mend_ladder};
 use crate::snapshot::Ladder;
@@ -170,8 +170,8 @@ const WAITING: f64 = 2.0;
 
 /// Hears how high the player's own strings sound, or no longer.
 pub fn hear_strings(state: &mut State, on: bool, out: &mut Vec<Effect>) {
-    let recording = state.tape.recording.is_some() || state.tape.calibrating.is_some();
-    match (on, state.tape.tuning) {
+    let recording = state.capture.recording.is_some() || state.capture.calibrating.is_some();
+    match (on, state.capture.tuning) {
         (true, None) if recording => {
             state.notice(
                 "A recording is under way; its input is heard afterwards",
@@ -180,9 +180,9 @@ pub fn hear_strings(state: &mut State, on: bool, out: &mut Vec<Effect>) {
         }
         (true, None) if state.rate > 0 => {
             let id = state.job();
-            let (tap, reel) = ear(state.rate, WAITING);
-            state.tape.tuning = Some((id, None));
-            out.push(Effect::Tape(id, Order::Tune(Box::new(reel))));
+            let (tap, receiver) = ear(state.rate, WAITING);
+            state.capture.tuning = Some((id, None));
+            out.push(Effect::TakeWriter(id, Order::Tune(Box::new(receiver))));
             out.push(Effect::Deck(Message::Record(tap)));
         }
         (true, None) => {
@@ -192,7 +192,7 @@ pub fn hear_strings(state: &mut State, on: bool, out: &mut Vec<Effect>) {
             );
         }
         (false, Some(_)) => {
-            state.tape.tuning = None;
+            state.capture.tuning = None;
             if !recording {
                 out.push(Effect::Deck(Message::StopRecording));
             }
@@ -207,8 +207,8 @@ pub fn hear_strings(state: &mut State, on: bool, out: &mut Vec<Effect>) {
     reason = "nothing to hear with, nothing heard, or a pitch"
 )]
 pub fn string_heard(state: &mut State, id: JobId, pitch: Option<Option<MidiNote>>) {
-    if state.tape.tuning.is_some_and(|t| t.0 == id) {
-        state.tape.tuning = pitch.map(|pitch| (id, pitch));
+    if state.capture.tuning.is_some_and(|t| t.0 == id) {
+        state.capture.tuning = pitch.map(|pitch| (id, pitch));
     }
 }
 

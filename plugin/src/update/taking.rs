@@ -4,8 +4,8 @@ use super::opening::give_up;
 use crate::data::name_of;
 use crate::effect::Effect;
 use crate::job::JobId;
-use crate::services::reel::{Found, Taped};
-use crate::services::tape::Order;
+use crate::services::take_file::{Found, WrittenTake};
+use crate::services::take_writer::Order;
 use crate::services::{Job, analyse, journal};
 use crate::session::TakeRef;
 use crate::snapshot::{About, Answer};
@@ -21,14 +21,14 @@ use thumbline::recording::Recording;
 use thumbline::unit::{Seconds, Span};
 
 /// A recording has come to its end; the file to open, where it was the track's.
-pub fn taped(state: &mut State, taped: Taped, out: &mut Vec<Effect>) -> Option<PathBuf> {
-    state.tape.recording = None;
-    if let Some(fault) = taped.fault {
+pub fn written(state: &mut State, written: WrittenTake, out: &mut Vec<Effect>) -> Option<PathBuf> {
+    state.capture.recording = None;
+    if let Some(fault) = written.fault {
         state.tell(
             About::Take,
             format!(
                 "The recording stopped after {:.1} s, which are kept: {fault}",
-                taped.length.0
+                written.length.0
             ),
             true,
         );
@@ -43,16 +43,16 @@ pub fn taped(state: &mut State, taped: Taped, out: &mut Vec<Effect>) -> Option<P
             true,
         );
     }
-    let Some(path) = taped.path else {
+    let Some(path) = written.path else {
         state.tell(About::Take, "Nothing was recorded", false);
         return None;
     };
-    if taped.source == Source::Track {
+    if written.source == Source::Track {
         return Some(path);
     }
-    let index = add(state, path, taped.places, taped.ended, out);
+    let index = add(state, path, written.places, written.ended, out);
     if let Some(unkept) = &mut state.takes[index].unkept {
-        unkept.kept = std::mem::take(&mut state.tape.kept);
+        unkept.kept = std::mem::take(&mut state.capture.kept);
     }
     hear(state, index, out);
     None
@@ -127,8 +127,8 @@ pub fn arrive(state: &mut State, out: &mut Vec<Effect>) {
         hear(state, index, out);
     }
     if let Some(hash) = state.open.hash {
-        if let Some(recorded) = state.tape.recording {
-            out.push(Effect::Tape(recorded.job, Order::BelongsTo(hash)));
+        if let Some(recorded) = state.capture.recording {
+            out.push(Effect::TakeWriter(recorded.job, Order::BelongsTo(hash)));
         }
         find(state, Source::Take, out);
     }
@@ -138,7 +138,7 @@ pub fn arrive(state: &mut State, out: &mut Vec<Effect>) {
 pub fn find(state: &mut State, source: Source, out: &mut Vec<Effect>) {
     let id = state.job();
     let against = state.open.hash;
-    out.push(Effect::Tape(id, Order::Find { source, against }));
+    out.push(Effect::TakeWriter(id, Order::Find { source, against }));
 }
 
 /// What was cut short or never kept.
@@ -307,7 +307,7 @@ pub fn compared(state: &mut State, path: &Path, answer: &Arc<Answer>, out: &mut 
     if rounds.is_empty() {
         // Another tune: there is nothing to keep but the sound, which lies in its file.
         let id = state.job();
-        out.push(Effect::Tape(id, Order::Kept(path.to_owned())));
+        out.push(Effect::TakeWriter(id, Order::Kept(path.to_owned())));
         return;
     }
     let job = Job::Journal(journal::Job::Keep {
@@ -338,7 +338,7 @@ pub fn kept(state: &mut State, take: PathBuf, fault: Option<String>, out: &mut V
         state.tell(About::Take, fault, true);
     } else {
         let id = state.job();
-        out.push(Effect::Tape(id, Order::Kept(take)));
+        out.push(Effect::TakeWriter(id, Order::Kept(take)));
     }
     read_page(state, out);
 }
@@ -369,7 +369,7 @@ pub fn forget(state: &mut State, index: usize, out: &mut Vec<Effect>) -> bool {
         let marks = state.marks_mut();
         marks.takes.retain(|t| t.path != take.take.path);
         let id = state.job();
-        out.push(Effect::Tape(id, Order::Kept(take.take.path)));
+        out.push(Effect::TakeWriter(id, Order::Kept(take.take.path)));
         out.push(Effect::Changed);
     }
     state.mix.hear.take().is_some()

@@ -3,8 +3,8 @@
 use super::{marking, recording, studying, telling};
 use crate::control::Control;
 use crate::effect::{Dial, Effect};
-use crate::feet::CONTROLS;
 use crate::message::Tick;
+use crate::shared_controls::CONTROLS;
 use crate::snapshot::LevelView;
 use crate::state::{Once, State};
 use thumbline::deck;
@@ -44,7 +44,7 @@ pub fn look(state: &mut State, tick: Tick, out: &mut Vec<Effect>) -> Seen {
         let learnt = &mut state.session.learnt;
         learnt.retain(|(c, _)| *c != control);
         learnt.push((control, trigger));
-        out.push(Effect::Feet(learnt.clone()));
+        out.push(Effect::LearnControls(learnt.clone()));
         out.push(Effect::Changed);
         seen = true;
     }
@@ -78,7 +78,7 @@ const STEP: f64 = 0.05;
 fn stepped(state: &mut State, control: Control, out: &mut Vec<Effect>) {
     let by = match control {
         Control::Take => {
-            let on = state.tape.recording.is_none();
+            let on = state.capture.recording.is_none();
             return recording::record_at_once(state, on, out);
         }
         Control::Hear => return studying::hear(state, out),

@@ -145,7 +145,7 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
         Wish::Unlearn(control) => {
             state.session.learnt.retain(|(c, _)| *c != control);
             out.push(Effect::Changed);
-            out.push(Effect::Feet(state.session.learnt.clone()));
+            out.push(Effect::LearnControls(state.session.learnt.clone()));
         }
         Wish::Dismiss(id) => state.notices.retain(|n| n.id != id),
         // How the window looks is kept, but no reason to save a project.

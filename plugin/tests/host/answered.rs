@@ -166,7 +166,7 @@ fn once(bench: &mut Bench, snapshot: &Snapshot) {
     bench.controls.play = true;
     let instance = bench.instance.clone();
     let stopped = seen(bench, "stopped", |s| {
-        instance.feet().play.get() == Some(false) && s.transport.position >= end
+        instance.switches().play.get() == Some(false) && s.transport.position >= end
     });
     assert!((stopped.transport.position - end).0 < 0.2);
 }

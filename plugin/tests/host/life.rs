@@ -211,7 +211,7 @@ fn a_callback_that_breaks_falls_silent_is_said_once_and_plays_again() {
             let path = recording(dir.path(), "tone.wav", 48_000);
             let instance = Instance::default();
             let dials = instance.dials().clone();
-            let mut voice = Voice::new(dials, instance.feet(), instance.runner());
+            let mut voice = Voice::new(dials, instance.switches(), instance.runner());
             *voice.player() = Some(Box::new(instance.activate(RATE)));
             instance.apply(Wish::Load(path), None);
             let until_heard = |voice: &mut Voice| {
@@ -329,7 +329,7 @@ fn many_that_listen_do_not_starve_the_one_that_is_heard() {
         || {
             let dir = tempfile::tempdir().expect("a folder");
             let first = busy(dir.path(), 10);
-            // Each another sound: none is taken from the shelf.
+            // Each another sound: none is taken from the cache.
             let mut crowd = Vec::new();
             for n in 0..9 {
                 let path = dir.path().join(format!("busy {n}.wav"));

@@ -14,11 +14,11 @@ use thumbline_plugin::control::Control;
 use thumbline_plugin::data::named;
 use thumbline_plugin::desk::{Desk, DrillsPage, OfPattern, Page};
 use thumbline_plugin::effect::{Dial, Effect};
-use thumbline_plugin::feet::CONTROLS;
 use thumbline_plugin::job::JobId;
 use thumbline_plugin::message::{Message, Tick};
 use thumbline_plugin::services::{Job, Said, analyse, decode};
 use thumbline_plugin::session::{Edges, RecordingRef, Session};
+use thumbline_plugin::shared_controls::CONTROLS;
 use thumbline_plugin::snapshot::{About, AnalysisView, End, For, Hear, Snap};
 use thumbline_plugin::state::{Stage, State};
 use thumbline_plugin::update::update;
@@ -543,11 +543,11 @@ fn a_take_carries_the_tuning_that_the_player_told() {
     let id = effects
         .iter()
         .find_map(|e| match e {
-            Effect::Tape(id, _) => Some(*id),
+            Effect::TakeWriter(id, _) => Some(*id),
             _ => None,
         })
         .expect("it is recorded");
-    let done = thumbline_plugin::services::reel::Taped {
+    let done = thumbline_plugin::services::take_file::WrittenTake {
         source: thumbline::deck::capture::Source::Take,
         path: Some("/takes/one.wav".into()),
         places: Vec::new(),
@@ -555,8 +555,8 @@ fn a_take_carries_the_tuning_that_the_player_told() {
         ended: thumbline::journal::Moment(0),
         fault: None,
     };
-    let done = thumbline_plugin::services::tape::Answer::Done(Box::new(done));
-    let effects = update(&mut state, Message::Said(id, Said::Tape(done)));
+    let done = thumbline_plugin::services::take_writer::Answer::Done(Box::new(done));
+    let effects = update(&mut state, Message::Said(id, Said::TakeWriter(done)));
     let asked = started(&effects).into_iter().any(|(_, job)| {
         matches!(job, Job::Analyse(analyse::Job::Take { tuning: Some(t), .. }) if *t == tuning)
     });

@@ -14,9 +14,9 @@ use thumbline_plugin::editor::{self, sight::Sight};
 use thumbline_plugin::effect::Effect;
 use thumbline_plugin::job::{Cancel, JobId};
 use thumbline_plugin::message::Message;
-use thumbline_plugin::seen;
 use thumbline_plugin::services::{Job, decode, export};
 use thumbline_plugin::snapshot::AnalysisView;
+use thumbline_plugin::snapshot_of;
 use thumbline_plugin::state::{Sought, Stage, State};
 use thumbline_plugin::update::update;
 use thumbline_plugin::wish::Wish;
@@ -97,7 +97,7 @@ pub fn window(analysis: Option<Analysis>, size: Vec2) -> Harness<'static, World>
     }
     let mut harness = Harness::builder().with_size(size).build_ui_state(
         |ui, world: &mut World| {
-            let snapshot = seen::view(&world.state);
+            let snapshot = snapshot_of::view(&world.state);
             let mut wishes = Vec::new();
             editor::draw(ui, &snapshot, &mut world.sight, &mut wishes);
             for wish in wishes {

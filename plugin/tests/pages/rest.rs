@@ -294,7 +294,7 @@ fn what_the_pages_remember_is_kept() {
 fn own_strings_are_told_how_far_they_are_off() {
     use thumbline::unit::MidiNote;
     use thumbline_plugin::effect::Effect;
-    use thumbline_plugin::services::tape;
+    use thumbline_plugin::services::take_writer;
     let mut harness = usual(Some(tune(8)));
     press(&mut harness, Key::F4);
     click(&mut harness, "Tune my strings");
@@ -304,12 +304,12 @@ fn own_strings_are_told_how_far_they_are_off() {
             .any(|l| l == "Play one string by itself.")
     );
     let ordered = harness.state().effects.iter().find_map(|e| match e {
-        Effect::Tape(id, tape::Order::Tune(_)) => Some(*id),
+        Effect::TakeWriter(id, take_writer::Order::Tune(_)) => Some(*id),
         _ => None,
     });
     let id = ordered.expect("somebody listens");
     let hear = |harness: &mut Harness<World>, pitch: Option<MidiNote>| {
-        let said = Said::Tape(tape::Answer::Pitch(pitch));
+        let said = Said::TakeWriter(take_writer::Answer::Pitch(pitch));
         harness.state_mut().tell(Message::Said(id, said));
         harness.run_steps(2);
     };
@@ -325,7 +325,7 @@ fn own_strings_are_told_how_far_they_are_off() {
     let all = labels(&harness);
     assert!(all.iter().any(|l| l == "String 1, D4: in tune"), "{all:?}");
     press(&mut harness, Key::F2);
-    assert_eq!(harness.state().state.tape.tuning, None);
+    assert_eq!(harness.state().state.capture.tuning, None);
 }
 
 /// The lesson page of the loop: where it goes is asked with a name to propose, then it is written there,

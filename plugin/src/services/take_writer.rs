@@ -1,13 +1,13 @@
 //! Recording: a thread of its own takes what the audio thread has recorded out of its ring and
 //! writes it, many recordings side by side; it measures the round trip, and finds what was cut short.
 
-use super::reel::{self, Found, Recorder, Taped};
+use super::take_file::{self, Found, Recorder, WrittenTake};
 use crate::job::JobId;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 use thumbline::along::{Expected, Listener, Setting, Told};
 use thumbline::deck::calibrate;
-use thumbline::deck::capture::{Place, Reel, Source};
+use thumbline::deck::capture::{Place, Receiver, Source};
 use thumbline::dsp::string_pitch::StringPitch;
 use thumbline::recording::ContentHash;
 use thumbline::unit::{MidiNote, Span};
@@ -19,19 +19,19 @@ const TELL: Duration = Duration::from_millis(100);
 
 /// What can be asked.
 pub enum Order {
-    /// Write what comes out of the reel, recorded against what is open.
+    /// Write what comes out of the receiver, recorded against what is open.
     Record {
         /// From where.
         source: Source,
         /// The sound.
-        reel: Box<Reel>,
+        receiver: Box<Receiver>,
         /// Identity of the recording, where it is known.
         against: Option<ContentHash>,
     },
     /// Listen for the clicks of a calibration.
-    Calibrate(Box<Reel>),
+    Calibrate(Box<Receiver>),
     /// Hear how high the string sounds that is played.
-    Tune(Box<Reel>),
+    Tune(Box<Receiver>),
     /// Hear the take while it is played, against these notes; the round trip, where it is known.
     Along(Vec<Expected>, Option<Span>),
     /// What it is recorded against has become known.
@@ -59,7 +59,7 @@ pub enum Answer {
     /// Length so far.
     Length(Span),
     /// It has come to its end.
-    Done(Box<Taped>),
+    Done(Box<WrittenTake>),
     /// The sound of one round of the loop.
     Round {
         /// Left and right.
@@ -128,7 +128,7 @@ impl Recording {
 struct Tuning {
     instance: u64,
     id: JobId,
-    reel: Box<Reel>,
+    receiver: Box<Receiver>,
     heard: StringPitch,
     told: Option<MidiNote>,
 }
@@ -137,13 +137,13 @@ impl Tuning {
     /// Hears what has come; false when it is over.
     fn tend(&mut self, say: Say<'_>) -> bool {
         let mut frames = Vec::new();
-        self.reel.drain(&mut frames, &mut Vec::new());
+        self.receiver.drain(&mut frames, &mut Vec::new());
         let mono = frames.iter().map(|[left, right]| 0.5 * (left + right));
         if self.heard.hear(mono) && self.heard.pitch() != self.told {
             self.told = self.heard.pitch();
             say(self.instance, self.id, Answer::Pitch(self.told));
         }
-        let over = self.reel.finished();
+        let over = self.receiver.finished();
         if over {
             say(self.instance, self.id, Answer::Tuned);
         }
@@ -154,14 +154,14 @@ impl Tuning {
 struct Calibration {
     instance: u64,
     id: JobId,
-    reel: Box<Reel>,
+    receiver: Box<Receiver>,
     frames: Vec<[f32; 2]>,
     places: Vec<Place>,
 }
 
 /// All recordings of the process that are under way.
 #[derive(Default)]
-pub struct Tape {
+pub struct TakeWriter {
     recordings: Vec<Recording>,
     calibrations: Vec<Calibration>,
     tunings: Vec<Tuning>,
@@ -173,7 +173,7 @@ pub struct Tape {
 /// Says something to an instance about one of its jobs.
 pub type Say<'a> = &'a mut dyn FnMut(u64, JobId, Answer);
 
-impl Tape {
+impl TakeWriter {
     /// Is anything to be looked after?
     pub fn is_idle(&self) -> bool {
         self.recordings.is_empty()
@@ -187,9 +187,9 @@ impl Tape {
         match order {
             Order::Record {
                 source,
-                reel,
+                receiver,
                 against,
-            } => match Recorder::start(source, *reel, against) {
+            } => match Recorder::start(source, *receiver, against) {
                 Ok(recorder) => self.recordings.push(Recording {
                     instance,
                     id,
@@ -201,18 +201,18 @@ impl Tape {
                 }),
                 Err(error) => say(instance, id, Answer::NotStarted(error.to_string())),
             },
-            Order::Calibrate(reel) => self.calibrations.push(Calibration {
+            Order::Calibrate(receiver) => self.calibrations.push(Calibration {
                 instance,
                 id,
-                reel,
+                receiver,
                 frames: Vec::new(),
                 places: Vec::new(),
             }),
-            Order::Tune(reel) => self.tunings.push(Tuning {
+            Order::Tune(receiver) => self.tunings.push(Tuning {
                 instance,
                 id,
-                heard: StringPitch::new(reel.rate()),
-                reel,
+                heard: StringPitch::new(receiver.rate()),
+                receiver,
                 told: None,
             }),
             Order::Along(expected, latency) => {
@@ -257,11 +257,11 @@ impl Tape {
                 }
             }
             Order::Kept(path) => {
-                reel::kept(&path);
+                take_file::kept(&path);
                 self.unkept.retain(|(_, p)| *p != path);
             }
             Order::Find { source, against } => {
-                let found = reel::left_over(source, against);
+                let found = take_file::left_over(source, against);
                 if source == Source::Take {
                     let takes = found.iter().map(|f| (instance, f.path.clone()));
                     self.unkept.extend(takes);
@@ -291,28 +291,28 @@ impl Tape {
                 under_way.push(known);
                 continue;
             }
-            let taped = known.recorder.close();
-            if let (Source::Take, Some(path)) = (taped.source, &taped.path) {
+            let written = known.recorder.close();
+            if let (Source::Take, Some(path)) = (written.source, &written.path) {
                 self.unkept.push((known.instance, path.clone()));
             }
-            say(known.instance, known.id, Answer::Done(Box::new(taped)));
+            say(known.instance, known.id, Answer::Done(Box::new(written)));
         }
         self.recordings = under_way;
         self.tunings.retain_mut(|tuning| tuning.tend(say));
         self.calibrations.retain_mut(|known| {
-            known.reel.drain(&mut known.frames, &mut known.places);
-            if !known.reel.finished() {
+            known.receiver.drain(&mut known.frames, &mut known.places);
+            if !known.receiver.finished() {
                 return true;
             }
             let mono: Vec<f32> = known.frames.iter().map(|f| f[0] + f[1]).collect();
-            let latency = calibrate::latency(&mono, known.reel.rate());
+            let latency = calibrate::latency(&mono, known.receiver.rate());
             say(known.instance, known.id, Answer::RoundTrip(latency));
             false
         });
         if self.renewed.is_none_or(|at| at.elapsed() >= RENEW) {
             self.renewed = Some(Instant::now());
             for (_, path) in &self.unkept {
-                reel::renew(path);
+                take_file::renew(path);
             }
         }
     }
@@ -332,7 +332,7 @@ impl Tape {
         self.tunings.retain(|t| t.instance != instance);
         self.unkept.retain(|(of, path)| {
             if *of == instance {
-                reel::leave(path);
+                take_file::leave(path);
             }
             *of != instance
         });

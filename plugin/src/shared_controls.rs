@@ -50,7 +50,7 @@ pub const CONTROLS: [Control; 9] = [
 
 /// The switches.
 #[derive(Debug, Default)]
-pub struct Feet {
+pub struct SharedControls {
     /// Run or stop.
     pub play: Override,
     /// Loop on or off.
@@ -88,7 +88,7 @@ fn decode(code: u16) -> Option<Trigger> {
     }
 }
 
-impl Feet {
+impl SharedControls {
     /// Replaces everything that is learnt.
     pub fn learn_all(&self, learnt: &[(Control, Trigger)]) {
         for (slot, control) in self.learnt.iter().zip(CONTROLS) {

@@ -13,7 +13,7 @@ use std::fs::File;
 use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
-use thumbline::deck::capture::{Place, Reel, Source};
+use thumbline::deck::capture::{Place, Receiver, Source};
 use thumbline::journal::Moment;
 use thumbline::recording::ContentHash;
 use thumbline::system;
@@ -42,7 +42,7 @@ struct Note {
 pub struct Recorder {
     /// From where.
     pub source: Source,
-    reel: Reel,
+    receiver: Receiver,
     path: PathBuf,
     against: Option<ContentHash>,
     writer: Option<WavWriter<BufWriter<File>>>,
@@ -61,7 +61,7 @@ pub struct Recorder {
 
 /// A recording that has come to its end.
 #[derive(Debug, Clone)]
-pub struct Taped {
+pub struct WrittenTake {
     /// From where.
     pub source: Source,
     /// Its file; none when nothing was recorded.
@@ -88,7 +88,11 @@ impl Recorder {
     ///
     /// # Errors
     /// When the folder or the file cannot be made.
-    pub fn start(source: Source, reel: Reel, against: Option<ContentHash>) -> io::Result<Self> {
+    pub fn start(
+        source: Source,
+        receiver: Receiver,
+        against: Option<ContentHash>,
+    ) -> io::Result<Self> {
         let dir = folder(source);
         std::fs::create_dir_all(&dir)?;
         let what = match source {
@@ -98,7 +102,7 @@ impl Recorder {
         let (path, file) = fresh_file(&dir, what)?;
         let spec = WavSpec {
             channels: 2,
-            sample_rate: reel.rate(),
+            sample_rate: receiver.rate(),
             bits_per_sample: 32,
             sample_format: SampleFormat::Float,
         };
@@ -106,7 +110,7 @@ impl Recorder {
         let writer = WavWriter::new(BufWriter::new(file), spec).map_err(io::Error::other)?;
         let recorder = Self {
             source,
-            reel,
+            receiver,
             path,
             against,
             writer: Some(writer),
@@ -138,7 +142,7 @@ impl Recorder {
     pub fn tend(&mut self, heard: Option<&mut Vec<[f32; 2]>>) {
         self.frames.clear();
         self.played.clear();
-        self.reel
+        self.receiver
             .drain_beside(&mut self.frames, &mut self.played, &mut self.places);
         if let Some(heard) = heard {
             heard.extend_from_slice(&self.frames);
@@ -163,7 +167,7 @@ impl Recorder {
             writer.write_sample(sample)?;
         }
         self.written += self.frames.len() as u64;
-        let rate = u64::from(self.reel.rate());
+        let rate = u64::from(self.receiver.rate());
         if self.written - self.flushed >= rate / 10 {
             writer.flush()?;
             self.flushed = self.written;
@@ -194,12 +198,12 @@ impl Recorder {
 
     /// Has the audio thread let go, and is everything written?
     pub fn finished(&self) -> bool {
-        self.reel.finished() || self.fault.is_some()
+        self.receiver.finished() || self.fault.is_some()
     }
 
     /// Length so far.
     pub fn length(&self) -> Span {
-        Span(self.written as f64 / f64::from(self.reel.rate()))
+        Span(self.written as f64 / f64::from(self.receiver.rate()))
     }
 
     /// Frames written so far.
@@ -209,12 +213,12 @@ impl Recorder {
 
     /// Frames a second.
     pub fn rate(&self) -> u32 {
-        self.reel.rate()
+        self.receiver.rate()
     }
 
     /// Closes the file, or removes it when nothing was recorded. The note of a take stays until
     /// [`kept`] takes it away.
-    pub fn close(mut self) -> Taped {
+    pub fn close(mut self) -> WrittenTake {
         self.finish();
         if self.written == 0 || self.source == Source::Track {
             kept(&self.path);
@@ -224,7 +228,7 @@ impl Recorder {
         if self.written == 0 {
             let _ = std::fs::remove_file(&self.path);
         }
-        Taped {
+        WrittenTake {
             source: self.source,
             length: self.length(),
             path: (self.written > 0).then_some(self.path),

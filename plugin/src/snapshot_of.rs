@@ -29,7 +29,7 @@ pub fn view(state: &State) -> Snapshot {
                 .map(|s| s.beats_left),
             resting: phase == Some(Phase::Rest),
             round: sounding.map_or(0, |s| s.round),
-            rounds: state.tape.recording.and_then(|r| r.rounds),
+            rounds: state.capture.recording.and_then(|r| r.rounds),
             follows_host: state.dials.follow,
             bypassed: state.bypassed,
         },
@@ -39,7 +39,7 @@ pub fn view(state: &State) -> Snapshot {
         takes: state.takes.iter().map(take).collect(),
         page: Arc::clone(&state.page),
         capture: capture(state),
-        along: Arc::clone(&state.tape.along),
+        along: Arc::clone(&state.capture.along),
         folder: state.folder.clone(),
         recent: session.recent.clone().into(),
         level: LevelView {
@@ -95,7 +95,7 @@ fn study(state: &State) -> StudyView {
         neck: study.neck.answer.clone(),
         pattern: study.pattern.answer.clone(),
         tunings: study.tunings.answer.clone(),
-        strings: state.tape.tuning.map(|t| t.1),
+        strings: state.capture.tuning.map(|t| t.1),
         drills: study.drills.answer.clone(),
         off_beat: study.off_beat.answer.clone(),
         bars: state
@@ -194,10 +194,10 @@ fn take(take: &Take) -> TakeView {
 }
 
 fn capture(state: &State) -> CaptureView {
-    if state.tape.calibrating.is_some() {
+    if state.capture.calibrating.is_some() {
         return CaptureView::Calibrating;
     }
-    match state.tape.recording {
+    match state.capture.recording {
         None => CaptureView::Off,
         Some(recorded) if recorded.length.0 > 0.0 => CaptureView::Running {
             source: recorded.source,

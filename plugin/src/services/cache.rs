@@ -1,5 +1,5 @@
 //! Decoded recordings and analyses of the whole process: instances that open the same sound share
-//! it. The shelf keeps nothing alive; what no instance uses is gone.
+//! it. The cache keeps nothing alive; what no instance uses is gone.
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
@@ -42,43 +42,43 @@ struct Heard {
 }
 
 #[derive(Default)]
-struct Shelf {
+struct Cache {
     sounds: Vec<Sound>,
     heard: Vec<Heard>,
 }
 
-static SHELF: Mutex<Shelf> = Mutex::new(Shelf {
+static CACHE: Mutex<Cache> = Mutex::new(Cache {
     sounds: Vec::new(),
     heard: Vec::new(),
 });
 
-fn shelf() -> MutexGuard<'static, Shelf> {
-    let mut shelf = SHELF.lock().unwrap_or_else(PoisonError::into_inner);
-    shelf.sounds.retain(|s| s.sound.strong_count() > 0);
-    shelf.heard.retain(|h| h.analysis.strong_count() > 0);
-    shelf
+fn cache() -> MutexGuard<'static, Cache> {
+    let mut cache = CACHE.lock().unwrap_or_else(PoisonError::into_inner);
+    cache.sounds.retain(|s| s.sound.strong_count() > 0);
+    cache.heard.retain(|h| h.analysis.strong_count() > 0);
+    cache
 }
 
 /// The sound of this very file at a rate, with the hash of its content.
 pub fn by_file(file: &FileKey, rate: u32) -> Option<(Arc<Recording>, ContentHash)> {
-    shelf()
+    cache()
         .sounds
         .iter()
         .filter(|s| s.rate == rate && s.file.as_ref() == Some(file))
         .find_map(|s| Some((s.sound.upgrade()?, s.hash)))
 }
 
-/// Puts a sound on the shelf, or gives the one that is there already.
+/// Puts a sound on the cache, or gives the one that is there already.
 pub fn share(file: Option<FileKey>, hash: ContentHash, sound: Arc<Recording>) -> Arc<Recording> {
     let rate = sound.rate();
-    let mut shelf = shelf();
-    let known = shelf
+    let mut cache = cache();
+    let known = cache
         .sounds
         .iter()
         .filter(|s| s.rate == rate && s.hash == hash)
         .find_map(|s| s.sound.upgrade());
     let sound = known.unwrap_or(sound);
-    shelf.sounds.push(Sound {
+    cache.sounds.push(Sound {
         file,
         hash,
         rate,
@@ -89,7 +89,7 @@ pub fn share(file: Option<FileKey>, hash: ContentHash, sound: Arc<Recording>) ->
 
 /// What another instance has heard in the same sound, in the same tuning.
 pub fn heard(hash: ContentHash, tuning: Option<&Tuning>) -> Option<Arc<Analysis>> {
-    shelf()
+    cache()
         .heard
         .iter()
         .filter(|h| h.hash == hash && h.tuning.as_ref() == tuning)
@@ -98,7 +98,7 @@ pub fn heard(hash: ContentHash, tuning: Option<&Tuning>) -> Option<Arc<Analysis>
 
 /// Shares what was heard.
 pub fn share_heard(hash: ContentHash, tuning: Option<Tuning>, analysis: &Arc<Analysis>) {
-    shelf().heard.push(Heard {
+    cache().heard.push(Heard {
         hash,
         tuning,
         analysis: Arc::downgrade(analysis),

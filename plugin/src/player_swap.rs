@@ -12,7 +12,7 @@
     clippy::disallowed_types
 )]
 
-use crate::feet::Feet;
+use crate::shared_controls::SharedControls;
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -39,7 +39,7 @@ pub struct Wanted {
 }
 
 /// The end of the program.
-pub struct Relay {
+pub struct PlayerSwap {
     wanted: Arc<AtomicU64>,
     fresh: Producer<Numbered>,
     worn: Consumer<Box<Player>>,
@@ -47,7 +47,7 @@ pub struct Relay {
 
 /// The end of the audio thread.
 pub struct Runner {
-    feet: Arc<Feet>,
+    switches: Arc<SharedControls>,
     wanted: Arc<AtomicU64>,
     fresh: Consumer<Numbered>,
     worn: Producer<Box<Player>>,
@@ -58,25 +58,25 @@ pub struct Runner {
     clippy::disallowed_methods,
     reason = "made before the audio thread runs"
 )]
-pub fn pair(feet: Arc<Feet>) -> (Relay, Runner) {
+pub fn pair(switches: Arc<SharedControls>) -> (PlayerSwap, Runner) {
     let (to, fresh) = RingBuffer::new(ROOM);
     let (worn, back) = RingBuffer::new(2 * ROOM);
     let wanted = Arc::new(AtomicU64::new(0));
-    let relay = Relay {
+    let swap = PlayerSwap {
         wanted: Arc::clone(&wanted),
         fresh: to,
         worn: back,
     };
     let runner = Runner {
-        feet,
+        switches,
         wanted,
         fresh,
         worn,
     };
-    (relay, runner)
+    (swap, runner)
 }
 
-impl Relay {
+impl PlayerSwap {
     /// What the audio thread asks for, once; frees what came back.
     pub fn wanted(&mut self) -> Option<Wanted> {
         while self.worn.pop().is_ok() {}
@@ -108,7 +108,7 @@ impl Runner {
         if fits(player) {
             return true;
         }
-        let activation = self.feet.activation.load(Ordering::Acquire);
+        let activation = self.switches.activation.load(Ordering::Acquire);
         while !fits(player)
             && self.worn.slots() > 0
             && let Ok(fresh) = self.fresh.pop()

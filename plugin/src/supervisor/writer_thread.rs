@@ -3,7 +3,7 @@
 use super::guest::{Guest, locked, words};
 use crate::job::JobId;
 use crate::services::Said;
-use crate::services::tape::{Answer, Order, Tape};
+use crate::services::take_writer::{Answer, Order, TakeWriter};
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
@@ -28,13 +28,13 @@ struct Post {
 
 /// The orders, and what is recorded.
 #[derive(Default)]
-pub(super) struct Taping {
+pub(super) struct WriterThread {
     post: Mutex<Post>,
     bell: Condvar,
-    tape: Mutex<Tape>,
+    writer: Mutex<TakeWriter>,
 }
 
-impl Taping {
+impl WriterThread {
     pub(super) fn order(&self, guest: &Arc<Guest>, id: JobId, order: Order) {
         let mut post = locked(&self.post);
         if !post.guests.iter().any(|g| g.number == guest.number) {
@@ -70,7 +70,7 @@ impl Taping {
                 post.busy = false;
                 self.bell.notify_all();
                 while post.letters.is_empty() && !post.stop {
-                    let idle = locked(&self.tape).is_idle();
+                    let idle = locked(&self.writer).is_idle();
                     let (next, timeout) = if idle {
                         let next = self.bell.wait(post);
                         (next.unwrap_or_else(PoisonError::into_inner), false)
@@ -92,15 +92,15 @@ impl Taping {
             };
             let mut say = |number: u64, id: JobId, answer: Answer| {
                 if let Some(guest) = guests.iter().find(|g| g.number == number) {
-                    guest.client.said(id, Said::Tape(answer));
+                    guest.client.said(id, Said::TakeWriter(answer));
                 }
             };
-            let mut tape = locked(&self.tape);
+            let mut writer = locked(&self.writer);
             for (number, letter) in letters {
                 match letter {
                     Letter::Order(id, order) => {
                         let done = catch_unwind(AssertUnwindSafe(|| {
-                            tape.order(number, id, order, &mut say);
+                            writer.order(number, id, order, &mut say);
                         }));
                         if let Err(panic) = done
                             && let Some(guest) = guests.iter().find(|g| g.number == number)
@@ -109,12 +109,12 @@ impl Taping {
                         }
                     }
                     Letter::Leave => {
-                        let _ = catch_unwind(AssertUnwindSafe(|| tape.leave(number)));
+                        let _ = catch_unwind(AssertUnwindSafe(|| writer.leave(number)));
                         locked(&self.post).guests.retain(|g| g.number != number);
                     }
                 }
             }
-            tape.tend(&mut say);
+            writer.tend(&mut say);
         }
     }
 }
