@@ -139,7 +139,7 @@ fn nothing_under_the_lock_reads_waits_or_works_on_sound() {
                 "update",
                 "update.rs",
                 "state.rs",
-                "seen.rs",
+                "snapshot_of.rs",
                 "effect.rs",
                 "message.rs",
                 "wish.rs",
