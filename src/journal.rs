@@ -42,6 +42,7 @@ use std::time::{Duration, Instant};
 /// Why the journal could not do what was asked. Whatever the error, rounds that were kept before
 /// are still kept.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum JournalError {
     /// The folder for the journal cannot be made or found.
     #[error("there is no folder for the journal ({0}); name a file with --journal")]

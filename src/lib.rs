@@ -25,13 +25,17 @@ pub mod deck;
 pub mod demo;
 pub mod dsp;
 pub mod home;
+#[cfg(feature = "journal")]
 pub mod journal;
 pub mod load;
+#[cfg(feature = "export")]
 pub mod manual;
 pub mod music;
 pub mod parallel;
+#[cfg(feature = "export")]
 pub mod preset;
 pub mod recording;
+#[cfg(feature = "export")]
 pub mod report;
 pub mod separate;
 pub mod stop;

@@ -15,6 +15,7 @@ const PATTERNS: &str = include_str!("../presets/patterns.toml");
 
 /// Why something cannot be found, or a presets file not be read.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
 pub enum PresetError {
     /// No tuning of that name, and no spelled tuning either.
     #[error("there is no tuning `{name}`{}; {why}", hint(near))]

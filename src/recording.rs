@@ -51,6 +51,7 @@ impl TryFrom<String> for ContentHash {
 
 /// Why samples cannot become a [`Recording`].
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
 pub enum RecordingError {
     /// No channel or no frame.
     #[error("there is no sound in it")]

@@ -40,6 +40,7 @@ const RELEASE: f64 = 0.08;
 
 /// Why a balance cannot be made.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum SeparateError {
     /// The caller asked to stop.
     #[error("stopped before the end")]

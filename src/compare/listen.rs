@@ -23,6 +23,7 @@ pub enum Order {
 
 /// Why the two cannot be laid side by side.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum ListenError {
     /// The round has no beats in common with the recording.
     #[error("this round has no beats to lay the two together by")]

@@ -77,6 +77,7 @@ impl LoopPlan {
 
 /// Why a loop was not rendered.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum OfflineError {
     /// The end is not after the start, or not in the recording.
     #[error("the loop must lie in the recording, its end at least 0.05 s after its start")]

@@ -7,6 +7,7 @@ use rubato::{Fft, FixedSync, Indexing, Resampler};
 
 /// Why a recording has no version at another rate.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum ResampleError {
     /// The rate is outside what a recording can have.
     #[error(transparent)]

@@ -4,6 +4,7 @@ use crate::unit::Seconds;
 
 /// Why a file cannot be read. Each names the file.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum LoadError {
     /// The file is missing.
     #[error("there is no file `{name}`: check its name and folder")]

@@ -18,6 +18,7 @@ use std::path::Path;
 
 /// Why a file is no melody.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum MelodyError {
     /// It cannot be read.
     #[error("{file}: {error}")]

@@ -40,6 +40,7 @@ pub struct Melody {
 
 /// Why a melody cannot be put on the neck.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
 pub enum RefingerError {
     /// There is nothing to play.
     #[error("there is no note in this melody")]

@@ -40,6 +40,7 @@ pub struct Question {
 
 /// Why a neck has no answer.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
 pub enum NeckError {
     /// The highest fret.
     #[error("the highest fret lies between 1 and {LAST_FRET}")]

@@ -95,6 +95,7 @@ pub fn voice(chords: &[Chord], tuning: &Tuning, hand: &Hand, round: bool) -> Opt
 
 /// Why chords make no progression.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
 pub enum ProgressionError {
     /// A word is no chord.
     #[error(transparent)]

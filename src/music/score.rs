@@ -162,6 +162,7 @@ const LET_RING: f64 = 4.0;
 
 /// What is wrong with a written tune.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
 pub enum ScoreError {
     /// A word that is not `beat:string.fret`.
     #[error("bar {bar}: `{word}` is not a note like `2&:1.3` (beat, string, fret)")]

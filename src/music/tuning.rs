@@ -29,6 +29,7 @@ pub struct Tuning {
 
 /// What is wrong with a tuning as somebody spelled it.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
 pub enum TuningError {
     /// Something that is no note name.
     #[error(

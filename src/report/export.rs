@@ -96,6 +96,7 @@ impl Format {
 
 /// Why there is nothing to write.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum ExportError {
     /// It cannot be written in bars.
     #[error("`{0}` has no steady beat to write it down by: export json, csv or midi instead")]

@@ -8,6 +8,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 /// Why a report could not be written.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum WriteError {
     /// The file or its folder cannot be written.
     #[error(

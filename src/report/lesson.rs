@@ -43,6 +43,7 @@ pub const MOST_SPEEDS: usize = 4;
 
 /// Why there is no page.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum LessonError {
     /// No beat, so no bars.
     #[error(

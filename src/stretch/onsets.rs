@@ -8,6 +8,7 @@
 
 /// Why frames cannot become an [`OnsetTable`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
 pub enum OnsetError {
     /// An onset is not later than the one before it.
     #[error("onset {index} (frame {frame}) is not later than the onset before it")]

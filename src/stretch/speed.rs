@@ -15,6 +15,7 @@ pub const FASTEST: f64 = 1.5;
 
 /// Why something is not a [`Speed`] or a [`SpeedMap`].
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum SpeedError {
     /// Outside 0.25 to 1.5, or not a number.
     #[error("a speed of {0} is outside 0.25 to 1.5 (25 to 150 %)")]

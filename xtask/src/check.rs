@@ -16,6 +16,14 @@ pub fn run() -> Result<()> {
         "-D",
         "warnings",
     ]))?;
+    // The library by itself, as another program takes it.
+    run::must(run::cargo().args([
+        "check",
+        "--quiet",
+        "--no-default-features",
+        "--lib",
+        "--examples",
+    ]))?;
     run::must(
         run::cargo()
             .args(["doc", "--workspace", "--no-deps", "--quiet"])
