@@ -42,8 +42,9 @@ pub fn text(sessions: &[Session], width: usize) -> String {
                 let at = (ms / reach).clamp(-1.0, 1.0) * (room / 2) as f64;
                 ((room / 2) as f64 + at).round() as usize
             };
-            for cell in &mut line[place(f.drift_ms - f.spread_ms)..=place(f.drift_ms + f.spread_ms)]
-            {
+            // A journal made elsewhere may say anything of a spread.
+            let spread = f.spread_ms.abs();
+            for cell in &mut line[place(f.drift_ms - spread)..=place(f.drift_ms + spread)] {
                 *cell = '─';
             }
             line[place(f.drift_ms)] = '◆';

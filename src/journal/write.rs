@@ -80,13 +80,24 @@ impl Journal {
         }
         let theirs = Self::open_for_reading(other, "it is being merged".into())?;
         recognised(&theirs)?;
-        let rounds = theirs.rounds(None, usize::MAX, 0)?;
+        let mut rounds = theirs.rounds(None, usize::MAX, 0)?;
+        self.name_as_here(&mut rounds)?;
         let added = self.keep_all(&rounds)?;
         Ok(Merged {
             added,
             known: rounds.len() - added,
             takes: self.take_in_takes(&theirs)?,
         })
+    }
+
+    /// A page that is here keeps its name.
+    fn name_as_here(&self, rounds: &mut [Round]) -> Result<(), JournalError> {
+        for page in self.pages()? {
+            for round in rounds.iter_mut().filter(|r| r.recording == page.recording) {
+                round.name.clone_from(&page.name);
+            }
+        }
+        Ok(())
     }
 
     /// How many rounds the journal at `other` holds that are not here: 0 means that nothing would

@@ -3,7 +3,7 @@
 
 use super::{day, hash, place, round};
 use std::path::Path;
-use thumbline::journal::{self, Journal};
+use thumbline::journal::{self, Journal, Round, chart};
 use thumbline::recording::Recording;
 use thumbline::report::file::{Part, Target};
 
@@ -204,4 +204,43 @@ fn files_on_their_way_never_share_a_name() {
     });
     let left: Vec<_> = std::fs::read_dir(folder.path()).expect("reads").collect();
     assert_eq!(left.len(), 1, "{left:?}");
+}
+
+/// Files that fuzzing found or began from: merging any of them leaves ours whole, and what can be read of it is shown.
+#[test]
+fn files_that_fuzzing_found_harm_nothing() {
+    let mut files = 0;
+    for seed in std::fs::read_dir("tests/fuzz/seeds/journal")
+        .expect("seeds")
+        .flatten()
+    {
+        let dir = tempfile::tempdir().expect("a folder");
+        let theirs = dir.path().join("theirs.sqlite");
+        std::fs::copy(seed.path(), &theirs).expect("copied");
+        let mut ours = Journal::open(&dir.path().join("ours.sqlite")).expect("opens");
+        // The recording that one of them has lost the name of.
+        let own = Round {
+            recording: Recording::new("", 8_000, vec![vec![0.5]])
+                .expect("sound")
+                .hash(),
+            ..round(1, 1, 1.0, 2.0)
+        };
+        ours.keep(&own).expect("kept");
+        let merged = ours.merge(&theirs);
+        ours.check().expect("sound after a merge");
+        let kept = ours.rounds(None, usize::MAX, 0).expect("read");
+        assert!(
+            kept.contains(&own),
+            "{:?}: {merged:?}, {kept:?}",
+            seed.path()
+        );
+        for journal in [ours, Journal::open(&theirs).expect("opens")] {
+            for page in journal.pages().unwrap_or_default() {
+                let days = journal.progress(page.recording).unwrap_or_default();
+                let _ = (chart::text(&days, 80), chart::svg(&page.name, &days));
+            }
+        }
+        files += 1;
+    }
+    assert!(files >= 3);
 }
