@@ -163,7 +163,7 @@ impl Listener {
     }
 
     /// Hears the next stretch: `input` and what the deck `played` meanwhile (mono, as many frames each; a
-    /// frame that is no number counts as silence), and the `places` that begin in it or later, whose frames
+    /// frame that is not a number counts as silence), and the `places` that begin in it or later, whose frames
     /// count from the first one ever fed. Answers with what can be told now, in order.
     pub fn feed(&mut self, input: &[f32], played: &[f32], places: &[Place]) -> Vec<Told> {
         for place in places {

@@ -128,10 +128,10 @@ pub struct Comparison {
 #[serde(rename_all = "snake_case")]
 pub enum Fault {
     /// Not a note in the take.
-    #[error("This take is silent: not one note was heard in it.")]
+    #[error("This take is silent: no note was heard in it.")]
     SilentTake,
     /// Not a note in the recording.
-    #[error("Not one note was heard in the recording, so there is nothing to compare with.")]
+    #[error("No note was heard in the recording, so there is nothing to compare with.")]
     SilentRecording,
     /// Too few notes to find the place.
     #[error("This take is too short to be found in the recording: play at least a bar.")]

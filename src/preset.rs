@@ -273,15 +273,15 @@ fn put<T>(list: &mut Vec<T>, entry: T, name: impl Fn(&T) -> &str) {
 fn pattern(entry: PatternEntry) -> Result<Pattern, String> {
     let of = |why: String| format!("pattern `{}`: {why}", entry.name);
     let meter = read_meter(&entry.meter)
-        .ok_or_else(|| of(format!("`{}` is no meter like 4/4 or 6/8", entry.meter)))?;
+        .ok_or_else(|| of(format!("`{}` is not a meter like 4/4 or 6/8", entry.meter)))?;
     let mut cell = Cell::parse(meter, &entry.bars)
-        .map_err(|word| of(format!("`{word}` is no stroke like `2&:2m`")))?;
+        .map_err(|word| of(format!("`{word}` is not a stroke like `2&:2m`")))?;
     if cell.notes.is_empty() || cell.notes.iter().any(|n| n.at.0 >= cell.beats()) {
         return Err(of("its strokes do not fit its bars".to_owned()));
     }
     if let Some(text) = &entry.swing {
         cell.swing = read_swing(text)
-            .ok_or_else(|| of(format!("`{text}` is no swing like 2:1 (1:1 to 4:1)")))?;
+            .ok_or_else(|| of(format!("`{text}` is not a swing like 2:1 (1:1 to 4:1)")))?;
     }
     Ok(Pattern {
         name: entry.name,

@@ -61,7 +61,7 @@ pub struct Balance {
 
 impl Balance {
     /// From one dial: −1 is the thumb alone, 0 both as recorded, 1 the fingers alone. A value
-    /// that is no number is 0.
+    /// that is not a number is 0.
     pub fn at(dial: f64) -> Self {
         let dial = if dial.is_finite() {
             dial.clamp(-1.0, 1.0) as f32

@@ -63,7 +63,7 @@ fn a_tone_is_read_exactly() {
     }
 }
 
-/// Silence, noise and what is no number are no string; a string is forgotten after a while, and the next
+/// Silence, noise and what is not a number are no string; a string is forgotten after a while, and the next
 /// one is read at once.
 #[test]
 fn what_is_no_string_is_not_told() {

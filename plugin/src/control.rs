@@ -16,7 +16,7 @@ pub enum Control {
     PreviousRegion,
     /// The round of the take that is being played is kept.
     KeepRound,
-    /// Record an own take, or stop.
+    /// Record a take, or stop.
     Take,
     /// Slower by 5 %.
     Slower,

@@ -40,7 +40,7 @@ pub fn warnings(recording: &Recording, events: &[Event], solo: &Solo) -> Vec<Str
     }
     said.extend(solo.elsewhere().into_iter().map(|(from, to)| {
         format!(
-            "From {from} to {to} s something else than one guitar is heard: do not trust thumb, fingers and drift there."
+            "From {from} to {to} s something other than one guitar sounds: do not trust thumb, fingers and drift there."
         )
     }));
     if clipped(recording) {

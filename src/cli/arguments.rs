@@ -58,11 +58,13 @@ pub fn bars(text: &str) -> Result<(i32, i32), String> {
 }
 
 fn number(text: &str) -> Result<f64, String> {
-    let value: f64 = text.parse().map_err(|_| format!("`{text}` is no number"))?;
+    let value: f64 = text
+        .parse()
+        .map_err(|_| format!("`{text}` is not a number"))?;
     if value.is_finite() {
         Ok(value)
     } else {
-        Err("that is no number to work with".to_owned())
+        Err("that is not a number to work with".to_owned())
     }
 }
 

@@ -232,10 +232,10 @@ impl Drill {
             return Ok(known.map_err(|e| usage(e.to_string()))?.clone());
         };
         let meter = read_meter(&self.meter)
-            .ok_or_else(|| usage(format!("`{}` is no meter like 4/4 or 6/8", self.meter)))?;
+            .ok_or_else(|| usage(format!("`{}` is not a meter like 4/4 or 6/8", self.meter)))?;
         let bars: Vec<&str> = text.split('/').map(str::trim).collect();
         let cell = Cell::parse(meter, &bars)
-            .map_err(|word| usage(format!("`{word}` is no stroke like `2&:2m`")))?;
+            .map_err(|word| usage(format!("`{word}` is not a stroke like `2&:2m`")))?;
         if cell.notes.is_empty() || cell.notes.iter().any(|n| n.at.0 >= cell.beats()) {
             return Err(usage("the strokes of your cell do not fit its bars"));
         }

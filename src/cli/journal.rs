@@ -131,7 +131,7 @@ impl Command for JournalArguments {
                 terminal.say(&format!("restored {}", path.display()))?;
                 if let Some(aside) = aside {
                     terminal.say(&format!(
-                        "the journal before it is kept as {}",
+                        "the previous journal is kept as {}",
                         aside.display()
                     ))?;
                 }
@@ -185,7 +185,7 @@ fn act(verb: Verb, journal: &mut Journal, terminal: &Terminal) -> Result<()> {
         Verb::Merge { other } => {
             let merged = journal.merge(&other)?;
             Ok(terminal.say(&format!(
-                "{} rounds taken in, {} were here already; {} takes copied",
+                "{} rounds imported, {} were here already; {} takes copied",
                 merged.added, merged.known, merged.takes
             ))?)
         }
@@ -374,7 +374,7 @@ fn back_up(journal: &Journal, to: &Path, replace: bool, terminal: &Terminal) -> 
             }
             Err(_) => {
                 return Err(usage(format!(
-                    "`{name}` is there already and is no backup of this journal: name another \
+                    "`{name}` is there already and is not a backup of this journal: name another \
                      file, or say --replace to lose it"
                 )));
             }

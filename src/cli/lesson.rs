@@ -334,7 +334,7 @@ fn text(path: &Path) -> Result<String> {
     let bytes = fs::read(path).with_context(about)?;
     String::from_utf8(bytes).map_err(|_| {
         usage(format!(
-            "`{}` is no text in UTF-8: save it as that",
+            "`{}` is not UTF-8 text: save it as UTF-8",
             path.display()
         ))
     })

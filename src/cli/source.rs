@@ -112,7 +112,7 @@ fn about(recording: &Recording) -> Vec<String> {
     let mut doubts = Vec::new();
     if recording.repaired() > 0 {
         doubts.push(format!(
-            "{} samples of `{name}` are no numbers and became silence",
+            "{} samples of `{name}` were not numbers and became silence",
             recording.repaired()
         ));
     }

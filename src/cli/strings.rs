@@ -211,7 +211,7 @@ impl Strings {
             let Some(text) = text else { return Ok(None) };
             read_pitch(text).map(Some).ok_or_else(|| {
                 usage(format!(
-                    "`{text}` is no note: write it with its octave, like D3 or F#4"
+                    "`{text}` is not a note: write it with its octave, like D3 or F#4"
                 ))
             })
         };

@@ -58,7 +58,7 @@ const KINDS: &[(&[&str], &[i32])] = &[
 /// Why a text is no chord.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "`{0}` is no chord: write a root and a kind, like `D`, `Bm7`, `Asus4`, `Cadd9`, `G5` or `D/F#`"
+    "`{0}` is not a chord: write a root and a kind, like `D`, `Bm7`, `Asus4`, `Cadd9`, `G5` or `D/F#`"
 )]
 pub struct ChordError(pub String);
 

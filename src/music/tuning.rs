@@ -50,7 +50,7 @@ pub enum TuningError {
     )]
     Cents(String),
     /// A pitch that no guitar string holds.
-    #[error("`{0}` is no pitch for a guitar string: B0 to E6 can be given")]
+    #[error("`{0}` is not a pitch for a guitar string: B0 to E6 can be given")]
     Pitch(String),
 }
 

@@ -363,7 +363,7 @@ fn ms(span: Span) -> Option<f64> {
     round(span.ms(), 3)
 }
 
-/// Rounded for the eye; none when it is no number, for JSON has no other way to say so.
+/// Rounded for the eye; none when it is not a number, for JSON has no other way to say so.
 fn round(value: f64, places: i32) -> Option<f64> {
     let scale = 10f64.powi(places);
     let rounded = (value * scale).round() / scale;

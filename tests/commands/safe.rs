@@ -241,7 +241,7 @@ fn a_number_is_a_number_and_a_string_its_nearest_note() {
     for speed in [" 0.5", "0.5 ", "\t0.5", "0.5 %"] {
         let speed = format!("--speed={speed}");
         room.run(&["slow", &tune, &speed, "--out", "out.wav"])
-            .refused(2, "is no number");
+            .refused(2, "is not a number");
     }
     room.run(&["strings", "--tuning", "C-99 A D G B E"])
         .refused(2, "nearer to another");

@@ -251,7 +251,7 @@ impl View<'_> {
             sight.opened ^= 1 << alike.place;
         }
         let hint = if alike.open {
-            "Put its bars away again"
+            "Hide its bars"
         } else {
             "Show its bars below it"
         };

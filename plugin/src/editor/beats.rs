@@ -177,7 +177,7 @@ fn swing(ui: &mut Ui, set: Option<f64>, wishes: &mut Vec<Wish>) {
     let long = set.map(long_to_short);
     ui.label("Drift of the off-beats is measured");
     ui.horizontal_wrapped(|ui| {
-        let hint = "From where the playing puts them as a rule";
+        let hint = "At the recording's usual swing";
         if large(ui, long.is_none(), "as played", hint, None) && long.is_some() {
             wishes.push(wish(None));
         }

@@ -27,7 +27,7 @@ pub enum Deed {
     Faster,
     /// Click on or off.
     Click,
-    /// Record an own take, or stop.
+    /// Record a take, or stop.
     Take,
     /// Keep the round of the take that is being played.
     KeepRound,
@@ -123,7 +123,7 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 53] = [
         Deed::Take,
         Modifiers::NONE,
         Key::R,
-        "Record an own take, or stop",
+        "Record a take, or stop",
     ),
     (
         Deed::KeepRound,
@@ -309,13 +309,13 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 53] = [
         Deed::PageBefore,
         Modifiers::NONE,
         Key::PageUp,
-        "As many bars back as are in view",
+        "Back by the bars in view",
     ),
     (
         Deed::PageAfter,
         Modifiers::NONE,
         Key::PageDown,
-        "As many bars on as are in view",
+        "On by the bars in view",
     ),
     (
         Deed::ToStart,

@@ -119,7 +119,7 @@ fn attack(attack: Attack) -> &'static str {
         Attack::Slide => "slid into",
         Attack::Harmonic => "a natural harmonic",
         Attack::Dead => "on a damped string",
-        Attack::Tap => "a knock, no note",
+        Attack::Tap => "a knock, not a note",
     }
 }
 

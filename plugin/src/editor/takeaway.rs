@@ -13,7 +13,7 @@ use thumbline::report::export::Format;
 /// Draws the page.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TakeAwayPage, wishes: &mut Vec<Wish>) {
     if snapshot.analysis.ready().is_none() {
-        ui.label("Open a recording, and wait until it has been listened to: then it can be taken away in any of these forms.");
+        ui.label("Open a recording, and wait until it is analysed: then you can export it in any of these forms.");
         return;
     }
     ui.horizontal(|ui| {

@@ -43,7 +43,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             }
             if ui
                 .button("Forget")
-                .on_hover_text("Take it off the list; its file stays")
+                .on_hover_text("Remove it from the list; its file stays")
                 .clicked()
             {
                 wishes.push(Wish::ForgetTake(i));

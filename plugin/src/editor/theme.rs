@@ -127,7 +127,7 @@ impl Brush<'_> {
         ink(self.ground, which)
     }
 
-    /// Paints one shape; a shape with a coordinate that is no number is left out.
+    /// Paints one shape; a shape with a coordinate that is not a number is left out.
     pub fn paint(&self, shape: &Shape) {
         if !shape.is_finite() {
             return;

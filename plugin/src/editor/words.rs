@@ -32,7 +32,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             .as_ref()
             .is_some_and(|heard| heard.notes.is_empty())
         {
-            ui.label("Not one note was heard in it. What comes in is shown under Takes.");
+            ui.label("No note was heard in it. The input is shown under Takes.");
             return;
         }
     }

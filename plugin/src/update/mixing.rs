@@ -87,7 +87,7 @@ pub fn made(state: &mut State, made: mix::Answer, out: &mut Vec<Effect>) {
             });
         }
         Err(why) => {
-            state.notice(format!("It cannot be heard so: {why}"), false);
+            state.notice(format!("That cannot be played: {why}"), false);
             state.mix.hear = Hear::default();
             unmix(state, out);
         }

@@ -45,7 +45,7 @@ pub struct Settings {
 
 /// A file that is no lesson page.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("this is no lesson page: it holds no settings of one")]
+#[error("this is not a lesson page: it holds no settings of one")]
 pub struct NoLesson;
 
 /// What stands before and after the settings in a page.
