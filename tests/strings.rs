@@ -741,6 +741,96 @@ fn a_ringing_path_comes_before_the_box() {
     assert_eq!(usual_line(&Tuning::dadgad(), &scale, 12)[0], 50);
 }
 
+#[derive(Deserialize)]
+struct Lines {
+    seen: Vec<LineRow>,
+    judged: Vec<LineRow>,
+}
+
+#[derive(Deserialize)]
+struct LineRow {
+    tuning: String,
+    notes: String,
+    first: Vec<String>,
+}
+
+/// Rows of which a path that a teacher shows is among our first three, of all.
+fn shown_among_three(rows: &[LineRow]) -> f64 {
+    let found = rows.iter().filter(|row| {
+        let guitar = tuning(&row.tuning);
+        let line: Vec<i32> = row
+            .notes
+            .split(' ')
+            .map(|note| read_pitch(note).expect("a note"))
+            .collect();
+        let told: Vec<String> = paths(&guitar, &line, 12, &Costs::default(), 3)
+            .iter()
+            .map(|path| {
+                let places = path.places.iter();
+                let places: Vec<String> =
+                    places.map(|p| format!("{}/{}", p.string, p.fret)).collect();
+                places.join(" ")
+            })
+            .collect();
+        let right = told.iter().any(|path| row.first.contains(path));
+        if !right {
+            println!(
+                "{} {}: {:?}, told {told:#?}",
+                row.tuning, row.notes, row.first
+            );
+        }
+        right
+    });
+    found.count() as f64 / rows.len() as f64
+}
+
+#[test]
+fn paths_that_a_teacher_shows_are_among_the_first_three() {
+    let table: Lines =
+        toml::from_str(include_str!("reference/paths.toml")).expect("the reference is TOML");
+    // The first list was looked at, and neighbouring fingers in one fret came of it; the second was judged once.
+    let (seen, judged) = (
+        shown_among_three(&table.seen),
+        shown_among_three(&table.judged),
+    );
+    println!("seen {seen:.3}, judged {judged:.3}");
+    assert!(seen >= 0.95, "{seen}");
+    assert!(judged >= 0.90, "{judged}");
+}
+
+/// Whatever sounds together is held by one hand: fingers rise with the frets, within its reach in mm.
+#[test]
+fn no_path_asks_more_of_a_hand_than_it_has() {
+    let hand = Hand::default();
+    let table: Lines =
+        toml::from_str(include_str!("reference/paths.toml")).expect("the reference is TOML");
+    let mut together = 0;
+    for row in table.seen.iter().chain(&table.judged) {
+        let notes = row.notes.split(' ');
+        let line: Vec<i32> = notes.map(|n| read_pitch(n).expect("a note")).collect();
+        for path in paths(&tuning(&row.tuning), &line, 12, &Costs::default(), 3) {
+            for (i, until) in path.until().into_iter().enumerate() {
+                let end = until.map_or(path.places.len(), |by| i + by);
+                for j in i + 1..end {
+                    let (a, b) = (path.places[i], path.places[j]);
+                    let (Some(f), Some(g)) = (path.fingers[i], path.fingers[j]) else {
+                        continue;
+                    };
+                    let (low, high) = if f < g {
+                        ((f, a), (g, b))
+                    } else {
+                        ((g, b), (f, a))
+                    };
+                    let reach = hand.stretch(low.0, low.1.fret, high.0, high.1.fret);
+                    assert!(reach.is_some(), "{} {}: {path:?}", row.tuning, row.notes);
+                    together += 1;
+                }
+            }
+        }
+    }
+    assert!(together > 50, "{together}");
+}
+
 /// Progressions of common practice, each looked at as tablature.
 const PROGRESSIONS: [(&str, &str); 12] = [
     ("standard", "C Am F G"),

@@ -90,6 +90,8 @@ pub struct Path {
     pub rings: Vec<bool>,
     /// Sum of its costs.
     pub cost: f64,
+    /// Whose hand it is.
+    hand: Hand,
 }
 
 impl Path {
@@ -125,8 +127,13 @@ impl Path {
         if a.string == b.string {
             return true;
         }
+        let held = |k: usize| Held {
+            place: self.places[k],
+            hand: self.hands[k],
+            finger: self.fingers[k].unwrap_or(0),
+        };
         let moved = self.hands[i] != self.hands[j];
-        let needed = self.fingers[i] == self.fingers[j] && !b.open();
+        let needed = !b.open() && in_the_way(&self.hand, held(i), held(j));
         !a.open() && (moved || needed)
     }
 
@@ -148,25 +155,72 @@ const FRETS: i32 = 4;
 /// Longest line that is answered, in notes.
 pub const LONGEST: usize = 2_000;
 
-/// A place, the fret of the index finger, and the string of the note before (0 for none).
+/// A place, the fret of the index finger, and the finger (0 for an open string).
 #[derive(Clone, Copy, PartialEq, Eq)]
-struct State {
+struct Held {
     place: Place,
     hand: i32,
+    finger: u8,
+}
+
+/// How a note is held, and the string of the note before (0 for none).
+#[derive(Clone, Copy, PartialEq, Eq)]
+struct State {
+    held: Held,
     before: u8,
 }
 
-/// A way to reach one state: its cost, the state and the rank before it.
+/// A finger beside its own fret.
+const CROWDED: f64 = 0.05;
+
+/// Must the finger of `a` leave for `b`, both stopped by one hand? It must when it is the same one, when the
+/// two do not reach so far, and in one fret when they would cross: there the lower finger is on the bass side.
+fn in_the_way(hand: &Hand, a: Held, b: Held) -> bool {
+    let (low, high) = if a.finger < b.finger { (a, b) } else { (b, a) };
+    let (from, to) = (low.place, high.place);
+    let crossed = from.fret == to.fret && from.string < to.string;
+    let reach = hand.stretch(low.finger, from.fret, high.finger, to.fret);
+    a.finger == b.finger || crossed || reach.is_none()
+}
+
+/// A way to reach one state: its cost, the state and the rank before it, and its places as one number.
 #[derive(Clone, Copy)]
 struct Way {
     cost: f64,
     from: usize,
     rank: usize,
+    places: u64,
 }
 
-/// The finger on `fret` of a hand whose index finger is at `hand`; none when open.
-fn finger(fret: i32, hand: i32) -> Option<u8> {
-    (fret > 0).then(|| (fret - hand + 1).clamp(1, 4) as u8)
+impl Way {
+    /// `places` with another one on `string` (FNV-1a; the pitches being given, strings tell the places).
+    fn with(places: u64, string: u8) -> u64 {
+        (places ^ u64::from(string)).wrapping_mul(0x0100_0000_01b3)
+    }
+}
+
+/// Puts `way` among the `keep` cheapest, once for the same places: other fingers are no other path.
+fn insert(best: &mut Vec<Way>, way: Way, keep: usize) {
+    let at = best.partition_point(|w| w.cost <= way.cost);
+    if at >= keep || best[..at].iter().any(|w| w.places == way.places) {
+        return;
+    }
+    let dearer = best[at..].iter().position(|w| w.places == way.places);
+    if let Some(dearer) = dearer {
+        best.remove(at + dearer);
+    }
+    best.insert(at, way);
+    best.truncate(keep);
+}
+
+/// The fingers that may stand on `fret` of a hand whose index finger is at `hand`: its own, or the next one
+/// beside it, so that two fingers share a fret; 0 when open.
+fn fingers(fret: i32, hand: i32) -> std::ops::RangeInclusive<u8> {
+    if fret == 0 {
+        return 0..=0;
+    }
+    let own = (fret - hand + 1).clamp(1, 4) as u8;
+    own..=(own + 1).min(4)
 }
 
 /// The `count` cheapest paths for `notes` (MIDI) in `tuning` up to fret `highest`, cheapest first,
@@ -180,7 +234,7 @@ pub fn paths(
 ) -> Vec<Path> {
     let hand = Hand::with_capo(tuning.capo());
     let finder = Finder { costs, hand };
-    let choices: Vec<Vec<(Place, i32)>> = notes
+    let choices: Vec<Vec<Held>> = notes
         .iter()
         .take(LONGEST)
         .map(|midi| finder.places(tuning, *midi, highest))
@@ -194,9 +248,8 @@ pub fn paths(
     let mut table: Vec<Vec<Vec<Way>>> = Vec::with_capacity(choices.len());
     let first: Vec<State> = choices[0]
         .iter()
-        .map(|(place, hand)| State {
-            place: *place,
-            hand: *hand,
+        .map(|held| State {
+            held: *held,
             before: 0,
         })
         .collect();
@@ -204,11 +257,12 @@ pub fn paths(
         first
             .iter()
             .map(|s| {
-                let cost = finder.alone(s.place, s.hand);
+                let cost = finder.alone(s.held);
                 vec![Way {
                     cost,
                     from: 0,
                     rank: 0,
+                    places: Way::with(0xcbf2_9ce4_8422_2325, s.held.place.string),
                 }]
             })
             .collect(),
@@ -232,7 +286,7 @@ pub fn paths(
     ends.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut found: Vec<Path> = Vec::new();
     for (cost, state, rank) in ends {
-        let path = traced(&states, &table, state, rank, cost);
+        let path = traced(hand, &states, &table, state, rank, cost);
         if !found.iter().any(|p| p.places == path.places) {
             found.push(path);
         }
@@ -250,7 +304,7 @@ struct Finder<'a> {
 
 impl Finder<'_> {
     /// Every place of a pitch with every hand that can play it.
-    fn places(&self, tuning: &Tuning, midi: i32, highest: i32) -> Vec<(Place, i32)> {
+    fn places(&self, tuning: &Tuning, midi: i32, highest: i32) -> Vec<Held> {
         let mut found = Vec::new();
         for (string, fret) in tuning.places(midi, highest) {
             let place = Place { midi, string, fret };
@@ -262,7 +316,13 @@ impl Finder<'_> {
             found.extend(
                 hands
                     .filter(|hand| self.strain(fret, *hand).is_some())
-                    .map(|hand| (place, hand)),
+                    .flat_map(|hand| {
+                        fingers(fret, hand).map(move |finger| Held {
+                            place,
+                            hand,
+                            finger,
+                        })
+                    }),
             );
         }
         found
@@ -276,44 +336,51 @@ impl Finder<'_> {
         self.hand.stretch(1, hand, 4, fret)
     }
 
-    fn alone(&self, place: Place, hand: i32) -> f64 {
+    fn alone(&self, held: Held) -> f64 {
+        let Held {
+            place,
+            hand,
+            finger,
+        } = held;
         if place.fret == 0 {
             return 0.0;
         }
         let reach = if place.fret - hand >= FRETS { 0.5 } else { 0.0 };
         // The index finger leads; the little finger is the weakest.
-        let weak = match finger(place.fret, hand) {
-            Some(4) => 0.1,
-            Some(3) => 0.03,
+        let weak = match finger {
+            4 => 0.1,
+            3 => 0.03,
             _ => 0.0,
         };
+        let own = *fingers(place.fret, hand).start();
+        let crowded = if finger == own { 0.0 } else { CROWDED };
         self.costs.stopped
             + weak
+            + crowded
             + self.costs.height * f64::from((place.fret - 7).max(0))
             + self.costs.stretch * (reach + self.strain(place.fret, hand).unwrap_or(1.0))
     }
 
-    /// What it costs to go on to `place` with the index finger at `hand`.
-    fn change(&self, from: State, place: Place, hand: i32) -> f64 {
+    /// What it costs to go on to `to`.
+    fn change(&self, from: State, to: Held) -> f64 {
         let costs = self.costs;
+        let (last, place) = (from.held, to.place);
         let mut cost = 0.0;
-        if hand != from.hand {
-            let centimetres = self.hand.between_mm(hand, from.hand) / 10.0;
-            let free = if from.place.open() || place.open() {
+        if to.hand != last.hand {
+            let centimetres = self.hand.between_mm(to.hand, last.hand) / 10.0;
+            let free = if last.place.open() || place.open() {
                 0.5
             } else {
                 1.0
             };
             cost += free * (costs.shift + costs.centimetre * centimetres);
         }
-        if place == from.place {
+        if place == last.place {
             return cost;
         }
-        let apart = place.string.abs_diff(from.place.string);
-        let lifted = !from.place.open()
-            && (hand != from.hand
-                || (!place.open()
-                    && finger(place.fret, hand) == finger(from.place.fret, from.hand)));
+        let apart = place.string.abs_diff(last.place.string);
+        let lifted = !last.place.open()
+            && (to.hand != last.hand || (!place.open() && in_the_way(&self.hand, last, to)));
         if apart == 0 || lifted {
             cost += costs.cut;
         }
@@ -328,42 +395,38 @@ impl Finder<'_> {
         &self,
         from: &[State],
         ways: &[Vec<Way>],
-        next: &[(Place, i32)],
+        next: &[Held],
         keep: usize,
     ) -> (Vec<State>, Vec<Vec<Way>>) {
-        let mut strings: Vec<u8> = from.iter().map(|s| s.place.string).collect();
+        let mut strings: Vec<u8> = from.iter().map(|s| s.held.place.string).collect();
         strings.sort_unstable();
         strings.dedup();
         let (mut states, mut found) = (Vec::new(), Vec::new());
-        for (place, hand) in next {
-            let alone = self.alone(*place, *hand);
+        for held in next {
+            let alone = self.alone(*held);
             for before in &strings {
                 let mut best: Vec<Way> = Vec::new();
                 for (i, state) in from.iter().enumerate() {
-                    if state.place.string != *before {
+                    if state.held.place.string != *before {
                         continue;
                     }
-                    let step = alone + self.change(*state, *place, *hand);
+                    let step = alone + self.change(*state, *held);
                     for (rank, way) in ways[i].iter().enumerate() {
                         let cost = way.cost + step;
-                        let at = best.partition_point(|w| w.cost <= cost);
-                        if at >= keep {
+                        if best.len() == keep && best.last().is_some_and(|w| w.cost <= cost) {
                             break;
                         }
-                        best.insert(
-                            at,
-                            Way {
-                                cost,
-                                from: i,
-                                rank,
-                            },
-                        );
-                        best.truncate(keep);
+                        let longer = Way {
+                            cost,
+                            from: i,
+                            rank,
+                            places: Way::with(way.places, held.place.string),
+                        };
+                        insert(&mut best, longer, keep);
                     }
                 }
                 states.push(State {
-                    place: *place,
-                    hand: *hand,
+                    held: *held,
                     before: *before,
                 });
                 found.push(best);
@@ -374,6 +437,7 @@ impl Finder<'_> {
 }
 
 fn traced(
+    hand: Hand,
     states: &[Vec<State>],
     table: &[Vec<Vec<Way>>],
     state: usize,
@@ -381,27 +445,23 @@ fn traced(
     cost: f64,
 ) -> Path {
     let (mut state, mut rank) = (state, rank);
-    let mut places = Vec::with_capacity(states.len());
-    let mut hands = Vec::with_capacity(states.len());
+    let mut held = Vec::with_capacity(states.len());
     for (step, ways) in states.iter().zip(table).rev() {
-        places.push(step[state].place);
-        hands.push(step[state].hand);
+        held.push(step[state].held);
         let way = ways[state][rank];
         (state, rank) = (way.from, way.rank);
     }
-    places.reverse();
-    hands.reverse();
-    let fingers = places
-        .iter()
-        .zip(&hands)
-        .map(|(p, hand)| finger(p.fret, *hand))
-        .collect();
+    held.reverse();
     let mut path = Path {
-        rings: vec![true; places.len()],
-        places,
-        fingers,
-        hands,
+        rings: vec![true; held.len()],
+        places: held.iter().map(|h| h.place).collect(),
+        fingers: held
+            .iter()
+            .map(|h| (h.finger > 0).then_some(h.finger))
+            .collect(),
+        hands: held.iter().map(|h| h.hand).collect(),
         cost,
+        hand,
     };
     for i in 1..path.places.len() {
         path.rings[i - 1] = !path.stops(i - 1, i);
