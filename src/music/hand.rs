@@ -38,7 +38,7 @@ const MUTE: f64 = 1.3;
 /// Effort of a full stretch.
 const STRETCH: f64 = 1.3;
 /// In one fret, each string that two fingers are further apart than two a finger.
-const ACROSS: f64 = 0.15;
+const ACROSS: f64 = 0.05;
 /// Each fret above the fourth.
 const HEIGHT: f64 = 0.1;
 /// What a barre of 2 to 6 (or more) strings adds, by the index finger and by another.
@@ -46,8 +46,10 @@ const BARRE: [f64; 5] = [0.35, 0.6, 0.9, 1.1, 1.2];
 const OTHER_BARRE: [f64; 2] = [0.6, 0.75];
 /// A barre of four strings or more is harder right behind the nut or the capo.
 const AT_THE_NUT: f64 = 0.6;
-/// The tip's joint bends back so that a string on the treble side stays clear.
-const BENT_BACK: f64 = 0.4;
+/// The tip's joint bends back so that a string on the treble side stays clear: the index finger's, which
+/// three fingers side by side spare, and another's.
+const BENT_BACK: f64 = 1.0;
+const OTHER_BENT_BACK: f64 = 0.4;
 /// A small barre arches over a string that is stopped higher.
 const ARCHED: f64 = 0.3;
 
@@ -328,7 +330,7 @@ fn barre(frets: &[Option<i32>], press: Press) -> Option<f64> {
     if width > most {
         return None;
     }
-    let bent = if free > 0 { BENT_BACK } else { 0.0 };
+    let bent = if free > 0 { OTHER_BENT_BACK } else { 0.0 };
     let weak = if press.finger == 4 { 0.3 } else { 0.0 };
     Some(OTHER_BARRE[width - 2] + bent + weak)
 }
