@@ -111,10 +111,20 @@ pub struct Drill {
 
 /// A technique of the left hand.
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
-enum Left {
+pub(super) enum Left {
     HammerOns,
     PullOffs,
     Slides,
+}
+
+impl From<Left> for Technique {
+    fn from(left: Left) -> Self {
+        match left {
+            Left::HammerOns => Self::HammerOns,
+            Left::PullOffs => Self::PullOffs,
+            Left::Slides => Self::Slides,
+        }
+    }
 }
 
 impl Command for Drill {
@@ -190,12 +200,7 @@ impl Drill {
         if let Some(technique) = self.technique {
             let scale = self.scale.as_deref().unwrap_or("D major");
             let scale = presets.scale(scale).map_err(wrong)?;
-            let what = match technique {
-                Left::HammerOns => Technique::HammerOns,
-                Left::PullOffs => Technique::PullOffs,
-                Left::Slides => Technique::Slides,
-            };
-            return Ok(technique_stages(what, &scale, &tuning, tempo));
+            return Ok(technique_stages(technique.into(), &scale, &tuning, tempo));
         }
         if let Some(name) = &self.scale {
             let scale = presets.scale(name).map_err(wrong)?;
@@ -369,12 +374,17 @@ fn text(stages: &[Stage], session: &Session) -> String {
     }
     let _ = writeln!(
         out,
-        "The whole session lasts {:.0}:{:02.0} minutes, {:.1} at most without a minute's rest.",
-        (session.length.0 / 60.0).floor(),
-        session.length.0.rem_euclid(60.0).floor(),
-        session.longest_without_rest() / 60.0
+        "The whole session lasts {}, at most {} of it without a minute's rest.",
+        minutes(session.length.0),
+        minutes(session.longest_without_rest())
     );
     out
+}
+
+/// `4:07 minutes`.
+fn minutes(seconds: f64) -> String {
+    let whole = seconds.round() as u64;
+    format!("{}:{:02} minutes", whole / 60, whole % 60)
 }
 
 fn report(stages: &[Stage], tempi: &[Bpm], session: &Session) -> String {

@@ -25,7 +25,7 @@ use super::score::Score;
 use super::syncopation::Sense;
 use super::tuning::Tuning;
 use crate::unit::{Bpm, Span};
-use writer::Writer;
+use writer::{Writer, spoken_number};
 
 /// Said once, before practice.
 pub const CAUTION: &str = "Warm up first and rest when the lesson rests. Stop when anything hurts; force no \
@@ -170,7 +170,9 @@ pub fn lesson(
         swing.swing = cell.swing;
         "long and short are the same in every beat, and the thumb stays on the beat"
             .clone_into(&mut swing.goal);
-        stages.push(swing.saying("ONE-a TWO-a THREE-a FOUR-a".to_owned()));
+        let beats = 1..=usize::from(cell.meter.beats().max(1));
+        let long_short = beats.map(|n| format!("{}-a", spoken_number(n).to_uppercase()));
+        stages.push(swing.saying(long_short.collect::<Vec<_>>().join(" ")));
     }
     let syncopated = cell
         .melody_senses()

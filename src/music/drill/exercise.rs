@@ -78,15 +78,21 @@ pub fn technique_stages(what: Technique, scale: &Scale, tuning: &Tuning, tempo: 
                 (*low, *high)
             };
             let at = spread * i as f64;
+            // From a stopped note on the index finger leads; from an open string each finger has its fret.
+            let finger = |fret: u8| match (fret, *low) {
+                (0, _) => None,
+                (fret, 0) => Some(fret.min(4)),
+                (fret, low) => Some((fret - low + 1).min(4)),
+            };
             let mut first = Written::pluck(Beats(at), Beats(0.5), *string, from);
-            first.left = (from > 0).then_some(from.min(4));
+            first.left = finger(from);
             let mut second = Written::pluck(Beats(at + spread / 2.0), Beats(0.5), *string, to);
             second.attack = attack;
             second.finger = None;
             second.left = if what == Technique::Slides {
                 first.left
             } else {
-                (to > 0).then_some(to.min(4))
+                finger(to)
             };
             notes.extend([first, second]);
         }
@@ -113,7 +119,7 @@ pub fn technique_stages(what: Technique, scale: &Scale, tuning: &Tuning, tempo: 
     );
     vec![
         slow,
-        row.saying("one-and two-and three-and four-and".to_owned()),
+        row.saying("one and two and three and four and".to_owned()),
     ]
 }
 

@@ -54,6 +54,9 @@ impl What {
 }
 
 impl Technique {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::HammerOns, Self::PullOffs, Self::Slides];
+
     /// What players call it.
     pub fn name(self) -> &'static str {
         match self {

@@ -18,28 +18,34 @@ fn same(a: f64, b: f64) -> bool {
     (a - b).abs() < 1e-6
 }
 
-/// A count as it is said: `2&` is `two-and`, `2e` `two-e`, `2a` `two-a`.
-fn spoken_count(text: &str) -> String {
+/// A beat or count by its number, as it is said.
+pub(super) fn spoken_number(number: usize) -> String {
     const NUMBERS: [&str; 12] = [
         "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
         "twelve",
     ];
-    let digits: String = text.chars().take_while(char::is_ascii_digit).collect();
-    let number: usize = digits.parse().unwrap_or(0);
-    let said = match number.checked_sub(1).and_then(|i| NUMBERS.get(i)) {
-        Some(word) => (*word).to_owned(),
-        None => digits.clone(),
-    };
-    match &text[digits.len()..] {
-        "" => said,
-        "&" => format!("{said}-and"),
-        "e" => format!("{said}-e"),
-        "a" => format!("{said}-a"),
-        "+1/3" => format!("{said}-trip"),
-        "+2/3" => format!("{said}-let"),
-        _ => said,
+    let word = number.checked_sub(1).and_then(|i| NUMBERS.get(i));
+    word.map_or_else(|| number.to_string(), |word| (*word).to_owned())
+}
+
+/// What is said between the beats: `&` is `and`.
+fn spoken_part(part: &str) -> &str {
+    match part {
+        "&" => "and",
+        "+1/3" => "trip",
+        "+2/3" => "let",
+        other => other,
     }
 }
+
+/// Do several fingers play one string after the thumb?
+fn is_tremolo(group: &[CellNote]) -> bool {
+    let mut fingers = group.iter().filter(|n| n.role == Role::Melody);
+    let first = fingers.next().and_then(|n| n.strings.first());
+    let rest: Vec<&CellNote> = fingers.collect();
+    rest.len() >= 2 && rest.iter().all(|n| n.strings.first() == first)
+}
+
 /// Writes a pattern's stages.
 pub(super) struct Writer<'a> {
     pub(super) name: &'a str,
@@ -60,37 +66,67 @@ impl Writer<'_> {
         Stage::new(title, goal, self.score(title, notes))
     }
 
-    /// Places as they are counted, bar by bar: `2& 3& | 4&`.
+    /// Places as they are counted: `2& 3&`; in a pattern of several bars `2& in bar 1, 4& in bar 2`.
     fn counted(&self, places: &[f64]) -> String {
-        self.named(places, " | ", str::to_owned)
+        let bars = self.by_bar(places);
+        let several = bars.len() > 1;
+        let named = bars
+            .iter()
+            .enumerate()
+            .filter(|(_, names)| !names.is_empty());
+        let named: Vec<String> = named
+            .map(|(i, names)| match (names.join(" "), several) {
+                (names, true) => format!("{names} in bar {}", i + 1),
+                (names, false) => names,
+            })
+            .collect();
+        named.join(", ")
     }
 
-    /// The same to be spoken: `two-and three-and, four-and`.
+    /// The bars to be counted aloud, what is played at `places`; a count on which nothing is played is
+    /// said silently: `one (two) and three (four)`.
     fn spoken(&self, places: &[f64]) -> String {
-        self.named(places, ", ", spoken_count)
+        let bars = self.by_bar(places);
+        let each = if self.cell.meter.is_compound() { 3 } else { 1 };
+        let counts = usize::from(self.cell.meter.beats().max(1)) * each;
+        let spoken = bars.iter().map(|names| {
+            let mut words = Vec::new();
+            for number in 1..=counts {
+                let own = number.to_string();
+                let parts: Vec<&str> = names
+                    .iter()
+                    .filter_map(|name| {
+                        let digits = name.find(|c: char| !c.is_ascii_digit());
+                        let (count, part) = name.split_at(digits.unwrap_or(name.len()));
+                        (count == own).then_some(part)
+                    })
+                    .collect();
+                let number = spoken_number(number);
+                words.push(match parts.first() {
+                    Some(&"") => number,
+                    _ => format!("({number})"),
+                });
+                let between = parts.iter().filter(|part| !part.is_empty());
+                words.extend(between.map(|part| spoken_part(part).to_owned()));
+            }
+            words.join(" ")
+        });
+        spoken.collect::<Vec<_>>().join(", ")
     }
 
-    fn named(&self, places: &[f64], between: &str, name: impl Fn(&str) -> String) -> String {
+    /// The counts of places, bar by bar.
+    fn by_bar(&self, places: &[f64]) -> Vec<Vec<String>> {
         let per_bar = f64::from(self.cell.meter.beats().max(1));
         let mut places = places.to_vec();
         places.sort_by(f64::total_cmp);
         places.dedup_by(|a, b| same(*a, *b));
-        let bars: Vec<String> = (0..self.cell.bars.max(1))
+        let bar_of = |at: f64| (at / per_bar + 1e-9).floor() as u8;
+        (0..self.cell.bars.max(1))
             .map(|bar| {
-                let inside = places
-                    .iter()
-                    .filter(|p| (**p / per_bar + 1e-9).floor() as u8 == bar);
-                let names: Vec<String> = inside
-                    .map(|p| name(&count(self.cell.meter, Beats(*p))))
-                    .collect();
-                if names.is_empty() {
-                    "–".to_owned()
-                } else {
-                    names.join(" ")
-                }
+                let inside = places.iter().filter(|p| bar_of(**p) == bar);
+                inside.map(|p| count(self.cell.meter, Beats(*p))).collect()
             })
-            .collect();
-        bars.join(between)
+            .collect()
     }
 
     fn places(&self) -> Vec<f64> {
@@ -146,20 +182,37 @@ impl Writer<'_> {
             .filter_map(|at| group.iter().find(|n| same(n.at.0, *at)))
             .map(|n| n.finger.to_string())
             .collect();
-        let mut stages = vec![
+        let tremolo = is_tremolo(&group);
+        let first = if tremolo {
+            let alone: Vec<CellNote> = slow
+                .iter()
+                .filter(|n| n.role == Role::Melody)
+                .cloned()
+                .collect();
+            self.stage(
+                "the fingers alone, one a beat",
+                "each finger touches the string before it plays: short, dry, equally loud",
+                &alone,
+            )
+            .saying(fingers[1..].join(" "))
+        } else {
             self.stage(
                 "planted block",
                 "every finger rests on its string before any sounds; all sound as one",
                 &block,
             )
-            .saying("plant, play".to_owned()),
-            self.stage(
-                "the roll, one stroke after the other",
-                "each finger leaves its string only when its turn comes; all are equally loud",
-                &slow,
-            )
-            .saying(fingers.join(" ")),
-        ];
+            .saying("plant, play".to_owned())
+        };
+        let roll = self.stage(
+            "the roll, one stroke after the other",
+            if tremolo {
+                "all strokes are equally long, and those of the fingers equally loud"
+            } else {
+                "each finger leaves its string only when its turn comes; all are equally loud"
+            },
+            &slow,
+        );
+        let mut stages = vec![first, roll.saying(fingers.join(" "))];
         stages[0].tempo_rule = SLOWLY;
         stages[1].tempo_rule = SLOWLY;
         if second.is_some() {
@@ -171,7 +224,11 @@ impl Writer<'_> {
         }
         let whole = self.stage(
             "the whole pattern",
-            "no seam is heard between one roll and the next; the thumb is no louder",
+            if tremolo {
+                "one long note seems to sing over the bass, without a gap where the thumb plays"
+            } else {
+                "no seam is heard between one roll and the next; the thumb is no louder"
+            },
             &self.cell.notes,
         );
         stages.push(whole.saying(self.spoken(&self.places())));
@@ -187,7 +244,11 @@ impl Writer<'_> {
         if !thumb.is_empty() {
             let alone = self.stage(
                 "thumb alone",
-                "every stroke is as loud as the last and falls on the click",
+                if beats.iter().all(|at| same(at.fract(), 0.0)) {
+                    "every stroke is as loud as the last and falls on the click"
+                } else {
+                    "every stroke is as loud as the last and falls where you say it"
+                },
                 &thumb,
             );
             stages.push(alone.saying(self.spoken(&beats)));
@@ -197,11 +258,7 @@ impl Writer<'_> {
         }
         let off: Vec<(f64, Sense)> = self.cell.melody_senses();
         if off.is_empty() {
-            let whole = self.stage(
-                "the whole pattern",
-                "thumb and fingers sound as one wherever they meet",
-                &self.cell.notes,
-            );
+            let whole = self.stage("the whole pattern", self.together(), &self.cell.notes);
             stages.push(whole.saying(self.spoken(&self.places())));
             return stages;
         }
@@ -237,31 +294,34 @@ impl Writer<'_> {
         if !passing.is_empty() {
             let named = self.counted(&passing);
             steps.push((
-                format!("between the beats, {named}"),
+                format!("between the beats: {named}"),
                 "it passes half-way, and hurries nothing".to_owned(),
                 passing,
             ));
         }
-        for (places, word, goal) in [
+        for (places, word, one, each) in [
             (
                 &pushed,
                 "pushed",
                 "it belongs to the next beat and comes early; that beat stays silent above the thumb",
+                "each belongs to the next beat and comes early; those beats stay silent above the thumb",
             ),
             (
                 &delayed,
                 "delayed",
                 "it belongs to the beat before and comes late; the thumb does not wait for it",
+                "each belongs to the beat before and comes late; the thumb does not wait for them",
             ),
         ] {
             // One place first, then all of its kind.
             if let [first, _, ..] = places.as_slice() {
                 let named = self.counted(&[*first]);
-                steps.push((format!("{word}, {named}"), goal.to_owned(), vec![*first]));
+                steps.push((format!("{word}: {named}"), one.to_owned(), vec![*first]));
             }
             if !places.is_empty() {
+                let goal = if places.len() == 1 { one } else { each };
                 let named = self.counted(places);
-                steps.push((format!("{word}, {named}"), goal.to_owned(), places.clone()));
+                steps.push((format!("{word}: {named}"), goal.to_owned(), places.clone()));
             }
         }
         let all = off.len();
@@ -281,23 +341,38 @@ impl Writer<'_> {
             stages
                 .push(stage.saying(self.spoken(&notes.iter().map(|n| n.at.0).collect::<Vec<_>>())));
         }
-        let pushes = if pushed.is_empty() {
-            String::new()
-        } else {
-            format!(", {} pushed", self.counted(&pushed))
-        };
-        let delays = if delayed.is_empty() {
-            String::new()
-        } else {
-            format!(", {} delayed", self.counted(&delayed))
+        let kinds = [("pushed", &pushed), ("delayed", &delayed)];
+        let kinds = kinds.iter().filter(|(_, places)| !places.is_empty());
+        let kinds: Vec<String> = kinds
+            .map(|(word, places)| format!("{} {word}", self.counted(places)))
+            .collect();
+        let title = match kinds.join("; ") {
+            none if none.is_empty() => "the whole pattern".to_owned(),
+            named => format!("the whole pattern: {named}"),
         };
         let whole = self.stage(
-            &format!("the whole pattern{pushes}{delays}"),
+            &title,
             "the thumb is as steady as it was alone",
             &self.cell.notes,
         );
         stages.push(whole.saying(self.spoken(&self.places())));
         stages
+    }
+
+    /// What to listen for where nothing of the melody lies off the beat.
+    fn together(&self) -> &'static str {
+        let notes = &self.cell.notes;
+        let meets = |n: &CellNote| {
+            let there = |m: &&CellNote| m.role != n.role && same(m.at.0, n.at.0);
+            notes.iter().any(|m| there(&m))
+        };
+        if notes.iter().any(|n| n.touch.brush.is_some()) {
+            "the hand swings evenly, also where it plays nothing; the brush is no louder than the bass"
+        } else if notes.iter().any(meets) {
+            "thumb and fingers sound as one wherever they meet"
+        } else {
+            "thumb and fingers take turns, and neither hurries the other"
+        }
     }
 
     /// The thumb, and the melody with what is not free on the beat that it belongs to.
