@@ -165,18 +165,30 @@ impl Fault {
         };
         let side = if self.late_ms > 0.0 { "late" } else { "early" };
         format!(
-            "{who} {:.0} ms {side} at {}, first in bar {}",
+            "{who} {:.0} ms {side} on {}, first in bar {}",
             self.late_ms.abs(),
-            self.slot,
+            self.place(),
             self.bar
         )
+    }
+
+    /// Its place as a player says it: `2 &` is the and of 2.
+    fn place(&self) -> String {
+        match self.slot.split_once(' ') {
+            Some((beat, "&")) => format!("the and of {beat}"),
+            Some((beat, syllable @ ("e" | "a"))) => format!("the {syllable} of {beat}"),
+            Some(_) => self.slot.clone(),
+            None => format!("beat {}", self.slot),
+        }
     }
 
     /// What to do about it, at `speed` of the recording, as a sentence.
     fn task(&self, bpm: f64) -> String {
         format!(
-            "loop bar {} at {bpm:.0} beats a minute, say the count aloud, until {} lies within {:.0} ms",
-            self.bar, self.slot, self.goal_ms
+            "loop bar {} at {bpm:.0} beats a minute, counting aloud, until {} lies within {:.0} ms",
+            self.bar,
+            self.place(),
+            self.goal_ms
         )
     }
 }

@@ -97,29 +97,51 @@ impl Reading {
         }];
         said.extend(cell.senses_said());
         let other = fits.iter().filter(|f| f.faithful < KEEPS);
-        let other: Vec<String> = other.map(|f| f.number.to_string()).collect();
+        let other: Vec<i32> = other.map(|f| f.number).collect();
         if !other.is_empty() && keep > 0 {
-            said.push(format!("Bars that differ: {}", other.join(" ")));
+            said.push(format!("Bars that differ: {}.", runs(&other)));
         }
         said.extend(self.found.variants.iter().map(|variant| {
-            let bars: Vec<String> = variant.bars.iter().map(i32::to_string).collect();
-            let strokes = variant.strokes.iter().map(|(at, role)| {
-                let part = if *role == Role::Bass {
-                    "thumb"
-                } else {
-                    "fingers"
-                };
-                format!("{} {part}", count(cell.meter, *at))
-            });
-            let strokes: Vec<String> = strokes.collect();
+            let part = |wanted: Role, name: &str| {
+                let of = variant.strokes.iter().filter(|(_, role)| *role == wanted);
+                let at: Vec<String> = of.map(|(at, _)| count(cell.meter, *at)).collect();
+                (!at.is_empty()).then(|| format!("{name} on {}", at.join(" ")))
+            };
+            let parts = [part(Role::Bass, "thumb"), part(Role::Melody, "fingers")];
+            let parts: Vec<String> = parts.into_iter().flatten().collect();
+            let (bars, play) = match variant.bars.as_slice() {
+                [_] => ("Bar", "plays"),
+                _ => ("Bars", "play"),
+            };
             format!(
-                "Bars {} play instead: {}",
-                bars.join(" "),
-                strokes.join(", ")
+                "{bars} {} {play} instead: {}.",
+                runs(&variant.bars),
+                parts.join("; ")
             )
         }));
         said.extend(like(&self.nearest));
         said
+    }
+}
+
+/// Bars as a player names them: `1-3, 5 and 8-10`. Sorted ones.
+fn runs(bars: &[i32]) -> String {
+    let mut runs: Vec<(i32, i32)> = Vec::new();
+    for bar in bars {
+        match runs.last_mut() {
+            Some(run) if run.1 + 1 == *bar => run.1 = *bar,
+            _ => runs.push((*bar, *bar)),
+        }
+    }
+    let named = runs.iter().flat_map(|&(from, to)| match to - from {
+        0 => vec![from.to_string()],
+        1 => vec![from.to_string(), to.to_string()],
+        _ => vec![format!("{from}-{to}")],
+    });
+    let mut named: Vec<String> = named.collect();
+    match named.pop() {
+        Some(last) if !named.is_empty() => format!("{} and {last}", named.join(", ")),
+        last => last.unwrap_or_default(),
     }
 }
 
@@ -159,21 +181,24 @@ impl Cell {
     /// Where its melody is pushed ahead of its beat and where it is delayed behind it, a sentence each.
     pub fn senses_said(&self) -> Vec<String> {
         let senses = self.melody_senses();
-        let named = |wanted: fn(&Sense) -> bool| -> String {
+        let named = |wanted: fn(&Sense) -> bool| -> (String, &str) {
             let of = senses.iter().filter(|(_, s)| wanted(s));
             let names: Vec<String> = of.map(|(at, _)| self.count(Beats(*at))).collect();
-            names.join(" ")
+            let which = if names.len() == 1 { "it" } else { "each" };
+            (names.join(" "), which)
         };
-        let pushed = named(|s| matches!(s, Sense::Pushed { .. }));
-        let delayed = named(|s| matches!(s, Sense::Delayed { .. }));
+        let (pushed, who) = named(|s| matches!(s, Sense::Pushed { .. }));
         let mut said = Vec::new();
         if !pushed.is_empty() {
-            let text = format!("The melody is pushed at {pushed}: each belongs to the next beat.");
-            said.push(text);
+            said.push(format!(
+                "The melody is pushed at {pushed}: {who} belongs to the next beat."
+            ));
         }
+        let (delayed, who) = named(|s| matches!(s, Sense::Delayed { .. }));
         if !delayed.is_empty() {
-            let text = format!("It is delayed at {delayed}: each belongs to the beat before.");
-            said.push(text);
+            said.push(format!(
+                "The melody is delayed at {delayed}: {who} belongs to the beat before."
+            ));
         }
         said
     }
