@@ -8,8 +8,9 @@ use sha2::{Digest, Sha256};
 use std::sync::OnceLock;
 use thumbline::analysis::Analysis;
 use thumbline::demo::{self, Rendition};
-use thumbline::music::drill::pattern_stages;
+use thumbline::music::drill::{Technique, pattern_stages};
 use thumbline::music::grid::Grid;
+use thumbline::music::guess::Guess;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Note;
 use thumbline::music::progression;
@@ -20,7 +21,7 @@ use thumbline::report::lesson::{
     self, Asked, Day, Drilled, Lesson, LessonError, Phrase, Practice, Settings,
 };
 use thumbline::timing::{self, Drift, Reference};
-use thumbline::unit::{Bpm, Seconds};
+use thumbline::unit::{Bpm, Cents, Seconds};
 
 fn tune() -> &'static Rendition {
     static TUNE: OnceLock<Rendition> = OnceLock::new();
@@ -352,6 +353,53 @@ fn every_note_is_addressable() {
     assert!(figure.contains("var(--thumb") && !figure.contains("\"#"));
 }
 
+/// Techniques of the left hand and harmonics: heard, drawn as players write them, and said in words.
+#[test]
+fn techniques_and_harmonics_stand_in_the_page() {
+    let truth = truth();
+    let scale = Presets::built_in()
+        .scale("A minor pentatonic")
+        .expect("a scale");
+    let asked = Asked {
+        techniques: Technique::ALL.map(|t| (t, scale.clone())).into(),
+        harmonics: true,
+        ..Asked::default()
+    };
+    let practice = lesson::practice(&truth.0, &asked).expect("practice");
+    let settings = Settings {
+        speeds: vec![1.0],
+        techniques: vec!["hammer-ons".to_owned()],
+        harmonics: true,
+        ..settings((1, 1), "Left hand", "")
+    };
+    let lesson = lesson_of(&tune().recording, &truth, &settings, practice);
+    let page = lesson::page(&lesson, &|| true).expect("a page");
+    for heading in [
+        "Hammer-ons in A minor pentatonic",
+        "Pull-offs in A minor pentatonic",
+        "Slides in A minor pentatonic",
+        "Harmonics",
+    ] {
+        assert!(page.contains(&format!(">{heading}<")), "{heading}");
+    }
+    for word in [", hammered on", ", pulled off", ", slid to", ", harmonic"] {
+        assert!(page.contains(word), "{word}");
+    }
+    assert!(page.contains("&lt;12&gt;"));
+    assert_eq!(lesson::read(&page).expect("settings"), settings);
+    // Without a tuning nobody knows where to touch.
+    let mut unsure = truth.0;
+    unsure.guesses = vec![Guess {
+        name: "DADGAD".to_owned(),
+        tuning: Tuning::dadgad(),
+        cents: Cents(0.0),
+        odds: 0.4,
+        alike: Vec::new(),
+    }];
+    let refused = lesson::practice(&unsure, &asked);
+    assert!(matches!(refused, Err(LessonError::Tuning)));
+}
+
 /// Chords stand in the page with their fingers and changes, are played one after the other, and a plan
 /// tells what to do on which day.
 #[test]
@@ -362,6 +410,7 @@ fn chords_and_a_plan_stand_in_the_page() {
         drill: Some(Drilled::Found),
         scale: Some(Presets::built_in().scale("D major").expect("a scale")),
         chords,
+        ..Asked::default()
     };
     let practice = lesson::practice(&truth.0, &asked).expect("practice");
     let settings = Settings {

@@ -300,6 +300,10 @@ pub struct LessonPage {
     pub scale: bool,
     /// The neck's chords.
     pub chords: bool,
+    /// Hammer-ons, pull-offs and slides on the neck's scale.
+    pub techniques: bool,
+    /// Natural harmonics.
+    pub harmonics: bool,
     /// What the journal plans for the next days.
     pub plan: bool,
 }

@@ -1,6 +1,7 @@
 //! `lesson`: one HTML file for a student, that plays some bars of a recording.
 
 use super::arguments::{self, GuitarArguments};
+use super::drill::Left;
 use super::outputs::OutputArguments;
 use super::terminal::Terminal;
 use super::{Command, source, usage};
@@ -8,13 +9,15 @@ use anyhow::{Context, Result};
 use clap::Args;
 use std::fs;
 use std::path::{Path, PathBuf};
-use thumbline::analysis::Options;
+use thumbline::analysis::{Analysis, Options};
 use thumbline::compare::{Model, SAME_TUNE, compare};
 use thumbline::journal::{Journal, Moment, advice};
 use thumbline::load::Part;
+use thumbline::music::drill::Technique;
+use thumbline::music::key;
 use thumbline::music::note::Note;
 use thumbline::music::progression;
-use thumbline::music::tuning::Tuning;
+use thumbline::music::scale::Scale;
 use thumbline::preset::Presets;
 use thumbline::recording::ContentHash;
 use thumbline::report::file::Target;
@@ -59,6 +62,13 @@ pub struct Lesson {
     /// Add chord shapes, and how one hand goes from each to the next: "C Am F G".
     #[arg(long)]
     chords: Option<String>,
+    /// Add techniques of the left hand, on the scale that --scale names, or that the recording is in:
+    /// "hammer-ons,slides".
+    #[arg(long, value_name = "TECHNIQUES", value_delimiter = ',')]
+    techniques: Vec<Left>,
+    /// Add natural harmonics across the strings.
+    #[arg(long)]
+    harmonics: bool,
     /// Add what the journal plans for the next seven days with this recording.
     #[arg(long)]
     plan: bool,
@@ -101,7 +111,7 @@ impl Command for Lesson {
             .or_else(|| lesson::usual_bars(&found))
             .unwrap_or((1, 1));
         let take = self.take(&found, &drift, terminal)?;
-        let asked = self.asked(&presets, &found.tuning)?;
+        let asked = self.asked(&presets, &found)?;
         let settings = self.settings(&recording, bars, &asked)?;
         let page = Sheet {
             settings: &settings,
@@ -164,6 +174,8 @@ impl Lesson {
             drill: self.drill.clone(),
             scale: self.scale.clone(),
             chords: asked.chords.iter().map(|h| h.chord.name.clone()).collect(),
+            techniques: named(&asked.techniques),
+            harmonics: self.harmonics,
             plan: self.plan,
         })
     }
@@ -196,7 +208,8 @@ impl Lesson {
     }
 
     /// What is practised besides the bars.
-    fn asked(&self, presets: &Presets, tuning: &Tuning) -> Result<Asked> {
+    fn asked(&self, presets: &Presets, found: &Analysis) -> Result<Asked> {
+        let tuning = &found.tuning;
         let wrong = |e: thumbline::preset::PresetError| usage(e.to_string());
         let drill = match self.drill.as_deref() {
             None => None,
@@ -207,14 +220,36 @@ impl Lesson {
             }
         };
         let scale = self.scale.as_deref().map(|name| presets.scale(name));
+        let scale = scale.transpose().map_err(wrong)?;
+        let techniques = if self.techniques.is_empty() {
+            Vec::new()
+        } else {
+            let likely = || {
+                let heard = key::suggestions(
+                    &found.notes,
+                    found.tuning_offset.unwrap_or_default(),
+                    &presets.scales,
+                );
+                heard.into_iter().next().map(|(scale, _)| scale)
+            };
+            let on = scale.clone().or_else(likely).ok_or_else(|| {
+                usage("too few notes to tell a scale: name one with --scale".to_owned())
+            })?;
+            let techniques = self.techniques.iter();
+            techniques
+                .map(|left| ((*left).into(), on.clone()))
+                .collect()
+        };
         let chords = self
             .chords
             .as_deref()
             .map(|names| progression::named(names, tuning).map_err(|e| usage(e.to_string())));
         Ok(Asked {
             drill,
-            scale: scale.transpose().map_err(wrong)?,
+            scale,
             chords: chords.transpose()?.unwrap_or_default(),
+            techniques,
+            harmonics: self.harmonics,
         })
     }
 
@@ -258,6 +293,12 @@ fn refused(error: LessonError) -> anyhow::Error {
     }
 }
 
+/// The techniques by name.
+fn named(techniques: &[(Technique, Scale)]) -> Vec<String> {
+    let names = techniques.iter().map(|(what, _)| what.name().to_owned());
+    names.collect()
+}
+
 /// Says what a page was made with, and the command that makes it again.
 fn open(page: &Path, terminal: &Terminal) -> Result<()> {
     let settings = lesson::read(&text(page)?).with_context(|| format!("`{}`", page.display()))?;
@@ -294,6 +335,12 @@ fn open(page: &Path, terminal: &Terminal) -> Result<()> {
     }
     if !settings.chords.is_empty() {
         option("chords", settings.chords.join(" "));
+    }
+    if !settings.techniques.is_empty() {
+        option("techniques", settings.techniques.join(","));
+    }
+    if settings.harmonics {
+        words.push("--harmonics".to_owned());
     }
     if settings.plan {
         words.push("--plan".to_owned());

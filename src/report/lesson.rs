@@ -21,7 +21,7 @@ mod words;
 pub use settings::{NoLesson, Settings, read};
 
 use crate::analysis::Analysis;
-use crate::music::drill::{Stage, chords_stage, pattern_stages, ringing_stage};
+use crate::music::drill::{Stage, Technique, What, chords_stage, pattern_stages, ringing_stage};
 use crate::music::note::Note;
 use crate::music::picking::{self, Cell};
 use crate::music::progression::Held;
@@ -86,7 +86,7 @@ pub enum LessonError {
     #[error("the strings do not reach every note of {0}")]
     Scale(String),
     /// Shapes for strings that nobody knows.
-    #[error("chord shapes need a tuning that is known: tell it")]
+    #[error("chord shapes, techniques and harmonics need a tuning that is known: tell it")]
     Tuning,
     /// The caller asked to stop.
     #[error("stopped before the page was done")]
@@ -142,6 +142,10 @@ pub struct Asked {
     pub scale: Option<Scale>,
     /// Chords to hold, one after the other.
     pub chords: Vec<Held>,
+    /// Techniques of the left hand, each on a scale.
+    pub techniques: Vec<(Technique, Scale)>,
+    /// Natural harmonics across the strings.
+    pub harmonics: bool,
 }
 
 /// Which pattern is drilled.
@@ -284,7 +288,24 @@ pub fn practice(heard: &Analysis, asked: &Asked) -> Result<Vec<Practice>, Lesson
         let stage = stage.ok_or_else(|| LessonError::Scale(scale.name.clone()))?;
         all.push(practised(format!("Scale: {}", scale.name), vec![stage]));
     }
+    let techniques = asked.techniques.iter().cloned();
+    let mut others: Vec<What> = techniques.map(|(t, s)| What::Technique(t, s)).collect();
+    others.extend(asked.harmonics.then_some(What::Harmonics));
+    if !others.is_empty() && !heard.tuning_known() {
+        return Err(LessonError::Tuning);
+    }
+    all.extend(others.iter().map(|what| {
+        let stages = what.stages(tuning, tempo, STAGE);
+        practised(sentence_case(&what.name()), stages)
+    }));
     Ok(all)
+}
+
+/// A heading begins with a capital.
+fn sentence_case(name: &str) -> String {
+    let mut letters = name.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string());
+    first.unwrap_or_default() + letters.as_str()
 }
 
 /// The bars that a page is made of where none are chosen: from the first one on, as many as are

@@ -89,6 +89,16 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TakeAwayPage, wishes: &
                 "As boxes with fingers, and one after the other",
             ),
             (
+                &mut lesson.techniques,
+                "hammer-ons, pull-offs, slides",
+                "On the neck’s scale, one at a time and in a row",
+            ),
+            (
+                &mut lesson.harmonics,
+                "harmonics",
+                "Across the strings at the 12th, 7th and 5th fret",
+            ),
+            (
                 &mut lesson.plan,
                 "a plan for the week",
                 "What the journal says about this recording",

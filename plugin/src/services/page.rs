@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::journal::{Journal, JournalError, Moment, advice};
+use thumbline::music::drill::Technique;
 use thumbline::music::progression;
 use thumbline::preset::Presets;
 use thumbline::recording::{ContentHash, Recording};
@@ -72,6 +73,12 @@ fn made(job: &Job, cancel: &Cancel) -> Result<Option<String>, String> {
         drill: job.besides.steps.then(|| "found".to_owned()),
         scale: asked.scale.as_ref().map(|s| s.name.clone()),
         chords: asked.chords.iter().map(|h| h.chord.name.clone()).collect(),
+        techniques: asked
+            .techniques
+            .iter()
+            .map(|(what, _)| what.name().to_owned())
+            .collect(),
+        harmonics: asked.harmonics,
         plan: job.besides.plan,
         ..Settings::default()
     };
@@ -101,9 +108,10 @@ fn asked(job: &Job) -> Result<Asked, String> {
     let besides = job.besides;
     let mut asked = Asked {
         drill: besides.steps.then_some(Drilled::Found),
+        harmonics: besides.harmonics,
         ..Asked::default()
     };
-    if besides.scale || besides.chords {
+    if besides.scale || besides.chords || besides.techniques {
         let page = NeckPage {
             tuning: None,
             capo: None,
@@ -119,7 +127,12 @@ fn asked(job: &Job) -> Result<Asked, String> {
             let held = progression::named(&names.join(" "), &job.heard.tuning);
             asked.chords = held.map_err(|e| e.to_string())?;
         }
-        asked.scale = besides.scale.then_some(neck.neck.scale);
+        let scale = neck.neck.scale;
+        if besides.techniques {
+            let on = |technique| (technique, scale.clone());
+            asked.techniques = Technique::ALL.map(on).into();
+        }
+        asked.scale = besides.scale.then_some(scale);
     }
     Ok(asked)
 }

@@ -38,6 +38,12 @@ pub struct Settings {
     /// Chords that are in it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub chords: Vec<String>,
+    /// Techniques of the left hand that are in it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub techniques: Vec<String>,
+    /// Does it hold harmonics?
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub harmonics: bool,
     /// Does it hold a plan from the journal?
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub plan: bool,
