@@ -89,7 +89,7 @@ pub fn drone(drone: &Drone) -> String {
     )
 }
 
-const GAP: f64 = 16.0;
+const GAP: f64 = 18.0;
 const FRET: f64 = 22.0;
 const TOP: f64 = 52.0;
 const ROWS: i32 = 5;
@@ -191,7 +191,7 @@ fn one(out: &mut String, shape: &Shape, ground: Ground, left: f64, top: f64) -> 
         };
         writeln!(
             out,
-            "<circle cx=\"{a:.1}\" cy=\"{y:.1}\" r=\"7.5\" fill=\"{ink}\"/><text x=\"{a:.1}\" y=\"{:.1}\" \
+            "<circle cx=\"{a:.1}\" cy=\"{y:.1}\" r=\"7\" fill=\"{ink}\" stroke=\"{paper}\" stroke-width=\"1.5\" paint-order=\"stroke\"/><text x=\"{a:.1}\" y=\"{:.1}\" \
              font-size=\"11\" text-anchor=\"middle\" fill=\"{paper}\">{name}</text>",
             y + 4.0
         )?;
