@@ -30,6 +30,9 @@ const NOTE: &str = "note";
 struct Note {
     recording: Option<ContentHash>,
     places: Vec<Place>,
+    /// How far the take had come at each round that its player kept.
+    #[serde(default)]
+    kept: Vec<Span>,
     /// Has its instance gone, so that anybody may take it up at once?
     #[serde(default)]
     left: bool,
@@ -50,6 +53,7 @@ pub struct Recorder {
     file: File,
     /// Where on the recording's timeline it was played.
     pub places: Vec<Place>,
+    kept: Vec<Span>,
     frames: Vec<[f32; 2]>,
     played: Vec<f32>,
     written: u64,
@@ -116,6 +120,7 @@ impl Recorder {
             writer: Some(writer),
             file: same,
             places: Vec::new(),
+            kept: Vec::new(),
             frames: Vec::new(),
             played: Vec::new(),
             written: 0,
@@ -135,6 +140,12 @@ impl Recorder {
             self.against = Some(recording);
             let _ = self.note(false);
         }
+    }
+
+    /// The player keeps the round that is played `at` this length of the take: written down at once.
+    pub fn keep_round(&mut self, at: Span) {
+        self.kept.push(at);
+        let _ = self.note(false);
     }
 
     /// Takes over what has been recorded and writes it; the frames are in `heard` too where
@@ -187,6 +198,7 @@ impl Recorder {
         let note = Note {
             recording: self.against,
             places: self.places.clone(),
+            kept: self.kept.clone(),
             left,
             process: Some(std::process::id()),
         };
@@ -293,6 +305,8 @@ pub struct Found {
     pub path: PathBuf,
     /// Where on the recording's timeline it was played.
     pub places: Vec<Place>,
+    /// How far it had come at each round that its player kept.
+    pub kept: Vec<Span>,
     /// When it ended.
     pub ended: Moment,
 }
@@ -327,6 +341,7 @@ pub fn left_over(source: Source, against: Option<ContentHash>) -> Vec<Found> {
             first.then_some(Found {
                 path: sound,
                 places: note.places,
+                kept: note.kept,
                 ended: Moment(since.as_millis() as i64),
             })
         })

@@ -40,6 +40,8 @@ pub enum Order {
     Collect(bool),
     /// A round of the loop has ended: hand its sound over.
     Cut,
+    /// The player keeps the round that is played at this length of the take.
+    KeepRound(Span),
     /// The journal has this take.
     Kept(PathBuf),
     /// Find what was cut short or never kept.
@@ -232,6 +234,11 @@ impl TakeWriter {
                 for known in self.of(instance, id) {
                     known.before = known.recorder.frames();
                     known.round = on.then(Vec::new);
+                }
+            }
+            Order::KeepRound(at) => {
+                for known in self.of(instance, id) {
+                    known.recorder.keep_round(at);
                 }
             }
             Order::Cut => {

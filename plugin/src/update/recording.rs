@@ -260,13 +260,16 @@ fn tone(good: bool) -> Sound {
 }
 
 /// The player keeps the round being played, by foot or key.
-pub fn keep_round(state: &mut State) {
+pub fn keep_round(state: &mut State, out: &mut Vec<Effect>) {
     let takes = |r: &Recorded| r.source == CaptureSource::Take && r.length.0 > 0.0;
     let Some(recorded) = state.capture.recording.filter(takes) else {
         let text = "There is no round to keep: a take is not being recorded";
         return state.tell(About::Take, text, false);
     };
     state.capture.kept.push(recorded.length);
+    // Beside the take on disk too: a program that dies takes no mark with it.
+    let order = Order::KeepRound(recorded.length);
+    out.push(Effect::TakeWriter(recorded.job, order));
     let text = "Kept: the journal will mark this round";
     state.tell(About::Take, text, false);
 }

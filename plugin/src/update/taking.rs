@@ -163,11 +163,14 @@ pub fn found(state: &mut State, source: Source, found: Vec<Found>, out: &mut Vec
             take.unkept = Some(Unkept {
                 ended,
                 sound: None,
-                kept: Vec::new(),
+                kept: found.kept,
             });
             take.heard = None;
         } else {
-            add(state, found.path.clone(), found.places, ended, out);
+            let index = add(state, found.path.clone(), found.places, ended, out);
+            if let Some(unkept) = &mut state.takes[index].unkept {
+                unkept.kept = found.kept;
+            }
             let name = state.takes.last().map(|t| t.take.name.clone());
             let name = name.unwrap_or_default();
             state.tell(

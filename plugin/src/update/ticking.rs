@@ -82,7 +82,7 @@ fn stepped(state: &mut State, control: Control, out: &mut Vec<Effect>) {
             return recording::record_at_once(state, on, out);
         }
         Control::Hear => return studying::hear(state, out),
-        Control::KeepRound => return recording::keep_round(state),
+        Control::KeepRound => return recording::keep_round(state, out),
         Control::Slower => -STEP,
         Control::Faster => STEP,
         Control::Play | Control::Loop | Control::NextRegion | Control::PreviousRegion => return,

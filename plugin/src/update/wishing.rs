@@ -125,7 +125,7 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
         Wish::CaptureTrack(on) => recording::record(state, CaptureSource::Track, on, out),
         Wish::CaptureTake(on) => recording::record(state, CaptureSource::Take, on, out),
         Wish::Record(on) => recording::record_at_once(state, on, out),
-        Wish::KeepRound => recording::keep_round(state),
+        Wish::KeepRound => recording::keep_round(state, out),
         Wish::ShowTake(index, shown) => taking::show(state, index, shown, out),
         Wish::Hear(hear) => mixing::hear(state, hear, out),
         Wish::ForgetTake(index) => {

@@ -2,7 +2,8 @@
 //! heard beside the recording; one hand can be heard without the other, one note by itself.
 
 use crate::bench::{Bench, RATE};
-use crate::faults::in_own_folder;
+use crate::faults::{again, in_own_folder, is_again};
+use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::thread::sleep;
 use std::time::Duration;
@@ -11,6 +12,7 @@ use thumbline::journal::Journal;
 use thumbline::recording::Recording;
 use thumbline::report::wav::{self, Depth};
 use thumbline::unit::Seconds;
+use thumbline_plugin::data::data_dir;
 use thumbline_plugin::snapshot::{Hear, Snapshot};
 use thumbline_plugin::wish::Wish;
 
@@ -60,6 +62,59 @@ fn the_demo_comes_in_its_tuning() {
         let tuning = &snapshot.analysis.ready().expect("heard").tuning;
         assert_eq!(*tuning, demo::tune().tuning);
     });
+}
+
+#[test]
+fn a_round_that_was_kept_stays_kept_when_the_program_dies() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut child = again("answered::keeps_a_round_until_killed", folder.path(), None);
+    let out = child.stdout.take().expect("its output");
+    let mut lines = BufReader::new(out).lines().map_while(Result::ok);
+    assert!(lines.any(|line| line.starts_with("enough")));
+    child.kill().expect("killed");
+    child.wait().expect("gone");
+    let mut child = again("answered::finds_the_round_kept", folder.path(), None);
+    assert!(child.wait().expect("its end").success());
+}
+
+#[test]
+#[ignore = "the process that is killed: keeps a round of a take"]
+fn keeps_a_round_until_killed() {
+    if !is_again() {
+        return;
+    }
+    let path = data_dir().join("lesson.wav");
+    let piece = demo::recording(RATE).expect("the demo");
+    write(&path, &piece.recording);
+    let mut bench = Bench::opened(&path);
+    seen(&mut bench, "heard", |s| s.analysis.ready().is_some());
+    bench.controls.play = true;
+    bench.instance.apply(Wish::CaptureTake(true), None);
+    let played = piece.recording.mono();
+    for (k, side) in played.chunks(BLOCK).enumerate() {
+        bench.render(&[0.0; BLOCK], Some(side));
+        sleep(Duration::from_micros(500));
+        if k == played.len() / BLOCK / 2 {
+            bench.instance.apply(Wish::KeepRound, None);
+        }
+    }
+    loop {
+        println!("enough");
+        bench.render(&[0.0; BLOCK], Some(&[0.0; BLOCK]));
+        sleep(Duration::from_millis(10));
+    }
+}
+
+#[test]
+#[ignore = "the process that comes after the one that was killed"]
+fn finds_the_round_kept() {
+    if !is_again() {
+        return;
+    }
+    let mut bench = Bench::opened(&data_dir().join("lesson.wav"));
+    let found = seen(&mut bench, "in the journal", |s| !s.page.rounds.is_empty());
+    let kept = found.page.rounds.iter().filter(|r| r.note == "kept");
+    assert_eq!(kept.count(), 1, "{:?}", found.page.rounds);
 }
 
 fn session() {

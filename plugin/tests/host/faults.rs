@@ -16,7 +16,7 @@ use thumbline_plugin::wish::Wish;
 /// Set in the processes that this one starts.
 const AGAIN: &str = "THUMBLINE_TEST_AGAIN";
 
-fn is_again() -> bool {
+pub fn is_again() -> bool {
     std::env::var_os(AGAIN).is_some()
 }
 
@@ -38,7 +38,7 @@ pub fn in_own_folder(name: &str, test: impl FnOnce()) {
 }
 
 /// This test binary again, running only the test `name` (its whole path), its data in `data`.
-fn again(name: &str, data: &Path, limit_kib: Option<u32>) -> Child {
+pub fn again(name: &str, data: &Path, limit_kib: Option<u32>) -> Child {
     let own = std::env::current_exe().expect("this test's own path");
     let mut command = Command::new("bash");
     // A file that may not grow further is a full disk: the signal ignored, writing fails.
