@@ -30,6 +30,10 @@ pub const RATE: u32 = 22_050;
 /// Below this, a note without a slot is not called late.
 const UNPLACED: Span = Span::from_ms(12.0);
 
+/// Strings of one slot that follow each other within this are a strum, in which one string answers for
+/// another; those that begin at once are one. Chosen on five real takes.
+const STRUM: (Span, Span) = (Span::from_ms(12.0), Span::from_ms(90.0));
+
 /// What arrives is heard in pieces of a fiftieth of a second at most.
 const PIECES: usize = 50;
 
@@ -64,6 +68,14 @@ pub struct Setting {
 pub fn expected(notes: &[Note], grid: &Grid) -> Vec<Expected> {
     let drift = timing::measure(notes, grid, timing::Reference::default());
     let pairs = notes.iter().zip(&drift.notes).enumerate();
+    // How far apart the strings lie that could answer for this note's.
+    let strum = |i: usize| {
+        let place = |k: usize| drift.notes[k].map(|p| (p.bar, p.slot));
+        let near = (0..notes.len()).filter(|&k| place(k).is_some() && place(k) == place(i));
+        near.map(|k| (notes[k].time - notes[i].time).abs())
+            .filter(|apart| STRUM.0 < *apart && *apart < STRUM.1)
+            .fold(Span(0.0), |a, b| if b > a { b } else { a })
+    };
     pairs
         .filter(|(_, (note, _))| note.attack != Attack::Tap)
         .map(|(i, (note, placed))| Expected {
@@ -75,7 +87,10 @@ pub fn expected(notes: &[Note], grid: &Grid) -> Vec<Expected> {
             slot: placed
                 .filter(|p| p.standing == Standing::Plain)
                 .map(|p| p.slot),
-            floor: placed.map_or(UNPLACED, |p| p.floor),
+            floor: placed.map_or(UNPLACED, |p| {
+                let strum = strum(i);
+                if strum > p.floor { strum } else { p.floor }
+            }),
         })
         .collect()
 }
@@ -137,6 +152,9 @@ pub struct Listener {
     bleed: Bleed,
     onsets: onset::Detector,
     follower: Follower,
+    /// The deck's own sound, heard in the same way: where that disagrees with the recording's notes, these are
+    /// no sure reference.
+    own: (onset::Detector, Follower),
     /// The expected notes' own numbers.
     notes: Vec<usize>,
     said_bleed: bool,
@@ -157,6 +175,10 @@ impl Listener {
             bleed: Bleed::new(),
             onsets: onset::Detector::new(),
             notes: expected.iter().map(|n| n.note).collect(),
+            own: (
+                onset::Detector::new(),
+                Follower::new(expected.clone(), Some(Span(0.0))),
+            ),
             follower: Follower::new(expected, setting.latency),
             said_bleed: false,
         })
@@ -168,6 +190,7 @@ impl Listener {
     pub fn feed(&mut self, input: &[f32], played: &[f32], places: &[Place]) -> Vec<Told> {
         for place in places {
             self.follower.place(*place, self.rate);
+            self.own.1.place(*place, self.rate);
         }
         let mut told = Vec::new();
         let piece = (self.rate as usize / PIECES).max(1);
@@ -209,12 +232,29 @@ impl Listener {
         let heard = self.input.push(input);
         let mut known = self.played.push(played);
         known.resize(heard.len(), 0.0);
+        self.hear_the_deck(&known);
         let clean = self.bleed.push(&heard, &known);
-        for pluck in self.onsets.push(&clean) {
+        for pluck in self.onsets.push_cleaned(&clean, &heard) {
             self.follower.pluck(pluck);
         }
         let now = self.onsets.now();
         self.follower.until(now, &mut self.onsets, told);
+    }
+
+    /// What the deck plays, as the same ear hears it: how far that lies from the recording's notes is how sure
+    /// these are.
+    fn hear_the_deck(&mut self, known: &[f32]) {
+        let (onsets, follower) = &mut self.own;
+        for pluck in onsets.push(known) {
+            follower.pluck(pluck);
+        }
+        let mut told = Vec::new();
+        follower.until(onsets.now(), onsets, &mut told);
+        for one in told {
+            if let Told::Answered(answer) = one {
+                self.follower.unsure_by(answer.note, answer.late);
+            }
+        }
     }
 
     /// The round trip as the loudspeaker's own sound in the input shows it, where that is clear.

@@ -85,6 +85,8 @@ pub struct Follower {
     /// Plucks that wait for their pitches.
     waiting: Vec<Pluck>,
     doubted: Vec<Doubted>,
+    /// How far the recording's own sound was heard from each note.
+    unsure: Vec<Span>,
     /// Lateness of the newest answers, samples, jump aside.
     lags: Vec<f64>,
     /// The newest plucks: time, what rises, whether they were answered with their own pitch.
@@ -100,6 +102,7 @@ impl Follower {
     /// For notes in order of time; `latency` is taken off every lateness.
     pub(super) fn new(expected: Vec<Expected>, latency: Option<Span>) -> Self {
         Self {
+            unsure: vec![Span(0.0); expected.len()],
             expected,
             latency: latency.map(|l| l.0 * R),
             segments: Vec::new(),
@@ -148,6 +151,13 @@ impl Follower {
         }
     }
 
+    /// The recording itself was heard `late` at a note: nobody is called later or earlier there than that.
+    pub(super) fn unsure_by(&mut self, note: usize, late: Span) {
+        if let Some(unsure) = self.unsure.get_mut(note).filter(|d| **d < late.abs()) {
+            *unsure = late.abs();
+        }
+    }
+
     /// Something began.
     pub(super) fn pluck(&mut self, pluck: Pluck) {
         self.waiting.push(pluck);
@@ -165,7 +175,7 @@ impl Follower {
             let together: Vec<Pluck> = self.waiting.drain(..count).collect();
             self.answer(&together, detector, told);
         }
-        self.doubts(now, detector, told);
+        self.settle_doubted(now, detector, told);
         self.miss(now, told);
         self.end_rounds(now, told);
     }
@@ -180,7 +190,8 @@ impl Follower {
                 round: d.round,
             });
         }
-        told.extend(self.tally.end_all().into_iter().map(Told::Round));
+        let rounds = self.tally.end_all(&self.unsure);
+        told.extend(rounds.into_iter().map(Told::Round));
     }
 
     /// The player's own lag: the middle of the newest answers', what the input adds included.
@@ -572,7 +583,7 @@ impl Follower {
     }
 
     /// A longer look at the pitch of answers.
-    fn doubts(&mut self, now: f64, detector: &mut Detector, told: &mut Vec<Told>) {
+    fn settle_doubted(&mut self, now: f64, detector: &mut Detector, told: &mut Vec<Told>) {
         while let Some(doubted) = self.doubted.first().copied() {
             if now < doubted.time + 24.0 + LONG as f64 {
                 break;
@@ -628,7 +639,8 @@ impl Follower {
             if round >= self.round || open || now < ended + 0.1 * R {
                 break;
             }
-            told.extend(self.tally.end(round).map(Told::Round));
+            let round = self.tally.end(round, &self.unsure);
+            told.extend(round.map(Told::Round));
         }
     }
 }

@@ -18,6 +18,11 @@ const AFTER: usize = 2;
 const KEPT: usize = 33_075;
 /// Two plucks closer than this are one, samples (12 ms).
 const APART: f64 = 265.0;
+/// How far around a pluck the input is looked at for the same rise, samples (.4 ms), and which share of the
+/// rise, in dB, it has where the pluck is no trace of what was taken out: traces have up to .45 of it, plucks
+/// .9 and more.
+const BESIDE: f64 = 8.0;
+const ITS_OWN: f32 = 0.6;
 
 /// One way of looking: a window and the bands its spectrum is summed in.
 struct View {
@@ -136,8 +141,9 @@ pub struct Pluck {
 pub struct Detector {
     predictor: Predictor,
     views: [View; 2],
-    /// The newest sound.
+    /// The newest sound, and the input that it was cleaned from.
     sound: Vec<f32>,
+    input: Vec<f32>,
     /// Samples before `sound`.
     gone: usize,
     /// Samples of `sound` that have been read in frames.
@@ -164,6 +170,7 @@ impl Detector {
                 View::new(1024, 60.0, 12.0, 3, 0.13, (430.0, 330.0)),
             ],
             sound: Vec::new(),
+            input: Vec::new(),
             gone: 0,
             read: 0,
             loudest: 1e-4,
@@ -179,7 +186,16 @@ impl Detector {
 
     /// Hears the next samples and tells what began, in order of time, each at least 12 ms after the last.
     pub fn push(&mut self, samples: &[f32]) -> Vec<Pluck> {
-        self.sound.extend_from_slice(samples);
+        self.push_cleaned(samples, samples)
+    }
+
+    /// The same of samples that were `cleaned` of something, and the `input` they were before, equally many.
+    /// What begins in one of them alone is no pluck: in the input the bleed, in the cleaned sound what was
+    /// taken out too much.
+    pub fn push_cleaned(&mut self, cleaned: &[f32], input: &[f32]) -> Vec<Pluck> {
+        self.sound.extend_from_slice(cleaned);
+        self.input.extend_from_slice(input);
+        self.input.resize(self.sound.len(), 0.0);
         let mut found = Vec::new();
         while self.read + HOP <= self.sound.len() {
             self.read += HOP;
@@ -199,6 +215,7 @@ impl Detector {
         }
         let spare = self.sound.len().saturating_sub(KEPT);
         self.sound.drain(..spare);
+        self.input.drain(..spare);
         self.gone += spare;
         self.read -= spare;
         found.sort_by(|a, b| a.time.total_cmp(&b.time));
@@ -223,7 +240,7 @@ impl Detector {
         let after = &self.sound[from..(from + 441).min(self.read)];
         let power = after.iter().map(|x| x * x).sum::<f32>() / after.len().max(1) as f32;
         let level = 20.0 * (power.sqrt() / self.loudest).max(1e-6).log10();
-        if rise < 2.0 || level < -32.0 {
+        if rise < 2.0 || level < -32.0 || !self.in_the_input(at, rise) {
             return None;
         }
         self.last = time;
@@ -235,6 +252,15 @@ impl Detector {
         })
     }
 
+    /// Does the input, too, rise at `at` (counted in `sound`), where the cleaned sound rises by `rise` dB?
+    fn in_the_input(&mut self, at: f64, rise: f32) -> bool {
+        let rate = f64::from(RATE);
+        let input = &self.input[..self.read];
+        let (_, own) =
+            surprise::refine_within(&mut self.predictor, input, at / rate, BESIDE / rate);
+        own >= ITS_OWN * rise
+    }
+
     /// Where within `reach` samples of `time` the sound changes most from what it foretells; none where it
     /// hardly does.
     pub fn onset_near(&mut self, time: f64, reach: f64) -> Option<f64> {
@@ -242,7 +268,8 @@ impl Detector {
         let aim = (time - self.gone as f64) / rate;
         let (at, rise) =
             surprise::refine_within(&mut self.predictor, &self.sound, aim, reach / rate);
-        (aim > 0.0 && rise > 1.0).then_some(at * rate + self.gone as f64)
+        let found = aim > 0.0 && rise > 1.0 && self.in_the_input(at * rate, rise);
+        found.then_some(at * rate + self.gone as f64)
     }
 
     /// How much of each semitone begins at sample `time`, read from the `window` samples (at most 4,096)

@@ -102,6 +102,7 @@ fn cautious(lates: &mut [f64]) -> f64 {
 /// One answer's part of a round.
 #[derive(Debug, Clone, Copy)]
 struct Part {
+    note: usize,
     slot: Option<Slot>,
     role: Role,
     late: f64,
@@ -167,6 +168,7 @@ impl Tally {
 
     pub fn answered(&mut self, answer: &Answer, expected: &Expected, speed: f64) {
         self.round(answer.round).parts.push(Part {
+            note: answer.note,
             slot: expected.slot,
             role: expected.role,
             late: answer.late.0,
@@ -180,19 +182,23 @@ impl Tally {
         self.rounds.first().map(|r| r.number)
     }
 
-    /// Ends a round; none where nothing was due in it.
-    pub fn end(&mut self, number: usize) -> Option<Round> {
+    /// Ends a round; none where nothing was due in it. `unsure` are how far the recording's own sound was heard
+    /// from each of its notes.
+    pub fn end(&mut self, number: usize, unsure: &[Span]) -> Option<Round> {
         let at = self.rounds.iter().position(|r| r.number == number)?;
         let sums = self.rounds.remove(at);
-        (sums.due > 0).then(|| self.read(&sums))
+        (sums.due > 0).then(|| self.read(&sums, unsure))
     }
 
-    pub fn end_all(&mut self) -> Vec<Round> {
+    pub fn end_all(&mut self, unsure: &[Span]) -> Vec<Round> {
         let numbers: Vec<usize> = self.rounds.iter().map(|r| r.number).collect();
-        numbers.into_iter().filter_map(|n| self.end(n)).collect()
+        numbers
+            .into_iter()
+            .filter_map(|n| self.end(n, unsure))
+            .collect()
     }
 
-    fn read(&mut self, sums: &Sums) -> Round {
+    fn read(&mut self, sums: &Sums, unsure: &[Span]) -> Round {
         let mut all: Vec<f64> = sums.parts.iter().map(|p| p.late).collect();
         let whole = middle::median(&mut all).unwrap_or(0.0);
         let zero = if self.absolute { 0.0 } else { whole };
@@ -223,7 +229,7 @@ impl Tally {
                     .parts
                     .iter()
                     .filter(here)
-                    .map(|p| p.floor)
+                    .map(|p| p.floor.max(unsure.get(p.note).map_or(0.0, |d| d.0)))
                     .fold(0.0, f64::max);
                 // Several answers are measured better than one.
                 let floor = heard.max(MEASURING / (answers as f64).sqrt().min(2.0));
