@@ -531,6 +531,35 @@ fn a_late_pluck_is_late_however_the_frames_lie() {
     assert!(right * 20 >= rounds * 19);
 }
 
+/// A loop of a tune that goes on: what comes after its end is not asked for, also where the next bar's first
+/// note lies a little before the line, and a round played through is a good one.
+#[test]
+fn what_comes_after_the_loop_is_not_due() {
+    for seed in seeds(2) {
+        let mut session = session(Scene {
+            loose: Span(0.0),
+            ..Scene::new(seed)
+        });
+        let (from, notes) = (session.places[0].at, session.expected.len());
+        let round = session.places[1].frame as f64 / f64::from(RATE) * session.places[1].speed;
+        let to = from + Span(round);
+        for (k, after) in [-0.004, 0.03, 0.2, 0.4].into_iter().enumerate() {
+            session.expected.push(Expected {
+                note: notes + k,
+                time: to + Span(after),
+                ..session.expected[0]
+            });
+        }
+        let rounds = listen(&session).rounds;
+        let whole = &rounds[..rounds.len() - 1];
+        assert!(!whole.is_empty());
+        for round in whole {
+            assert_eq!(round.missed, 0, "{round:?}");
+            assert!(round.due <= notes && round.good(), "{round:?}");
+        }
+    }
+}
+
 /// The recording's own note was measured 20 ms off: the deck is heard to play it elsewhere, and who plays it
 /// there is called neither early nor late.
 #[test]

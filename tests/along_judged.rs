@@ -442,6 +442,35 @@ fn the_string_model_on_fresh_seeds() {
     println!("string model: the planted place named in {right} of {rounds} rounds");
 }
 
+/// Forty seeds, five rounds each, not one of which may be called late.
+#[test]
+#[ignore = "figures for a note"]
+fn two_hundred_rounds_played_exactly() {
+    let told = |name: &str, sessions: &mut dyn Iterator<Item = Session>| {
+        let rounds: Vec<_> = sessions.flat_map(|s| listen(&s).rounds).collect();
+        let late: Vec<_> = rounds
+            .iter()
+            .filter_map(thumbline::along::Round::worst)
+            .collect();
+        println!(
+            "{name}: {} of {} rounds called late {late:?}",
+            late.len(),
+            rounds.len()
+        );
+    };
+    let exactly = |seed| kinds(seed)[2].1;
+    told(
+        "string model",
+        &mut fresh(40).map(|seed| session(exactly(seed))),
+    );
+    if let Some(font) = font() {
+        told(
+            "sampled",
+            &mut fresh(40).map(|seed| on_samples(exactly(seed), &font)),
+        );
+    }
+}
+
 /// The fingers late where the thumb plays too: the hardest place to hear it.
 #[test]
 #[ignore = "figures for a note"]

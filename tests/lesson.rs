@@ -385,7 +385,9 @@ fn techniques_and_harmonics_stand_in_the_page() {
     for word in [", hammered on", ", pulled off", ", slid to", ", harmonic"] {
         assert!(page.contains(word), "{word}");
     }
-    assert!(page.contains("&lt;12&gt;"));
+    for fret in ["&lt;12&gt;", ">h3<", ">p3<", ">/5<"] {
+        assert!(page.contains(fret), "{fret}");
+    }
     assert_eq!(lesson::read(&page).expect("settings"), settings);
     // Without a tuning nobody knows where to touch.
     let mut unsure = truth.0;

@@ -143,7 +143,7 @@ pub fn along() -> Snapshot {
     view.extra.push((Seconds(4.9), 2));
     view.said = Some("The and of 2, fingers: 36 ms late, second time running".to_owned());
     let drift = measure(&analysis.notes, &analysis.grid, Reference::OwnTempo);
-    view.slot = drift.notes[bar[3]].map(|d| d.slot);
+    view.slot = drift.notes[bar[3]].map(|d| (d.slot, notes[bar[3]].role));
     snapshot.along = Arc::new(view);
     snapshot.capture = CaptureView::Running {
         source: CaptureSource::Take,

@@ -40,6 +40,9 @@ const CLEAR: (f32, f32) = (0.3, -18.0);
 const MEMORY: usize = 10;
 /// Of those, so many must agree on another place before it is believed.
 const AGREE: usize = 6;
+/// A note this little before the place where a loop ends is the first of what follows, which is not played;
+/// this little before its beginning it is the first of the round. Seconds of the recording.
+const SEAM: f64 = 0.02;
 /// How far away the player is looked for, seconds of the take.
 const FAR: f64 = 5.0;
 
@@ -121,19 +124,25 @@ impl Follower {
     /// The deck's clock from a frame of the take (at `rate`) on.
     pub(super) fn place(&mut self, place: Place, rate: u32) {
         let from = place.frame as f64 * R / f64::from(rate);
+        let (mut reached, mut begins) = (from, place.at.0 - SEAM);
         if let Some(last) = self.segments.last_mut() {
             last.to = from;
             let expected = last.at + (from - last.from) / R * last.speed;
             if place.at.0 < expected - 0.05 {
                 self.round += 1;
+                reached -= SEAM / last.speed.max(0.1) * R;
+            } else if place.at.0 < expected + 0.05 {
+                begins = place.at.0 - 1e-4;
             }
         }
         // What the deck never came to is not due.
         let jump = self.jump;
-        self.due.retain(|d| d.answered || d.at - jump < from);
-        let next = self
-            .expected
-            .partition_point(|n| n.time.0 < place.at.0 - 1e-4);
+        let came = |d: &Due| d.answered || d.at - jump < reached;
+        for due in self.due.iter().filter(|d| !came(d)) {
+            self.tally.not_due(due.round);
+        }
+        self.due.retain(came);
+        let next = self.expected.partition_point(|n| n.time.0 < begins);
         self.segments.push(Segment {
             from,
             to: f64::INFINITY,

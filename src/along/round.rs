@@ -154,6 +154,12 @@ impl Tally {
         self.round(round).due += 1;
     }
 
+    /// A note that was to fall due did not: the deck went elsewhere before it.
+    pub fn not_due(&mut self, round: usize) {
+        let due = &mut self.round(round).due;
+        *due = due.saturating_sub(1);
+    }
+
     pub fn missed(&mut self, round: usize) {
         self.round(round).missed += 1;
     }

@@ -70,9 +70,10 @@ pub struct Drill {
     /// Name the picking patterns there are.
     #[arg(long, group = "what")]
     list: bool,
-    /// Tuning by name, or its strings from the lowest.
-    #[arg(long, default_value = "DADGAD")]
-    tuning: String,
+    /// Tuning by name, or its strings from the lowest; DADGAD where nothing else is known. With --from, the
+    /// recording's, guessed when left out.
+    #[arg(long, value_name = "TUNING")]
+    tuning: Option<String>,
     /// Fret of the capo.
     #[arg(long, default_value_t = 0)]
     capo: i32,
@@ -192,7 +193,8 @@ impl Drill {
                 "a capo sits between fret 0 and {HIGHEST_CAPO}"
             )));
         }
-        let (_, tuning) = presets.tuning(&self.tuning).map_err(wrong)?;
+        let named = self.tuning.as_deref();
+        let (_, tuning) = presets.tuning(named.unwrap_or("DADGAD")).map_err(wrong)?;
         let tuning = tuning.with_capo(self.capo);
         if self.harmonics {
             return Ok(vec![harmonics_stage(&tuning, tempo)]);
@@ -211,7 +213,7 @@ impl Drill {
         }
         let (mut pattern, tuning, heard) = match &self.from {
             Some(file) if is_written(file) => (written_pattern(file, &tuning)?, tuning, Vec::new()),
-            Some(rec) => heard_pattern(rec, presets, terminal)?,
+            Some(rec) => heard_pattern(rec, named.map(|_| tuning), presets, terminal)?,
             None => (self.pattern(presets)?, tuning, Vec::new()),
         };
         if let Some(text) = &self.swing {
@@ -298,11 +300,13 @@ fn written_pattern(file: &std::path::Path, tuning: &Tuning) -> Result<Pattern> {
 /// What a recording repeats, its tuning, and the first chords that it plays it on.
 fn heard_pattern(
     rec: &std::path::Path,
+    told: Option<Tuning>,
     presets: &Presets,
     terminal: &Terminal,
 ) -> Result<(Pattern, Tuning, Vec<Held>)> {
     let recording = source::read(rec, Part::WHOLE, terminal)?;
-    let heard = source::analyze(&recording, &Options::default(), terminal)?;
+    let options = told.map_or_else(Options::default, Options::tuned);
+    let heard = source::analyze(&recording, &options, terminal)?;
     let found = super::patterns::read(&heard, presets, recording.name())?.found;
     let held = chords_heard(&heard.notes, &heard.grid, &heard.tuning, found.cell.bars);
     let pattern = Pattern {

@@ -10,6 +10,8 @@ use thumbline::unit::Span;
 
 /// How strongly the heads of the round being played, the last one and the one before are drawn.
 const FADE: [f32; 3] = [1.0, 0.55, 0.25];
+/// Half of the 95 % interval of a pluck that is heard as it falls, as in `thumbline::along::round`.
+const MEASURED: Span = Span::from_ms(12.0);
 /// Size of a head where the notes are drawn at 100 %.
 const RADIUS: f32 = 5.5;
 
@@ -45,14 +47,18 @@ pub fn sentence(ui: &mut Ui, snapshot: &Snapshot, scene: &Scene, far: bool) {
 fn word(snapshot: &Snapshot, scene: &Scene) -> Option<&'static str> {
     let head = snapshot.along.heads.last()?;
     let piece = scene.heard.piece();
-    let floor = piece.placed(head.note).floor;
-    Some(if head.late.abs() <= floor {
+    Some(if !off(head.late, piece.placed(head.note).floor) {
         "in time"
     } else if head.late.0 < 0.0 {
         "early"
     } else {
         "late"
     })
+}
+
+/// Is one pluck, heard as it falls, surely so far off that a listener notices?
+fn off(late: Span, floor: Span) -> bool {
+    late.abs() > floor && late.abs() > MEASURED
 }
 
 fn strength(along: &AlongView, round: usize) -> f32 {
@@ -88,13 +94,15 @@ pub fn heads(
     let zoom = scene.sheet.options().zoom as f32;
     let radius = RADIUS * zoom;
     let of = |note: usize| marks.iter().find(|m| !m.second && m.holds(note));
-    if let Some(slot) = along.slot {
+    if let Some((slot, hand)) = along.slot {
         // What the sentence speaks of.
         for mark in marks.iter().filter(|m| !m.second) {
             let time = piece.notes[mark.note].time.0 + 0.03;
             let region = snapshot.practice.region.as_ref();
             let looped = region.is_none_or(|r| r.from.0 <= time && time < r.to.0);
-            if looped && piece.placed(mark.note).slot == slot {
+            let spoken_of =
+                piece.placed(mark.note).slot == slot && piece.notes[mark.note].role == hand;
+            if looped && spoken_of {
                 let stroke = Stroke::new(2.0, alarm.gamma_multiply(0.7));
                 ui.painter()
                     .circle_stroke(brush.at(mark.head), 12.0 * zoom, stroke);
@@ -105,7 +113,7 @@ pub fn heads(
         let Some(mark) = of(head.note) else { continue };
         // Beside the recording's own head, as far as drift is drawn; on it where nobody hears a difference.
         let note = &piece.notes[head.note];
-        let heard = head.late.abs() > piece.placed(head.note).floor;
+        let heard = off(head.late, piece.placed(head.note).floor);
         let later = if heard {
             head.at - note.time
         } else {

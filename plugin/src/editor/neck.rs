@@ -13,7 +13,7 @@ use egui::{
     WidgetInfo, pos2, vec2,
 };
 use thumbline::music::chord::Shape;
-use thumbline::music::harmonics::TOUCH;
+use thumbline::music::harmonics::{TOUCH, WITH_ONE_HAND};
 use thumbline::music::neck::{self, LAST_FRET, Mark};
 use thumbline::music::note;
 use thumbline::music::tuning::HIGHEST_CAPO;
@@ -460,6 +460,7 @@ fn words(
         Show::Chords => chords(ui, snapshot, view, page, wishes),
         Show::Harmonics => {
             ui.label(TOUCH);
+            ui.label(format!("Harp harmonics: {WITH_ONE_HAND}"));
             aside(
                 ui,
                 snapshot,
@@ -548,6 +549,20 @@ fn chords(
                 }
             }
         });
+    }
+    if !view.changes.is_empty() {
+        ui.strong("One after the other, moving least");
+        for change in &view.changes {
+            ui.label(theme::letters(change));
+        }
+    }
+    if !view.capos.is_empty() {
+        let text = format!(
+            "Open strings in {}: {}",
+            view.neck.scale.name,
+            view.capos.join("; ")
+        );
+        aside(ui, snapshot, &text);
     }
     if let Some(shape) = chosen(view, page) {
         let line = shapes::line(shape);

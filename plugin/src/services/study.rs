@@ -10,6 +10,7 @@ use thumbline::analysis::Analysis;
 use thumbline::dsp::pluck::Played;
 use thumbline::home;
 use thumbline::load::melody as files;
+use thumbline::music::capo;
 use thumbline::music::chord::{Chord, Shape, shapes};
 use thumbline::music::drill::{Alone, Stage, Technique, What, alone};
 use thumbline::music::guess;
@@ -27,12 +28,15 @@ use thumbline::music::progression;
 use thumbline::music::tension;
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::{self, Presets};
+use thumbline::report::shapes as words;
 use thumbline::unit::{Bpm, Seconds, Span};
 
 /// Keys of the recording that are suggested.
 const SUGGESTED: usize = 3;
 /// Shapes of a chord that was typed.
 const SHAPES: usize = 4;
+/// Places of a capo that are named.
+const CAPOS: usize = 3;
 
 /// A question.
 #[derive(Debug, Clone)]
@@ -121,6 +125,10 @@ pub struct NeckView {
     pub harmonics: Vec<Mark>,
     /// Chords and their shapes: those that were typed, else the scale's.
     pub chords: Vec<(Chord, Vec<Shape>)>,
+    /// The typed chords one after the other, a sentence each: the shape that moves least, what stays.
+    pub changes: Vec<String>,
+    /// Where a capo gives the scale's chords open strings, a sentence each.
+    pub capos: Vec<String>,
     /// Where the frets lie.
     pub wires: Vec<Wire>,
     /// What to know before tuning up.
@@ -207,6 +215,8 @@ pub fn neck(asked: &OfNeck) -> Result<NeckView, String> {
         path: neck.marks(true, mm),
         harmonics: harmonic_marks(&tuning, f64::from(highest), mm),
         chords: chords(&page.chords, &neck)?,
+        changes: changes(page, &tuning)?,
+        capos: capos(&neck, presets),
         wires: wires(mm, tuning.capo(), highest),
         strain: tension::warning(&tuning),
         neck,
@@ -347,6 +357,42 @@ impl PatternView {
 
 /// The pattern that is shown where no recording repeats one.
 const FIRST: &str = "off-beat melody";
+
+/// The typed chords, moving least and ringing most; nothing of fewer than two.
+fn changes(page: &NeckPage, tuning: &Tuning) -> Result<Vec<String>, String> {
+    if page.chords.split_whitespace().nth(1).is_none() {
+        return Ok(Vec::new());
+    }
+    let held = progression::named(&page.chords, tuning).map_err(|e| e.to_string())?;
+    let told = held.iter().map(|step| {
+        let said = words::changes(step, tuning.capo());
+        let shape = format!("{} {}", step.shape.name, step.shape.diagram());
+        if said.is_empty() {
+            shape
+        } else {
+            format!("{shape}: {}", said.join("; "))
+        }
+    });
+    Ok(told.collect())
+}
+
+/// The best places of a capo for the scale's key; none for notes that are no known kind of scale.
+fn capos(neck: &Neck, presets: &Presets) -> Vec<String> {
+    let named = neck.scale.name.split_once(' ');
+    let kind = named.and_then(|(_, kind)| presets.scales.iter().find(|k| k.name == kind));
+    let (Some((tonic, _)), Some(kind)) = (named, kind) else {
+        return Vec::new();
+    };
+    let found = capo::choices(tonic, kind, &neck.tuning).unwrap_or_default();
+    let told = found.iter().take(CAPOS).map(|choice| {
+        let place = match choice.capo {
+            0 => "without a capo".to_owned(),
+            fret => format!("capo {fret}"),
+        };
+        format!("{place} shapes of {}", choice.shapes_of)
+    });
+    told.collect()
+}
 
 fn chords(typed: &str, neck: &Neck) -> Result<Vec<(Chord, Vec<Shape>)>, String> {
     let words: Vec<&str> = typed

@@ -1,6 +1,7 @@
 //! What is heard of a take while it is played.
 
 use thumbline::along::Answer;
+use thumbline::music::note::Role;
 use thumbline::timing::Slot;
 use thumbline::unit::Seconds;
 
@@ -19,6 +20,6 @@ pub struct AlongView {
     pub round: usize,
     /// One sentence after each round.
     pub said: Option<String>,
-    /// The slot that it speaks of.
-    pub slot: Option<Slot>,
+    /// The slot and the hand that it speaks of.
+    pub slot: Option<(Slot, Role)>,
 }

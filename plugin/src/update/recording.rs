@@ -208,7 +208,7 @@ pub fn along(state: &mut State, told: Vec<Told>, out: &mut Vec<Effect>) {
             Told::Round(round) => {
                 view.round = view.round.max(round.number + 1);
                 view.said = meter.map(|meter| along::sentence(&round, meter));
-                view.slot = round.worst().map(|w| w.slot);
+                view.slot = round.worst().map(|w| (w.slot, w.role));
                 good = Some(round.good());
             }
             Told::Bleed(level) => bleed = Some(level),

@@ -83,6 +83,36 @@ fn path_chords_and_harmonics_are_shown_and_heard() {
     assert!(label.is_some(), "{first}");
 }
 
+/// Chords that were typed follow each other, a capo gives open strings, and harp harmonics are told.
+#[test]
+fn changes_capos_and_harp_harmonics_are_told() {
+    let mut harness = usual(Some(tune(8)));
+    click(&mut harness, "Neck");
+    let mut desk = harness.state().state.session.desk.clone();
+    desk.neck.tuning = Some("standard".to_owned());
+    desk.neck.scale = Some("Eb major".to_owned());
+    desk.neck.chords = "C Am".to_owned();
+    desk.neck.show = Show::Chords;
+    let wish = thumbline_plugin::wish::Wish::SetDesk(Box::new(desk));
+    harness
+        .state_mut()
+        .tell(thumbline_plugin::message::Message::Wish(wish));
+    harness.run_steps(3);
+    let all = labels(&harness);
+    // From C to A minor index and middle finger stay (any handbook).
+    let change = "Am x02210: keep finger 1 and finger 2; let 4 2 1 sound on";
+    assert!(all.iter().any(|l| l == change), "{all:?}");
+    // E flat with the shapes of D and a capo at the first fret: common practice, no source.
+    let capo = "capo 1 shapes of D major";
+    assert!(all.iter().any(|l| l.contains(capo)), "{all:?}");
+    click(&mut harness, "Harmonics");
+    let all = labels(&harness);
+    assert!(
+        all.iter().any(|l| l.starts_with("Harp harmonics: ")),
+        "{all:?}"
+    );
+}
+
 #[test]
 fn without_a_recording_the_neck_is_in_standard_tuning() {
     let mut harness = usual(None);

@@ -40,7 +40,7 @@ pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<S
         };
         let x = sheet.x(cell.offset + slot.0 - cell.first_beat);
         let y = top + step * f64::from(string - 1);
-        let text = fret_text(note);
+        let text = technique(note).to_owned() + &fret_text(note);
         let size = 9.5 * z;
         let half = (0.5 * super::shape::text_width(&text, size)).max(2.6 * z);
         out.push(Shape::Frame {
@@ -68,6 +68,16 @@ pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<S
         let text: String = "pima".chars().filter(|f| text.contains(*f)).collect();
         let at = Point::new(x, top + step * f64::from(strings - 1) + 13.0 * z);
         out.push(Shape::text(at, Align::Centre, 9.0 * z, Ink::Faint, text));
+    }
+}
+
+/// How the left hand makes a note, as tablature writes it before the fret.
+fn technique(note: &Note) -> &'static str {
+    match note.attack {
+        Attack::HammerOn => "h",
+        Attack::PullOff => "p",
+        Attack::Slide => "/",
+        _ => "",
     }
 }
 
