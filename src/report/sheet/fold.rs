@@ -5,8 +5,9 @@
 //! head leaves its slot where the repeats do so again and again. The figures are those of the page, read
 //! over these bars alone.
 
-use super::note::{Mark, draw_head, full, hand, quiet, wedge};
+use super::note::{Mark, draw_head, full, quiet, wedge};
 use super::row::{BarCell, Row, RowKind, in_beats};
+use super::said::hand;
 use super::shape::{Align, Point, Rect, Shape};
 use super::theme::Ink;
 use super::{Piece, Placed, Sheet, slots, strings};

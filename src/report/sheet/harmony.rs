@@ -5,7 +5,7 @@
 //! no harmonic analysis and says nothing of what it cannot name.
 
 use super::Piece;
-use super::note::NAMES;
+use super::said::NAMES;
 use crate::music::grid::Bar;
 use crate::music::note::{Attack, Role};
 use crate::unit::{Beats, Seconds};

@@ -1,12 +1,12 @@
-//! Notes on the page: how high a head stands, how it looks, what it says when asked.
+//! Notes on the page: where a head stands, how it looks, how far it left its slot.
 
-use super::row::{Row, RowKind, beat_length, in_beats};
+use super::row::{Row, RowKind, in_beats};
+use super::said::NAMES;
 use super::shape::{Align, Point, Rect, Shape};
 use super::theme::Ink;
 use super::{Piece, Placed, Sheet, strings};
 use crate::music::note::{Attack, Note, Role};
-use crate::timing::Reference;
-use crate::unit::{Beats, MidiNote, Seconds};
+use crate::unit::Seconds;
 use std::fmt::Write as _;
 
 /// A head on the page.
@@ -30,133 +30,6 @@ impl Mark {
     /// Does it stand for this note (of its own list)?
     pub fn holds(&self, note: usize) -> bool {
         self.note == note || self.others.contains(&note)
-    }
-}
-
-/// Heights of heads above and below a row's line, and their size.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Levels {
-    zoom: f64,
-    /// Strings below the line: 4 to the lowest.
-    below: u8,
-    /// Is there a finger on strings 4 and lower, or a thumb on 3 and higher? They have a lane of
-    /// their own between the line and the hand's own strings.
-    crossed: (bool, bool),
-    /// Radius of a plain head.
-    radius: f64,
-}
-
-impl Levels {
-    /// Nearest lane to the line.
-    const NEAR: f64 = 11.0;
-    const STEP: f64 = 13.0;
-    /// From the upper edge of a row to its highest lane, and from its lowest to the lower edge.
-    const OVER: f64 = 24.0;
-    const UNDER: f64 = 12.0;
-    /// Finger strings 3, 2, 1.
-    const ABOVE: u8 = 3;
-    /// Height of the tablature under a bar.
-    const TABLATURE: f64 = 66.0;
-    /// Radius of a head that has room.
-    const RADIUS: f64 = 6.4;
-    /// Smallest head that its fret is written in.
-    const LEGIBLE: f64 = 4.6;
-
-    pub fn of(piece: &Piece, zoom: f64) -> Self {
-        let crossed = |role: Role, own: fn(u8) -> bool| {
-            let second = piece.second.map_or(&[][..], |take| take.notes);
-            let notes = piece.notes.iter().chain(second);
-            let strings = notes.filter(|n| n.role == role).filter_map(|n| n.string);
-            strings.into_iter().any(|s| !own(s))
-        };
-        Self {
-            zoom,
-            below: piece.tuning.strings().clamp(6, 10) - 3,
-            crossed: (
-                crossed(Role::Melody, |s| s <= 3),
-                crossed(Role::Bass, |s| s >= 4),
-            ),
-            radius: Self::RADIUS * zoom,
-        }
-    }
-
-    /// Makes heads small enough that two on neighbouring slots stay apart.
-    pub fn fit(&mut self, slots_apart: f64) {
-        self.radius = self.radius.min(0.46 * slots_apart).max(1.5);
-    }
-
-    /// Is there room for frets and string numbers?
-    pub fn named(&self) -> bool {
-        self.radius >= Self::LEGIBLE * self.zoom.min(1.0)
-    }
-
-    /// Radius of a plain head.
-    pub fn radius(&self) -> f64 {
-        self.radius
-    }
-
-    /// Distance from the line of a hand's `lane`, 0 nearest.
-    fn reach(&self, lane: u8, crossed: bool) -> f64 {
-        let lane = f64::from(lane) + if crossed { 1.0 } else { 0.0 };
-        (Self::NEAR + Self::STEP * lane) * self.zoom
-    }
-
-    /// From a row's upper edge to its line.
-    pub fn above(&self) -> f64 {
-        self.reach(Self::ABOVE - 1, self.crossed.0) + Self::OVER * self.zoom
-    }
-
-    fn under(&self) -> f64 {
-        self.reach(self.below - 1, self.crossed.1)
-    }
-
-    /// Height of a row.
-    pub fn height(&self, tablature: bool) -> f64 {
-        let extra = if tablature { Self::TABLATURE } else { 0.0 };
-        self.above() + self.under() + (Self::UNDER + extra) * self.zoom
-    }
-
-    /// From a row's line to the upper edge of its tablature.
-    pub fn tablature(&self) -> f64 {
-        self.under() + 16.0 * self.zoom
-    }
-
-    /// Strings and the heights of their lanes; the line is at `line`.
-    pub fn strings(&self, line: f64) -> impl Iterator<Item = (u8, f64)> + use<> {
-        let this = *self;
-        let fingers =
-            (1..=Self::ABOVE).map(move |s| (s, line - this.reach(Self::ABOVE - s, this.crossed.0)));
-        let thumb =
-            (0..this.below).map(move |lane| (4 + lane, line + this.reach(lane, this.crossed.1)));
-        fingers.chain(thumb)
-    }
-
-    /// Heights of all lanes.
-    pub fn lanes(&self, line: f64) -> impl Iterator<Item = f64> + use<> {
-        self.strings(line).map(|(_, y)| y)
-    }
-
-    /// Height on the page of a head, and whether it lies on the other hand's strings.
-    pub fn y(&self, note: &Note, line: f64) -> (f64, bool) {
-        let near = Self::NEAR * self.zoom;
-        match note.role {
-            Role::Melody => match note.string {
-                Some(s) if s <= Self::ABOVE => {
-                    let lane = Self::ABOVE - s.max(1);
-                    (line - self.reach(lane, self.crossed.0), false)
-                }
-                Some(_) => (line - near, true),
-                None => (line - self.reach(1, self.crossed.0), false),
-            },
-            Role::Bass => match note.string {
-                Some(s) if s >= 4 => {
-                    let lane = (s - 4).min(self.below - 1);
-                    (line + self.reach(lane, self.crossed.1), false)
-                }
-                Some(_) => (line + near, true),
-                None => (line + self.reach(1, self.crossed.1), false),
-            },
-        }
     }
 }
 
@@ -530,80 +403,5 @@ pub fn draw_head(
                 });
             }
         }
-    }
-}
-
-/// Names of the twelve pitch classes, sharps as players of open tunings say them.
-pub(super) const NAMES: [&str; 12] = [
-    "C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B",
-];
-
-/// A pitch as written, with its octave: C4 is middle C.
-pub fn pitch_name(pitch: MidiNote) -> String {
-    let m = pitch.nearest();
-    let name = NAMES[m.rem_euclid(12) as usize];
-    format!("{name}{}", m.div_euclid(12) - 1)
-}
-
-/// Everything about one note of the recording in one line: bar, slot, hand, drift, pitch, place on
-/// the neck.
-pub fn describe(piece: &Piece, note: &Note, placed: &Placed) -> String {
-    told(piece, note, placed, piece.drift.reference)
-}
-
-/// The same of a note of the second take.
-pub fn describe_taken(piece: &Piece, note: &Note, placed: &Placed) -> String {
-    let reference = piece.told().reference;
-    format!("your take: {}", told(piece, note, placed, reference))
-}
-
-fn told(piece: &Piece, note: &Note, placed: &Placed, reference: Reference) -> String {
-    let mut parts = Vec::new();
-    if let Some(at) = placed.at {
-        parts.push(format!("bar {}", bar_of(piece, at)));
-        parts.push(placed.slot.name(piece.grid.meter));
-    } else {
-        parts.push("no beat here".to_owned());
-    }
-    parts.push(hand(note.role).to_owned());
-    if let Some(at) = placed.at {
-        let words = if placed.audible() {
-            reference.off(placed.drift)
-        } else {
-            reference.with().to_owned()
-        };
-        let share = beat_length(piece.grid, at).map(|beat| 100.0 * placed.drift.abs().0 / beat.0);
-        match share.filter(|_| placed.audible()) {
-            Some(share) => parts.push(format!("{words} ({share:.0} % of the beat)")),
-            None => parts.push(words),
-        }
-    }
-    if let Some(pitch) = note.pitch.filter(|p| p.0.is_finite()) {
-        parts.push(pitch_name(pitch));
-    }
-    if let Some(string) = note.string.filter(|_| piece.fretted) {
-        parts.push(match note.fret {
-            Some(0) => format!("string {string} open"),
-            Some(fret) => format!("string {string} fret {fret}"),
-            None => format!("string {string}"),
-        });
-    }
-    parts.join(", ")
-}
-
-/// Number of the bar that holds a slot.
-pub(super) fn bar_of(piece: &Piece, slot: Beats) -> i32 {
-    let beats = piece.grid.beats();
-    let index = (slot.0 + 1e-6).floor().max(0.0) as usize;
-    beats
-        .get(index.min(beats.len().saturating_sub(1)))
-        .map_or(0, |b| b.bar)
-}
-
-/// The hand's part, as a player says it.
-pub(super) fn hand(role: Role) -> &'static str {
-    match role {
-        Role::Bass => "thumb",
-        Role::Melody => "fingers",
     }
 }

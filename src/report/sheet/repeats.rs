@@ -4,7 +4,8 @@
 //! farthest), the middle of them with its interval, and what it comes to in words. The same figures
 //! and verdicts as everywhere; columns stand over those of the rows.
 
-use super::note::{draw_head, full, hand, quiet, wedge};
+use super::note::{draw_head, full, quiet, wedge};
+use super::said::hand;
 use super::shape::{Align, Point, Rect, Shape};
 use super::theme::Ink;
 use super::{Piece, Placed, Sheet, slots};

@@ -1,20 +1,26 @@
-//! The row of tablature under a bar: fret numbers on lines, a hand letter under each.
+//! The row of tablature under a bar: fret numbers on lines that carry their strings' names, a hand
+//! letter under each.
 
 use super::row::{Row, RowKind};
+use super::said::NAMES;
 use super::shape::{Align, Point, Rect, Shape};
 use super::theme::Ink;
 use super::{Piece, Sheet};
 use crate::music::note::{Attack, Note, Role};
+use crate::music::tuning::Tuning;
 
-/// Distance of two strings.
-const STEP: f64 = 8.0;
+/// Distance of two of six strings.
+const STEP: f64 = 10.0;
+/// Size of fret numbers, and of the letters beside and below them.
+const DIGITS: f64 = 11.0;
+const LETTERS: f64 = 9.5;
 
 /// Adds lines, numbers and letters of a row of bars.
 pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<Shape>) {
     let RowKind::Bars(cells) = &row.kind else {
         return;
     };
-    let z = sheet.options.zoom;
+    let z = sheet.levels.tablature_zoom();
     let strings = piece.tuning.strings();
     let step = STEP * z * 5.0 / f64::from(strings.max(2) - 1);
     let top = sheet.line_of(row) + sheet.levels.tablature();
@@ -24,6 +30,11 @@ pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<S
             let y = top + step * f64::from(string);
             let ends = (Point::new(left, y), Point::new(right, y));
             out.push(Shape::line(ends.0, ends.1, 0.6 * z, Ink::Tick));
+            if cell.offset <= cell.lead {
+                let at = Point::new(left - 7.0 * z, y + 0.36 * LETTERS * z);
+                let name = name(piece.tuning, string + 1);
+                out.push(Shape::text(at, Align::Right, LETTERS * z, Ink::Faint, name));
+            }
         }
     }
     let mut letters: Vec<(f64, String)> = Vec::new();
@@ -41,7 +52,7 @@ pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<S
         let x = sheet.x(cell.offset + slot.0 - cell.first_beat);
         let y = top + step * f64::from(string - 1);
         let text = technique(note).to_owned() + &fret_text(note);
-        let size = 9.5 * z;
+        let size = DIGITS * z;
         let half = (0.5 * super::shape::text_width(&text, size)).max(2.6 * z);
         out.push(Shape::Frame {
             area: Rect::about(Point::new(x, y), half, 0.42 * size),
@@ -66,8 +77,14 @@ pub(super) fn tablature(sheet: &Sheet, piece: &Piece, row: &Row, out: &mut Vec<S
     for (x, text) in letters {
         // As they are said, from the thumb on: p i m a.
         let text: String = "pima".chars().filter(|f| text.contains(*f)).collect();
-        let at = Point::new(x, top + step * f64::from(strings - 1) + 13.0 * z);
-        out.push(Shape::text(at, Align::Centre, 9.0 * z, Ink::Faint, text));
+        let at = Point::new(x, top + step * f64::from(strings - 1) + 14.0 * z);
+        out.push(Shape::text(
+            at,
+            Align::Centre,
+            LETTERS * z,
+            Ink::Faint,
+            text,
+        ));
     }
 }
 
@@ -79,6 +96,12 @@ fn technique(note: &Note) -> &'static str {
         Attack::Slide => "/",
         _ => "",
     }
+}
+
+/// What an open string is called, as it is tuned without the capo.
+fn name(tuning: &Tuning, string: u8) -> &'static str {
+    let open = tuning.open(string).map(|midi| midi - tuning.capo());
+    open.map_or("", |midi| NAMES[midi.rem_euclid(12) as usize])
 }
 
 /// The fret as it is written; × for a damped string, ⟨ ⟩ around a natural harmonic.
