@@ -43,20 +43,33 @@ pub struct Guess {
     pub alike: Vec<(String, i32)>,
 }
 
+/// Odds from which a guess is told as nearly sure, without a number: one in twenty is wrong at most, where
+/// odds are what they say (set by hand).
+pub const NEARLY_SURE: f64 = 0.95;
+
 /// What was found, as a player is told it; empty where nothing was guessed.
 ///
-/// `D A D G A D (DADGAD), 71 % sure`, or, where no guess is sure, the likeliest two.
+/// `D A D G A D (DADGAD), nearly sure`, or `71 % sure`, or, where no guess is sure, the likeliest two.
 pub fn told(guesses: &[Guess]) -> String {
-    let percent = |g: &Guess| (100.0 * g.odds).round().clamp(1.0, 99.0);
+    told_by(guesses, Guess::to_string)
+}
+
+/// The same with a name of the caller's for each guess.
+pub fn told_by(guesses: &[Guess], name: impl Fn(&Guess) -> String) -> String {
+    let likely = |g: &Guess| format!("{}, {} %", name(g), g.percent());
     match guesses {
         [] => String::new(),
-        [first, ..] if first.odds >= SURE => format!("{first}, {} % sure", percent(first)),
-        [only] => format!("unsure: perhaps {only}, {} %", percent(only)),
-        [first, second, ..] => format!(
-            "unsure: {first}, {} %, or {second}, {} %",
-            percent(first),
-            percent(second)
-        ),
+        [first, ..] if first.odds >= NEARLY_SURE => format!("{}, nearly sure", name(first)),
+        [first, ..] if first.odds >= SURE => format!("{} sure", likely(first)),
+        [only] => format!("unsure: perhaps {}", likely(only)),
+        [first, second, ..] => format!("unsure: {}, or {}", likely(first), likely(second)),
+    }
+}
+
+impl Guess {
+    /// Its odds as a player reads them: 1 to 99.
+    pub fn percent(&self) -> u8 {
+        (100.0 * self.odds).round().clamp(1.0, 99.0) as u8
     }
 }
 

@@ -232,13 +232,12 @@ fn tablature(name: &str, heard: &Analysis) -> Result<String, ExportError> {
     }
     let mut out = String::from("The tuning is not sure; here are the likeliest two.\n");
     for guess in heard.guesses.iter().take(2) {
-        let sure = (100.0 * guess.odds).round();
         let tuned = page(&heard.tuned(&guess.tuning))?;
         out += &[
             "\n",
             &guess.to_string(),
             ", ",
-            &sure.to_string(),
+            &guess.percent().to_string(),
             " %\n\n",
             &tuned,
         ]

@@ -1,10 +1,11 @@
-//! The tuning beside the recording's name: told or guessed, with its odds; corrected in two actions.
+//! The tuning beside the recording's name: told, or as it was heard and how sure that is; corrected in two actions.
 
 use super::sight::Sight;
 use super::theme;
 use crate::snapshot::Snapshot;
 use crate::wish::Wish;
 use egui::{DragValue, Key, Role, ScrollArea, TextEdit, Ui, WidgetInfo};
+use thumbline::music::guess;
 use thumbline::music::tuning::{Named, Tuning};
 use thumbline::preset::Presets;
 
@@ -45,22 +46,16 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         return;
     };
     let now = &heard.tuning;
-    let guess = heard
-        .guesses
-        .first()
-        .filter(|_| snapshot.practice.tuning.is_none());
-    let text = match guess {
-        Some(guess) => format!("{}? {:.0} %", told(now), 100.0 * guess.odds),
-        None => told(now),
+    let guessed = snapshot.practice.tuning.is_none() && !heard.guesses.is_empty();
+    let text = if guessed {
+        guess::told_by(&heard.guesses, |g| told(&g.tuning))
+    } else {
+        told(now)
     };
     let menu = ui.menu_button(theme::letters(&text), |ui| {
         ui.set_max_width(300.0);
         for guess in heard.guesses.iter().take(4) {
-            let text = format!(
-                "{}, {:.0} % likely",
-                told(&guess.tuning),
-                100.0 * guess.odds
-            );
+            let text = format!("{}, {} % likely", told(&guess.tuning), guess.percent());
             if ui.button(theme::letters(&text)).clicked() {
                 wishes.push(Wish::SetTuning(Some(guess.tuning.clone())));
                 ui.close();
@@ -108,13 +103,13 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 }
             }
         });
-        if snapshot.practice.tuning.is_some() && ui.button("Let it be found by ear").clicked() {
+        if snapshot.practice.tuning.is_some() && ui.button("Find it by ear").clicked() {
             wishes.push(Wish::SetTuning(None));
             ui.close();
         }
     });
-    let hint = if guess.is_some() {
-        "The tuning as it was guessed, and how likely it is. Choose or type another"
+    let hint = if guessed {
+        "The tuning as it was heard, and how sure that is. Choose or type another"
     } else {
         "The tuning. Choose or type another, or set the capo"
     };
