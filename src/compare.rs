@@ -206,6 +206,35 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
     out
 }
 
+/// The same where it is known what was played along with: only the recording's notes from the one instant
+/// to the other are asked for answers, so that a bar is not taken for another that is alike. Where the
+/// take does not answer them, it is looked for in all of the recording.
+pub fn compare_within(model: Model<'_>, take: &[Note], within: (Seconds, Seconds)) -> Comparison {
+    /// A note a little before a bar's line is meant for it.
+    const SLACK: Span = Span::from_ms(60.0);
+    let before = |end: Seconds| model.notes.partition_point(|n| n.time < end - SLACK);
+    let (first, last) = (before(within.0), before(within.1).max(before(within.0)));
+    let part = Model {
+        notes: &model.notes[first..last],
+        drifts: &model.drifts[first..last],
+        ..model
+    };
+    let mut found = compare(part, take);
+    if found.fault.is_some() {
+        return compare(model, take);
+    }
+    for pair in &mut found.pairs {
+        pair.recording += first;
+    }
+    for round in &mut found.rounds {
+        round.missed.iter_mut().for_each(|note| *note += first);
+        for (a, b) in &mut round.swapped {
+            (*a, *b) = (*a + first, *b + first);
+        }
+    }
+    found
+}
+
 /// Measures one time through the passage and adds it to the comparison.
 fn add_round(
     out: &mut Comparison,

@@ -1,8 +1,9 @@
 //! Comparing a take with the recording it learns from, on performances whose truth is known.
 
-use thumbline::compare::{Comparison, Fault, Model, compare};
+use thumbline::compare::{Comparison, Fault, Model, compare, compare_within};
 use thumbline::demo::tune;
 use thumbline::music::grid::Grid;
+use thumbline::music::meter::Meter;
 use thumbline::music::note::{Note, Role};
 use thumbline::music::performance::{Habit, Manner, Performance};
 use thumbline::timing::{self, Reference};
@@ -204,6 +205,72 @@ fn a_loop_played_three_times_is_three_rounds() {
         );
         assert!((round.tempo_ratio - 80.0 / 96.0).abs() < 0.02);
     }
+}
+
+/// Bars that differ in a note or two are taken for one another; where it is known which one was looped,
+/// every answer is of that one.
+#[test]
+fn a_loop_of_a_bar_that_has_others_like_it_is_told_by_where_it_was_played() {
+    let times: Vec<Seconds> = (0..24)
+        .map(|beat| Seconds(0.5 + 0.6 * f64::from(beat)))
+        .collect();
+    let grid = Grid::from_beats(&times, 0, Meter { count: 4, unit: 4 });
+    let melody = [
+        [62, 64, 66],
+        [69, 67, 64],
+        [62, 64, 67],
+        [62, 67, 66],
+        [69, 64, 66],
+        [62, 64, 66],
+    ];
+    let bar = |bar: usize, at: f64| -> Vec<Note> {
+        let pluck = |beat: f64, role, midi: i32| Note {
+            pitch: Some(MidiNote(f64::from(midi))),
+            ..Note::by_hand(Seconds(at + 0.6 * beat), role)
+        };
+        let thumb = [38, 50, 45, 50];
+        let mut notes: Vec<Note> = (0..4)
+            .map(|b| pluck(b as f64, Role::Bass, thumb[b]))
+            .chain((0..3).map(|b| pluck(b as f64 + 0.5, Role::Melody, melody[bar][b])))
+            .collect();
+        notes.sort_by(|a, b| a.time.total_cmp(&b.time));
+        notes
+    };
+    let notes: Vec<Note> = (0..6).flat_map(|b| bar(b, 0.5 + 2.4 * b as f64)).collect();
+    let recording = Side {
+        notes,
+        grid,
+        written: Vec::new(),
+        drift: Vec::new(),
+    };
+    let drift = timing::measure(&recording.notes, &recording.grid, Reference::OwnTempo);
+    let model = Model {
+        notes: &recording.notes,
+        grid: &recording.grid,
+        drifts: &drift.notes,
+    };
+    // Bar 3 four times; the last time round two notes are those of the bar before.
+    let mut take: Vec<Note> = (0..4)
+        .flat_map(|round| bar(2, 1.0 + 2.4 * f64::from(round)))
+        .collect();
+    for (note, wrong) in [(22, 69), (24, 67)] {
+        take[note].pitch = Some(MidiNote(f64::from(wrong)));
+    }
+    let bars = |found: &Comparison| -> Vec<i32> { found.pairs.iter().map(|p| p.bar).collect() };
+    let (from, to) = recording.grid.bar_range(3, 3).expect("bar 3");
+    let found = compare_within(model, &take, (from, to));
+    assert_eq!(bars(&found), [3; 28]);
+    for pair in &found.pairs {
+        let (recorded, taken) = (&recording.notes[pair.recording], &take[pair.take]);
+        assert_eq!(pair.wrong_pitch, recorded.pitch != taken.pitch, "{pair:?}");
+    }
+    assert!(
+        bars(&compare(model, &take)).iter().any(|bar| *bar != 3),
+        "it would be guessed"
+    );
+    // Something else than was asked for is looked for everywhere.
+    let elsewhere = compare_within(model, &take, recording.grid.bar_range(6, 6).expect("bar 6"));
+    assert!(!elsewhere.pairs.is_empty());
 }
 
 #[test]

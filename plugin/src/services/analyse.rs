@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::analysis::correct::Corrections;
 use thumbline::analysis::{self, Analysis, AnalysisError, Observer, Options, Stage, beat};
-use thumbline::compare::{Comparison, Model, compare};
+use thumbline::compare::{Comparison, Model, compare, compare_within};
 use thumbline::deck::capture::Place;
 use thumbline::home;
 use thumbline::journal::{Practised, Round, rounds_of};
@@ -58,6 +58,8 @@ pub enum Job {
         model: Arc<Analysis>,
         /// What was heard in the take, in its own time.
         take: Arc<Analysis>,
+        /// The stretch of the recording it was played along with, where that is known.
+        along: Option<(Seconds, Seconds)>,
     },
     /// How far is this round of the loop off the recording?
     Judge(Box<Judged>),
@@ -143,8 +145,13 @@ pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
             reading,
         } => say(corrected(heard, corrections, reading.as_ref())),
         Job::Take { path, tuning } => take(path, tuning.as_ref(), cancel, say),
-        Job::Compare { path, model, take } => {
-            let found = against(model, &take.notes);
+        Job::Compare {
+            path,
+            model,
+            take,
+            along,
+        } => {
+            let found = against(model, &take.notes, *along);
             say(Answer::Compared {
                 path: path.clone(),
                 answer: Arc::new(TakeAnswer {
@@ -158,17 +165,35 @@ pub fn run(job: &Job, cancel: &Cancel, say: &mut dyn FnMut(Answer)) {
     }
 }
 
-/// A take's notes, in its own time, against what is heard in the recording.
-pub fn against(model: &Analysis, take: &[Note]) -> Comparison {
+/// A take's notes, in its own time, against what is heard in the recording, or in the stretch of it that it
+/// was played `along` with.
+pub fn against(model: &Analysis, take: &[Note], along: Option<(Seconds, Seconds)>) -> Comparison {
     let measured = timing::of(model, Reference::default());
-    compare(
-        Model {
-            notes: &model.notes,
-            grid: &model.grid,
-            drifts: &measured.notes,
-        },
-        take,
-    )
+    let model = Model {
+        notes: &model.notes,
+        grid: &model.grid,
+        drifts: &measured.notes,
+    };
+    match along {
+        Some(along) => compare_within(model, take, along),
+        None => compare(model, take),
+    }
+}
+
+/// The stretch of the recording that a take of `end` seconds at `rate` frames a second was played along
+/// with; none where the recording did not run.
+pub fn along(places: &[Place], rate: u32, end: Seconds) -> Option<(Seconds, Seconds)> {
+    let until = |i: usize| {
+        places
+            .get(i + 1)
+            .map_or(end.0 * f64::from(rate), |p| p.frame as f64)
+    };
+    let runs = places.iter().enumerate().filter(|(_, p)| p.speed > 0.0);
+    let runs = runs.map(|(i, p)| {
+        let frames = (until(i) - p.frame as f64).max(0.0);
+        (p.at, p.at + Span(frames / f64::from(rate) * p.speed))
+    });
+    runs.reduce(|a, b| (Seconds(a.0.0.min(b.0.0)), Seconds(a.1.0.max(b.1.0))))
 }
 
 /// The rounds of a take for the journal.
@@ -309,14 +334,15 @@ fn judge(round: &Judged) -> Option<Span> {
         })
         .collect();
     let last = shifted.iter().rposition(|p| p.frame == 0).unwrap_or(0);
-    let played = on_timeline(&heard, &shifted[last..], round.rate, round.latency);
-    drift_of(&round.model, &played)
+    let places = &shifted[last..];
+    let played = on_timeline(&heard, places, round.rate, round.latency);
+    drift_of(&round.model, &played, along(places, round.rate, heard.end))
 }
 
 /// The middle of the take's drifts from the recording's own feel, without sign; none where fewer
 /// than four notes answer each other.
-fn drift_of(model: &Analysis, take: &Analysis) -> Option<Span> {
-    let answer = against(model, &take.notes);
+fn drift_of(model: &Analysis, take: &Analysis, along: Option<(Seconds, Seconds)>) -> Option<Span> {
+    let answer = against(model, &take.notes, along);
     let mut off: Vec<f64> = answer
         .pairs
         .iter()

@@ -263,6 +263,7 @@ pub fn compare(state: &mut State, out: &mut Vec<Effect>) {
         let job = Job::Analyse(analyse::Job::Compare {
             path: take.take.path.clone(),
             model: Arc::clone(&model),
+            along: analyse::along(&take.take.places, take.rate, heard.end),
             take: heard,
         });
         let id = state.job();
