@@ -31,10 +31,16 @@ pub fn named(text: &str) -> Option<PathBuf> {
     let line = text.lines().map(str::trim).find(|l| !l.is_empty())?;
     let line = line.trim_matches(['"', '\'']);
     let path = match line.strip_prefix("file://") {
-        Some(address) => PathBuf::from(&*percent_decode_str(address).decode_utf8_lossy()),
+        Some(address) => addressed(address),
         None => PathBuf::from(line),
     };
     (path.is_absolute() && path.extension().is_some()).then_some(path)
+}
+
+/// The path in the address of a file, after `file://`: a machine's name before it is left out.
+pub fn addressed(address: &str) -> PathBuf {
+    let from = address.find('/').unwrap_or_default();
+    PathBuf::from(&*percent_decode_str(&address[from..]).decode_utf8_lossy())
 }
 
 /// Writes a file whole or not at all.

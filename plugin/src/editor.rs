@@ -41,10 +41,11 @@ pub mod tuned;
 pub mod tunings;
 pub mod words;
 
+use crate::carried::Carrier;
 use crate::desk::Page;
 use crate::instance::Instance;
 use crate::snapshot::{About, For, Look, Notice, RecordingView, Snapshot};
-use crate::standalone::Kept;
+use crate::standalone::{self, Kept};
 use crate::wish::Wish;
 use egui::{CentralPanel, Frame as Pane, Panel, ScrollArea, Ui};
 use nice_plug::context::gui::GuiContext;
@@ -66,6 +67,8 @@ pub struct App {
     kept: Option<Arc<Kept>>,
     gui: Option<GuiContext>,
     notifier: RepaintNotifier,
+    /// What the mouse brings and takes.
+    carrier: Option<Carrier>,
     sight: Sight,
 }
 
@@ -74,13 +77,17 @@ impl NiceEguiApp for App {
         &mut self,
         _egui_ctx: egui::Context,
         nice_gui_ctx: GuiContext,
-        _frame: &mut Frame,
+        frame: &mut Frame,
     ) -> Result<(), HandlerError> {
         if let Some(kept) = &self.kept {
             kept.put_on(self.instance.dials(), &nice_gui_ctx);
         }
         self.gui = Some(nice_gui_ctx);
         self.instance.watch(Some(self.notifier.clone()));
+        let notifier = self.notifier.clone();
+        self.carrier = Carrier::beside(frame.baseview_window(), move || {
+            notifier.request_repaint();
+        });
         Ok(())
     }
 
@@ -91,8 +98,21 @@ impl NiceEguiApp for App {
         frame.set_clear_color(theme::cleared(snapshot.look.ground));
         self.sight.cleared = true;
         self.instance.painted();
+        if standalone::leaves() {
+            ui.ctx().send_viewport_cmd(egui::ViewportCommand::Close);
+        }
         let mut wishes = Vec::new();
+        if let Some(carrier) = &self.carrier {
+            (self.sight.came, self.sight.coming) = (carrier.came(), carrier.coming());
+        }
         draw(ui, &snapshot, &mut self.sight, &mut wishes);
+        if let Some(carrier) = self
+            .carrier
+            .as_ref()
+            .filter(|_| !self.sight.leaving.is_empty())
+        {
+            carrier.take_away(std::mem::take(&mut self.sight.leaving));
+        }
         for wish in wishes {
             self.instance.apply(wish, self.gui.as_ref());
         }
@@ -101,6 +121,7 @@ impl NiceEguiApp for App {
 
     fn editor_closed(&mut self) {
         self.gui = None;
+        self.carrier = None;
         self.instance.watch(None);
     }
 }
@@ -122,13 +143,13 @@ pub fn create(instance: Arc<Instance>, kept: Option<Arc<Kept>>) -> Option<EguiEd
             kept,
             gui: None,
             notifier,
+            carrier: None,
             sight: Sight::default(),
         },
     )
 }
 
-/// Files whose path was pasted while nothing was typed in: the windowing layer hands on no files that
-/// are dropped, and a file manager copies paths.
+/// Files whose path was pasted while nothing was typed in: a file manager copies paths.
 fn pasted(ctx: &egui::Context) -> Vec<std::path::PathBuf> {
     if ctx.text_edit_focused() {
         return Vec::new();
@@ -150,12 +171,9 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     dress(&ctx, &snapshot.look);
     keys::read(ui, snapshot, sight, wishes);
     pages::keys(ui, snapshot, wishes);
-    let dropped = ctx.input(|i| i.raw.dropped_files.clone());
-    // Dropped where takes are listed it is compared, anywhere else opened.
-    let takes = snapshot.desk.page == Page::Sheet && sight.side == Side::Takes;
-    wishes.extend(dropped.into_iter().map(|file| {
-        let path = file.path().to_owned();
-        if takes && snapshot.recording.name().is_some() {
+    let takes = takes_in(snapshot, sight);
+    wishes.extend(sight.came.drain(..).map(|path| {
+        if takes {
             Wish::LoadTake(path)
         } else {
             Wish::Drop(path)
@@ -212,14 +230,42 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             files::show(ui, folder, sight, wishes);
         } else if sight.help && !wide {
             help::show(ui, snapshot.desk.page, sight);
-        } else if pages::show(ui, snapshot, wishes) {
+        } else if pages::show(ui, snapshot, sight, wishes) {
             // A page stands in the sheet's place.
         } else if states::show(ui, snapshot, sight, wishes) {
             bars::show(ui, snapshot, sight, wishes);
         }
     });
     notices(&ctx, snapshot, page.response.rect, wishes);
+    if sight.coming {
+        held_over(&ctx, snapshot, takes, page.response.rect);
+    }
     remember_size(&ctx, snapshot, wishes);
+}
+
+/// Is what is dropped a take? Where takes are listed it is compared, anywhere else opened.
+fn takes_in(snapshot: &Snapshot, sight: &Sight) -> bool {
+    let listed = snapshot.desk.page == Page::Sheet && sight.side == Side::Takes;
+    listed && snapshot.recording.name().is_some()
+}
+
+/// What becomes of the files that are held over the window.
+fn held_over(ctx: &egui::Context, snapshot: &Snapshot, takes: bool, room: egui::Rect) {
+    let text = match snapshot.desk.page {
+        _ if takes => "Let go: it is compared with the recording as a take",
+        Page::Pattern => "Let go: a recording opens; MIDI or MusicXML becomes the picking pattern",
+        _ => "Let go: a recording opens; MIDI or MusicXML becomes the melody to move off the beat",
+    };
+    egui::Area::new(egui::Id::unique("held over"))
+        .order(egui::Order::Foreground)
+        .pivot(egui::Align2::CENTER_CENTER)
+        .fixed_pos(room.center())
+        .show(ctx, |ui| {
+            let wash = theme::ink(snapshot.look.ground, Ink::Wash);
+            let edge = egui::Stroke::new(2.0, theme::ink(snapshot.look.ground, Ink::Position));
+            let frame = Pane::new().fill(wash).stroke(edge).inner_margin(16.0);
+            frame.corner_radius(6.0).show(ui, |ui| ui.heading(text));
+        });
 }
 
 /// As large as a window grows by itself when everything in it gets larger, in pixels.

@@ -7,6 +7,7 @@
 //! ```
 
 pub mod audio;
+pub mod carried;
 pub mod channels;
 pub mod control;
 pub mod core;

@@ -46,11 +46,15 @@ fn main() -> ExitCode {
             return ExitCode::from(2);
         }
     }
-    if nice_plug::wrapper::standalone::nice_export_standalone_with_args::<
+    let well = nice_plug::wrapper::standalone::nice_export_standalone_with_args::<
         thumbline_plugin::Thumbline,
         _,
-    >(args)
-    {
+    >(args);
+    if let Err(why) = standalone::begin_anew() {
+        eprintln!("thumbline-standalone: {why}");
+        return ExitCode::FAILURE;
+    }
+    if well {
         ExitCode::SUCCESS
     } else {
         ExitCode::FAILURE

@@ -56,8 +56,16 @@ pub fn chosen_sound() -> Choice {
         .unwrap_or_default()
 }
 
-/// Keeps the choice and everything else, and puts this program anew in its own place; where that
-/// fails, it goes on as it was and says so.
+/// Is the window to close, so that the program can begin anew with other devices?
+static LEAVES: AtomicBool = AtomicBool::new(false);
+
+/// Whether the window is to close: other devices were chosen.
+pub fn leaves() -> bool {
+    LEAVES.load(Ordering::Acquire)
+}
+
+/// Keeps the choice and everything else, and has the window close, so that the program lets go of its
+/// devices and [`begin_anew`] takes others; where that cannot be, it goes on as it was and says so.
 fn start_again(instance: &Weak<Core>, kept: &Kept, dials: &Weak<Dials>, choice: &Choice) {
     let written = serde_json::to_vec_pretty(choice)
         .map_err(|e| e.to_string())
@@ -65,23 +73,35 @@ fn start_again(instance: &Weak<Core>, kept: &Kept, dials: &Weak<Dials>, choice: 
     if let Some(dials) = dials.upgrade() {
         kept.write(&dials);
     }
-    let why = match written {
-        Ok(()) => replaced(),
-        Err(why) => why,
+    let own = std::env::current_exe().map_err(|e| e.to_string());
+    let there = own.and_then(|own| match own.is_file() {
+        true => Ok(()),
+        false => Err("the program was replaced; start it again".to_owned()),
+    });
+    let (text, grave) = match written.and(there) {
+        Ok(()) => {
+            LEAVES.store(true, Ordering::Release);
+            ("Starting again with other devices".to_owned(), false)
+        }
+        Err(why) => (format!("The devices stay as they are: {why}"), true),
     };
     if let Some(core) = instance.upgrade() {
-        let text = format!("The devices stay as they are: {why}");
-        core.send(Message::Tell(text, true));
+        core.send(Message::Tell(text, grave));
     }
 }
 
-/// This program in its own place, with the options it was started with but the recording, which is
-/// kept; returns only where that fails: why.
-fn replaced() -> String {
-    let own = match std::env::current_exe() {
-        Ok(own) => own,
-        Err(why) => return why.to_string(),
-    };
+/// Where other devices were chosen: this program in its own place, with the options it was started with but
+/// the recording, which is kept. For when the window has closed and its devices are let go of: a sound
+/// server waits for ever for a client that is gone and still holds its line. Returns where nothing of
+/// that was asked for, or where it fails: why.
+///
+/// # Errors
+/// When the system does not start the program.
+pub fn begin_anew() -> Result<(), String> {
+    if !leaves() {
+        return Ok(());
+    }
+    let own = std::env::current_exe().map_err(|e| e.to_string())?;
     let options: Vec<_> = std::env::args_os().skip(1).collect();
     let options = options
         .iter()
@@ -91,13 +111,10 @@ fn replaced() -> String {
     #[cfg(unix)]
     {
         use std::os::unix::process::CommandExt;
-        again.exec().to_string()
+        Err(again.exec().to_string())
     }
     #[cfg(not(unix))]
-    match again.spawn() {
-        Ok(_) => std::process::exit(0),
-        Err(why) => why.to_string(),
-    }
+    again.spawn().map(|_| ()).map_err(|e| e.to_string())
 }
 
 /// The parameters as they were kept, and whether the instance has got them. The framework has

@@ -63,7 +63,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         for row in rows.clone() {
             sheet.row(ui, row, sight, wishes);
         }
-        sheet.edges(ui, &rows, sight, wishes);
+        sheet.edges(ui, (&rows, &ground), sight, wishes);
         sheet.position(ui, &rows);
     });
 }

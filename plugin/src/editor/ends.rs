@@ -4,6 +4,7 @@ use super::keys::Deed;
 use super::sight::Sight;
 use crate::snapshot::{End, PracticeView};
 use crate::wish::Wish;
+use egui::{Pos2, Response};
 use thumbline::unit::Seconds;
 
 /// The loop's ends, the one under the hand where it has come to.
@@ -29,21 +30,30 @@ pub fn told(end: End) -> (&'static str, Deed) {
     }
 }
 
-/// An end of the loop under the hand: shown where it is, wished for when it is let go.
+/// An end of the loop under the hand: shown where it is, wished for when it is let go. A quick hand has
+/// left the handle before the first frame: then the `page` under it has the drag.
 pub fn drag(
-    handle: &egui::Response,
+    (handle, page): (&Response, &Response),
     end: End,
-    under: Option<Seconds>,
+    under: impl Fn(Pos2) -> Option<Seconds>,
     region: (Seconds, Seconds),
     sight: &mut Sight,
     wishes: &mut Vec<Wish>,
 ) {
-    if handle.dragged()
-        && let Some(at) = under
+    let pressed = page.ctx.input(|i| i.pointer.press_origin());
+    let begun = page.drag_started() && pressed.is_some_and(|at| handle.rect.contains(at));
+    if begun {
+        sight.loop_from = None;
+    }
+    let slipped = begun || sight.dragged.is_some_and(|(which, _)| which == end);
+    let page = Some(page).filter(|_| slipped && !handle.dragged() && !handle.drag_stopped());
+    let held = page.unwrap_or(handle);
+    if held.dragged()
+        && let Some(at) = held.interact_pointer_pos().and_then(under)
     {
         sight.dragged = Some((end, at));
     }
-    if handle.drag_stopped()
+    if held.drag_stopped()
         && let Some((end, at)) = sight.dragged.take()
     {
         // Across the other end it becomes that one.

@@ -97,7 +97,9 @@ fn facts(ui: &mut Ui, heard: &Heard, index: usize) {
         let fret = note
             .fret
             .map_or_else(String::new, |f| format!(", fret {f}"));
-        rows.push(("String", format!("{string}{fret}")));
+        // Where the tuning is only guessed, so is the place on the neck.
+        let guessed = if piece.fretted { "" } else { "perhaps " };
+        rows.push(("String", format!("{guessed}{string}{fret}")));
     }
     rows.push(("Begins", attack(note.attack).to_owned()));
     rows.push(("Certainty", format!("{:.0} %", 100.0 * note.confidence)));

@@ -98,15 +98,15 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             handle.widget_info(|| {
                 WidgetInfo::labeled(Role::Slider, true, format!("{name}, in the overview"))
             });
-            let to = handle.interact_pointer_pos().map(under);
             let now = practice.region.as_ref().map_or(region, |r| (r.from, r.to));
-            ends::drag(&handle, end, to, now, sight, wishes);
+            let under = |at| Some(under(at));
+            ends::drag((&handle, &response), end, under, now, sight, wishes);
             handle
                 .on_hover_cursor(CursorIcon::ResizeHorizontal)
                 .on_hover_text(name);
         }
     }
-    if response.drag_started() {
+    if response.drag_started() && sight.dragged.is_none() {
         let origin = ui.input(|i| i.pointer.press_origin());
         sight.loop_from = origin.map(under);
     }

@@ -1,6 +1,7 @@
 //! The pages in the middle of the window, and the row that turns them.
 
 use super::keys::{self as key_list, Deed};
+use super::sight::Sight;
 use super::{drills, neck, offbeat, pattern, takeaway, theme, tunings};
 use crate::desk::{Desk, Page};
 use crate::snapshot::Snapshot;
@@ -123,7 +124,7 @@ fn sounding(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
 }
 
 /// Draws the open page; false where that is the sheet.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) -> bool {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) -> bool {
     if snapshot.desk.page == Page::Sheet {
         return false;
     }
@@ -140,7 +141,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) -> bool {
                 Page::Tunings => tunings::show(ui, snapshot, &mut desk.tunings, wishes),
                 Page::Drills => drills::show(ui, snapshot, &mut desk.drills, wishes),
                 Page::OffBeat => offbeat::show(ui, snapshot, &mut desk.off_beat, wishes),
-                Page::TakeAway => takeaway::show(ui, snapshot, &mut desk.take_away, wishes),
+                Page::TakeAway => takeaway::show(ui, snapshot, &mut desk.take_away, sight, wishes),
                 Page::Pattern => pattern::show(ui, snapshot, &mut desk.pattern, wishes),
                 Page::Neck => neck::show(ui, snapshot, &mut desk.neck, wishes),
             }

@@ -116,7 +116,8 @@ fn references(ui: &mut Ui, sight: &mut Sight, scene: &Scene) {
             let label = format!("Against {name}");
             WidgetInfo::selected(Role::RadioButton, true, on, label)
         });
-        if button.clicked() {
+        let hint = format!("Early and late are told against {name}");
+        if button.on_hover_text(hint).clicked() {
             sight.against = Some(reference);
         }
     }
@@ -126,7 +127,14 @@ fn references(ui: &mut Ui, sight: &mut Sight, scene: &Scene) {
 fn hands(ui: &mut Ui, sight: &mut Sight) {
     for hands in [Hands::Both, Hands::Thumb, Hands::Fingers] {
         let on = sight.hands == hands;
-        if ui.selectable_label(on, hands_name(hands)).clicked() {
+        let hint = match hands {
+            Hands::Both => "Show the notes of both hands",
+            Hands::Thumb => "Show the thumb's notes alone",
+            Hands::Fingers => "Show the fingers' notes alone",
+        };
+        let hint = format!("{hint} ({})", keys::name(Deed::Hands));
+        let button = ui.selectable_label(on, hands_name(hands));
+        if button.on_hover_text(hint).clicked() {
             sight.hands = hands;
         }
     }

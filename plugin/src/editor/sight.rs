@@ -4,6 +4,7 @@
 
 use crate::snapshot::{Answer, End, Look, Peaks, Snapshot, TakeView};
 use crate::wish::NoteAt;
+use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::compare::Model;
@@ -122,6 +123,12 @@ pub struct Sight {
     pub far: bool,
     /// How large its notes are then, 1 to 4.
     pub far_zoom: f64,
+    /// Files that were let go over the window.
+    pub came: Vec<PathBuf>,
+    /// Are files held over it?
+    pub coming: bool,
+    /// Files that the pointer takes away from now on.
+    pub leaving: Vec<PathBuf>,
     /// Is the window cleared to the paper before it is drawn?
     pub cleared: bool,
     /// Is what the page in view is about shown?

@@ -117,9 +117,10 @@ fn choose<'a, T: PartialEq + Clone>(
     let all: Vec<(T, &str)> = all.collect();
     let shown = all.iter().find(|(value, _)| value == now);
     let shown = shown.map_or("not there now", |(_, name)| *name);
-    ComboBox::from_label(label)
+    let name = ui.weak(label);
+    let list = ComboBox::from_id_salt(label)
         .selected_text(shown)
-        .width(170.0)
+        .width(ui.available_width().min(260.0))
         .truncate()
         .show_ui(ui, |ui| {
             for (value, name) in &all {
@@ -129,4 +130,5 @@ fn choose<'a, T: PartialEq + Clone>(
                 }
             }
         });
+    list.response.labelled_by(name.id);
 }

@@ -2,16 +2,23 @@
 //! once, under a name that is free; where it went is said below.
 
 use super::fields::{aside, choice, field};
+use super::sight::Sight;
 use super::theme;
 use super::transport::large;
 use crate::desk::TakeAwayPage;
 use crate::snapshot::Snapshot;
 use crate::wish::Wish;
-use egui::{Grid, Ui};
+use egui::{CursorIcon, Grid, Label, Sense, Ui};
 use thumbline::report::export::Format;
 
 /// Draws the page.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TakeAwayPage, wishes: &mut Vec<Wish>) {
+pub fn show(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    page: &mut TakeAwayPage,
+    sight: &mut Sight,
+    wishes: &mut Vec<Wish>,
+) {
     if snapshot.analysis.ready().is_none() {
         ui.label("Open a recording, and wait until it is analysed: then you can export it in any of these forms.");
         return;
@@ -115,7 +122,13 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TakeAwayPage, wishes: &
     });
     for path in snapshot.study.written.iter().rev().take(6) {
         ui.horizontal_wrapped(|ui| {
-            ui.label(theme::letters(&path.display().to_string()));
+            let name = theme::letters(&path.display().to_string());
+            let file = ui.add(Label::new(name).selectable(false).sense(Sense::drag()));
+            if file.drag_started() {
+                sight.leaving = vec![path.clone()];
+            }
+            file.on_hover_cursor(CursorIcon::Grab)
+                .on_hover_text("Drag it into the host or a folder");
             let hint = "Put the path on the clipboard, for another program's dialog";
             if ui.button("Copy the path").on_hover_text(hint).clicked() {
                 ui.ctx().copy_text(path.display().to_string());

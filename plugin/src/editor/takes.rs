@@ -158,11 +158,14 @@ fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec
     for (i, region) in snapshot.practice.regions.iter().enumerate() {
         ui.horizontal(|ui| {
             let on = snapshot.practice.current_region == Some(i);
-            if ui.selectable_label(on, &region.name).clicked() {
+            let loops = ui.selectable_label(on, &region.name);
+            if loops.on_hover_text("Loop it again").clicked() {
                 wishes.push(Wish::UseRegion(i));
                 wishes.push(Wish::SetLoop(true));
             }
-            if ui.button("Forget").clicked() {
+            let forget = ui.button("Forget");
+            let hint = "Keep this loop no longer; the recording stays as it is";
+            if forget.on_hover_text(hint).clicked() {
                 wishes.push(Wish::ForgetRegion(i));
             }
         });
@@ -173,7 +176,9 @@ fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec
             ui.add(TextEdit::singleline(&mut sight.region_name).desired_width(110.0))
                 .labelled_by(name.id);
             let named = !sight.region_name.trim().is_empty();
-            if ui.add_enabled(named, egui::Button::new("Keep")).clicked() {
+            let keep = ui.add_enabled(named, egui::Button::new("Keep"));
+            let hint = "Find it again under this name, also next week";
+            if keep.on_hover_text(hint).clicked() {
                 let name = std::mem::take(&mut sight.region_name);
                 wishes.push(Wish::KeepRegion(name.trim().to_owned()));
             }
@@ -197,10 +202,13 @@ fn pedals(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
             format!("Teach: {name}")
         };
         ui.horizontal(|ui| {
-            if ui.selectable_label(learning, label).clicked() {
+            let teach = ui.selectable_label(learning, label);
+            let hint = "Then press the pedal that is to do it";
+            if teach.on_hover_text(hint).clicked() {
                 wishes.push(Wish::Learn((!learning).then_some(control)));
             }
-            if ui.small_button("Forget").clicked() {
+            let forget = ui.small_button("Forget");
+            if forget.on_hover_text("No pedal does it any more").clicked() {
                 wishes.push(Wish::Unlearn(control));
             }
         });

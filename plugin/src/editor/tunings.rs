@@ -70,8 +70,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, wishes: &m
             if is.on_hover_text(hint).clicked() && !on {
                 wishes.push(Wish::SetTuning(Some(view.to.clone())));
             }
-            if snapshot.practice.tuning.is_some() && ui.button("Let the program find it").clicked()
-            {
+            if snapshot.practice.tuning.is_some() && ui.button("Find it by ear").clicked() {
                 wishes.push(Wish::SetTuning(None));
             }
         }

@@ -5,11 +5,11 @@ mod bench;
 mod figures;
 mod neck;
 #[allow(dead_code, reason = "shared with the tests of the sheet")]
-#[path = "../window_painting.rs"]
+#[path = "../window/painting.rs"]
 mod painting;
 mod pattern;
 mod pictures;
 mod rest;
 #[allow(dead_code, reason = "shared with the tests of the sheet")]
-#[path = "../window_scenes.rs"]
+#[path = "../window/scenes.rs"]
 mod scenes;

@@ -6,7 +6,7 @@ use crate::editor::keys;
 use crate::editor::sight::Sight;
 use crate::snapshot::End;
 use crate::wish::Wish;
-use egui::{CursorIcon, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{CursorIcon, Response, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use std::ops::Range;
 use thumbline::report::sheet::{Ink, Point, Rect};
 use thumbline::unit::Seconds;
@@ -16,7 +16,7 @@ impl View<'_> {
     pub(super) fn edges(
         &self,
         ui: &Ui,
-        rows: &Range<usize>,
+        (rows, ground): (&Range<usize>, &Response),
         sight: &mut Sight,
         wishes: &mut Vec<Wish>,
     ) {
@@ -50,10 +50,9 @@ impl View<'_> {
             let width = if held { 4.0 } else { 2.0 };
             let stroke = Stroke::new(width, self.ink(Ink::Position));
             ui.painter().vline(top.x, rect.y_range(), stroke);
-            let under = handle
-                .interact_pointer_pos()
-                .and_then(|at| self.time_under(at));
-            drag(&handle, end, under, (region.from, region.to), sight, wishes);
+            let under = |at| self.time_under(at);
+            let ends = (region.from, region.to);
+            drag((&handle, ground), end, under, ends, sight, wishes);
             handle
                 .on_hover_cursor(CursorIcon::ResizeHorizontal)
                 .on_hover_text(format!("{label}; a beat later with {}", keys::name(deed)));

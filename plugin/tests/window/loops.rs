@@ -51,6 +51,37 @@ fn ends_of_the_loop_are_dragged_on_the_sheet_and_the_overview() {
     assert!((to.0 - 5.3).abs() < 1e-9);
 }
 
+/// Pressed on an end and away from it before the window is drawn again: it is the end that is dragged.
+#[test]
+fn a_quick_hand_drags_the_end_that_it_pressed() {
+    for (start, end) in [
+        ("Start of the loop", "End of the loop"),
+        (
+            "Start of the loop, in the overview",
+            "End of the loop, in the overview",
+        ),
+    ] {
+        let mut harness = usual(looping());
+        let from = harness.get_by_label(end).rect().center();
+        let start = harness.get_by_label(start).rect().center();
+        let to = pos2(from.x - (from.x - start.x) / 2.0, from.y);
+        harness.hover_at(from);
+        harness.run_steps(2);
+        harness.drag_at(from);
+        harness.hover_at(to);
+        harness.run_steps(2);
+        harness.drop_at(to);
+        let wishes = wished(&mut harness);
+        let [Wish::SetRegion(Some((from, to)))] = wishes.as_slice() else {
+            panic!("{wishes:?}");
+        };
+        assert!(
+            (from.0 - 2.9).abs() < 0.01 && (to.0 - 4.1).abs() < 0.1,
+            "{from:?} {to:?}"
+        );
+    }
+}
+
 #[test]
 fn ends_of_the_loop_go_by_beats_and_off_beats_and_are_set_by_ear() {
     let mut harness = usual(looping());

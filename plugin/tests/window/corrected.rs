@@ -1,0 +1,140 @@
+//! Corrections by hand: of notes, by key and dragged; of the beat; taken back.
+
+use super::scenes::heard;
+use super::{click, press, usual, wished};
+use egui::{Key, Modifiers};
+use egui_kittest::kittest::Queryable;
+use std::sync::Arc;
+use thumbline::music::note::Role as Hand;
+use thumbline::unit::Seconds;
+use thumbline_plugin::editor::sight::Side;
+use thumbline_plugin::snapshot::AnalysisView;
+use thumbline_plugin::wish::{GridEdit, NoteEdit, Wish};
+
+#[test]
+fn a_chosen_note_can_be_corrected_by_key() {
+    let mut harness = usual(heard(2));
+    let none = Modifiers::NONE;
+    press(&mut harness, none, Key::Period);
+    press(&mut harness, none, Key::Period);
+    let chosen = harness.state().sight.chosen.expect("the second note");
+    let wishes = press(&mut harness, none, Key::T);
+    let role = Hand::Bass;
+    let which = chosen;
+    let (first, second) = (Hand::Bass, Hand::Melody);
+    let swapped = |role| Wish::EditNote(NoteEdit::SetRole { which, role });
+    assert!(
+        wishes == [swapped(first)] || wishes == [swapped(second)],
+        "{wishes:?} {role:?}"
+    );
+    let wishes = press(&mut harness, none, Key::CloseBracket);
+    let slot = Seconds(0.5 + 0.3);
+    let [Wish::EditNote(NoteEdit::MeantFor { slot: found, .. })] = wishes.as_slice() else {
+        panic!("{wishes:?}");
+    };
+    assert!((*found - slot).abs().0 < 1e-6, "{found:?}");
+    let wishes = press(&mut harness, none, Key::H);
+    assert!(matches!(wishes[..], [Wish::HearOnce(_, _)]));
+    let wishes = press(&mut harness, none, Key::Delete);
+    assert_eq!(wishes, [Wish::EditNote(NoteEdit::Remove { which })]);
+    assert!(harness.state().sight.chosen.is_none());
+    let wishes = press(&mut harness, none, Key::A);
+    assert!(
+        matches!(&wishes[..], [Wish::EditNote(NoteEdit::Add { note })] if note.time == Seconds(0.0))
+    );
+}
+
+#[test]
+fn corrections_can_be_undone_from_the_panel() {
+    let mut snapshot = heard(2);
+    snapshot.practice.undoable = 3;
+    snapshot.practice.redoable = 1;
+    let mut harness = usual(snapshot);
+    harness.state_mut().sight.side = Side::Note;
+    harness.run_steps(2);
+    assert_eq!(click(&mut harness, "Undo (3)"), [Wish::Undo]);
+    assert_eq!(click(&mut harness, "Redo (1)"), [Wish::Redo]);
+}
+
+#[test]
+fn a_note_dragged_along_its_row_is_meant_for_another_slot() {
+    let mut harness = usual(heard(2));
+    let label = "bar 1, the and of 2, fingers, 25 ms late (4 % of the beat), C4, string 2 fret 3";
+    let note = harness.get_by_label(label).rect().center();
+    let two = harness
+        .get_by_label("bar 1, beat 2, thumb, with the beat, D3, string 4 open")
+        .rect()
+        .center();
+    let three = harness
+        .get_by_label("bar 1, beat 3, thumb, with the beat, A2, string 5 open")
+        .rect()
+        .center();
+    assert!(two.x < note.x && note.x < three.x);
+    harness.hover_at(note);
+    harness.run_steps(1);
+    harness.drag_at(note);
+    harness.run_steps(2);
+    for i in 1..=6 {
+        let x = note.x + (three.x - note.x) * i as f32 / 6.0;
+        harness.hover_at(egui::pos2(x, note.y));
+        harness.run_steps(1);
+    }
+    harness.drop_at(egui::pos2(three.x, note.y));
+    let wishes = wished(&mut harness);
+    let [Wish::EditNote(NoteEdit::MeantFor { slot, .. })] = wishes.as_slice() else {
+        panic!("{wishes:?}");
+    };
+    assert!(
+        (*slot - Seconds(0.5 + 2.0 * 0.6)).abs().0 < 1e-6,
+        "{slot:?}"
+    );
+}
+
+#[test]
+fn beats_can_be_tapped_and_set() {
+    let mut harness = usual(heard(4));
+    harness.state_mut().sight.side = Side::Beats;
+    harness.run_steps(2);
+    assert_eq!(
+        click(&mut harness, "Double"),
+        [Wish::EditGrid(GridEdit::Double)]
+    );
+    assert_eq!(
+        click(&mut harness, "Half"),
+        [Wish::EditGrid(GridEdit::Halve)]
+    );
+    harness.state_mut().snapshot.transport.position = Seconds(1.0);
+    assert!(
+        press(&mut harness, Modifiers::NONE, Key::B).is_empty(),
+        "one tap is no beat"
+    );
+    harness.state_mut().snapshot.transport.position = Seconds(1.6);
+    let tap = |at| Wish::EditGrid(GridEdit::Tap { at: Seconds(at) });
+    assert_eq!(
+        press(&mut harness, Modifiers::NONE, Key::B),
+        [tap(1.0), tap(1.6)]
+    );
+    let wishes = click(&mut harness, "Bar 1 here");
+    assert_eq!(
+        wishes,
+        [Wish::EditGrid(GridEdit::BarOne { at: Seconds(1.6) })]
+    );
+    let wishes = click(&mut harness, "triplets");
+    assert!(matches!(
+        wishes[..],
+        [Wish::EditGrid(GridEdit::Subdivision { parts: 3, .. })]
+    ));
+    let swing = |ratio| [Wish::EditGrid(GridEdit::Swing { ratio })];
+    assert!(click(&mut harness, "as played").is_empty());
+    assert_eq!(click(&mut harness, "from triplets"), swing(Some(2.0)));
+    let AnalysisView::Ready(heard) = &mut harness.state_mut().snapshot.analysis else {
+        panic!("heard before");
+    };
+    Arc::make_mut(heard).grid.off_beat = Some(2.0 / 3.0);
+    harness.run_steps(2);
+    assert!(click(&mut harness, "from triplets").is_empty());
+    assert_eq!(click(&mut harness, "as played"), swing(None));
+    assert!(harness.query_by_label("Beat 2 of bar 1").is_none());
+    click(&mut harness, "Move beats");
+    harness.get_by_label("Beat 2 of bar 1");
+}
