@@ -207,8 +207,9 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
 }
 
 /// The same where it is known what was played along with: only the recording's notes from the one instant
-/// to the other are asked for answers, so that a bar is not taken for another that is alike. Where the
-/// take does not answer them, it is looked for in all of the recording.
+/// to the other are asked for answers, so that a bar is not taken for another that is alike. Where they
+/// explain clearly less of the take than all of the recording does, that is what counts: something else
+/// was played, or a loop of few notes is found only by what it lies between.
 pub fn compare_within(model: Model<'_>, take: &[Note], within: (Seconds, Seconds)) -> Comparison {
     /// A note a little before a bar's line is meant for it.
     const SLACK: Span = Span::from_ms(60.0);
@@ -220,8 +221,13 @@ pub fn compare_within(model: Model<'_>, take: &[Note], within: (Seconds, Seconds
         ..model
     };
     let mut found = compare(part, take);
-    if found.fault.is_some() {
-        return compare(model, take);
+    let anywhere = compare(model, take);
+    let answered = |found: &Comparison| {
+        let unmeasured: usize = found.rounds.iter().map(|r| r.unmeasured).sum();
+        found.pairs.len() + unmeasured
+    };
+    if found.fault.is_some() || 10 * answered(&found) < 9 * answered(&anywhere) {
+        return anywhere;
     }
     for pair in &mut found.pairs {
         pair.recording += first;

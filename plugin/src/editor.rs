@@ -53,8 +53,8 @@ use nice_plug::prelude::ResizeHint;
 use nice_plug_egui::baseview::HandlerError;
 use nice_plug_egui::baseview::dpi::LogicalSize;
 use nice_plug_egui::{
-    EguiEditor, EguiEditorState, EguiNiceSettings, Frame, NiceEguiApp, RepaintNotifier,
-    create_egui_editor,
+    EguiEditor, EguiEditorState, EguiNiceSettings, Frame, GlConfig, GraphicsConfig, NiceEguiApp,
+    RepaintNotifier, create_egui_editor,
 };
 use sight::{Side, Sight};
 use std::sync::Arc;
@@ -126,6 +126,21 @@ impl NiceEguiApp for App {
     }
 }
 
+/// Plain surfaces: what is drawn has no depth, and without noise over it a processor that paints has less
+/// to do.
+#[allow(deprecated, reason = "a frame buffer without depth has no other name")]
+fn flat() -> GraphicsConfig {
+    GraphicsConfig {
+        gl_config: GlConfig {
+            depth_bits: 0,
+            stencil_bits: 0,
+            ..GlConfig::default()
+        },
+        dithering: false,
+        ..GraphicsConfig::default()
+    }
+}
+
 /// Makes the editor of one instance.
 pub fn create(instance: Arc<Instance>, kept: Option<Arc<Kept>>) -> Option<EguiEditor<App>> {
     let (width, height) = instance.snapshot().look.size;
@@ -135,6 +150,7 @@ pub fn create(instance: Arc<Instance>, kept: Option<Arc<Kept>>) -> Option<EguiEd
         notifier.clone(),
         EguiNiceSettings::new()
             .with_tile("Thumbline")
+            .with_graphics_config(flat())
             .with_resize_hint(
                 ResizeHint::RESIZABLE.with_min_logical_size(LogicalSize::new(900.0, 600.0)),
             ),

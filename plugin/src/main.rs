@@ -12,6 +12,21 @@ use thumbline_plugin::{devices, standalone};
 #[global_allocator]
 static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
+/// Has what is freed go back to the system at once, and memory be taken in small pages: by itself the
+/// allocator waits for more to do and takes 2 MiB at a time, and a window at rest would keep twice what it
+/// holds.
+#[allow(unsafe_code, reason = "the allocator's and the system's settings are C functions")]
+fn give_back_at_once() {
+    /// `mi_option_purge_delay` of mimalloc.h, versions 2 and 3, in ms.
+    const PURGE_DELAY: libmimalloc_sys::mi_option_t = 15;
+    // SAFETY: plain numbers, before there is a second thread.
+    unsafe {
+        libmimalloc_sys::mi_option_set(PURGE_DELAY, 0);
+        #[cfg(target_os = "linux")]
+        libc::prctl(libc::PR_SET_THP_DISABLE, 1, 0, 0, 0);
+    }
+}
+
 /// Splits the recording off the arguments: the last one, where it is no option nor an option's
 /// value.
 fn recording(args: &mut Vec<String>) -> Result<Option<PathBuf>, String> {
@@ -30,6 +45,7 @@ fn recording(args: &mut Vec<String>) -> Result<Option<PathBuf>, String> {
 }
 
 fn main() -> ExitCode {
+    give_back_at_once();
     let mut args: Vec<String> = std::env::args().collect();
     match recording(&mut args) {
         Ok(recording) => {

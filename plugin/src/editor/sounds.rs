@@ -70,7 +70,10 @@ fn devices(ui: &mut Ui, snapshot: &Snapshot, sound: &SoundView, wishes: &mut Vec
     if sound.systems.len() > 1 {
         let names = sound.systems.iter().map(|s| (Some(*s), s.name()));
         let now = sound.system;
-        choose(ui, "Through", &now, names, |system| next.system = system);
+        // Another system has other devices.
+        choose(ui, "Through", &now, names, |system| {
+            (next.system, next.input, next.output) = (system, None, None);
+        });
     }
     let none = [(None, "nothing: takes cannot be recorded")].into_iter();
     let inputs = none.chain(named(&sound.inputs));

@@ -1,5 +1,6 @@
 //! Handing it on: a lesson page of the loop's bars, files for other programs.
 
+use crate::desk::Page;
 use crate::effect::Effect;
 use crate::job::JobId;
 use crate::services::{Job, export, page};
@@ -108,7 +109,10 @@ pub fn exported(state: &mut State, id: JobId, answer: export::Answer, out: &mut 
     let (_, show) = writing.remove(at);
     match answer {
         Ok(path) => {
-            state.notice(format!("Written: {}", path.display()), false);
+            // The page that asked for it lists it.
+            if state.session.desk.page != Page::TakeAway {
+                state.notice(format!("Written: {}", path.display()), false);
+            }
             state.study.written.push(path.clone());
             if show {
                 out.push(Effect::Show(path));

@@ -41,6 +41,8 @@ fn states() -> Vec<(&'static str, Harness<'static, World>)> {
     large.look.scale = 2.0;
     let mut folded = answered();
     folded.look.fold = true;
+    let mut tablature = heard(8);
+    tablature.look.strings = true;
     let far = plain(dark(along()));
     far.key_press(egui::Key::G);
     let working = Snapshot {
@@ -72,6 +74,7 @@ fn states() -> Vec<(&'static str, Harness<'static, World>)> {
         ("journal", page),
         ("large", plain(large)),
         ("folded", plain(folded)),
+        ("tablature", plain(tablature)),
         ("along", plain(along())),
         ("along-far", far),
     ];
@@ -87,7 +90,7 @@ fn kept(name: &str) -> PathBuf {
 }
 
 #[test]
-fn fifteen_states_look_as_they_did() {
+fn sixteen_states_look_as_they_did() {
     let bless = std::env::var_os("THUMBLINE_BLESS").is_some();
     let folder = std::env::var_os("THUMBLINE_PICTURES").map(PathBuf::from);
     let mut changed = Vec::new();

@@ -16,12 +16,12 @@ use std::fmt::Write as _;
 
 /// From the line to the middle of a hand's heads, and beyond to its words.
 const LANE: f64 = 35.0;
-const WORDS: f64 = 52.0;
+const WORDS: f64 = 55.5;
 /// Where the cloud lies: from here off the line to here.
 const CLOUD: (f64, f64) = (6.0, 25.0);
 /// From the strip's top to its line, and from its line to the counts of the beats.
-const ABOVE: f64 = 92.0;
-const BELOW: f64 = 84.0;
+const ABOVE: f64 = 95.0;
+const BELOW: f64 = 87.0;
 
 /// What stands at one place of the strip.
 struct Spot<'a> {
@@ -124,7 +124,7 @@ impl Sheet {
         } else {
             0.5
         };
-        let far = WORDS - 8.0;
+        let far = WORDS - 11.5;
         for column in self.columns.iter().filter(|c| c.at < beats) {
             let half = column
                 .floor
