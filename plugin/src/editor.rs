@@ -39,6 +39,7 @@ pub mod theme;
 pub mod transport;
 pub mod tuned;
 pub mod tunings;
+pub mod ways;
 pub mod words;
 
 use crate::carried::Carrier;
@@ -58,6 +59,7 @@ use nice_plug_egui::{
 };
 use sight::{Side, Sight};
 use std::sync::Arc;
+use std::time::Duration;
 use thumbline::report::sheet::{Ground, Ink};
 
 /// The window's program.
@@ -126,6 +128,10 @@ impl NiceEguiApp for App {
     }
 }
 
+/// How often the window asks whether there is something new: nothing moves faster, and at rest nearly all it
+/// costs is this.
+const POLL: Duration = Duration::from_millis(25);
+
 /// Plain surfaces: what is drawn has no depth, and without noise over it a processor that paints has less
 /// to do.
 #[allow(deprecated, reason = "a frame buffer without depth has no other name")]
@@ -151,6 +157,7 @@ pub fn create(instance: Arc<Instance>, kept: Option<Arc<Kept>>) -> Option<EguiEd
         EguiNiceSettings::new()
             .with_tile("Thumbline")
             .with_graphics_config(flat())
+            .with_repaint_poll_interval(POLL)
             .with_resize_hint(
                 ResizeHint::RESIZABLE.with_min_logical_size(LogicalSize::new(900.0, 600.0)),
             ),

@@ -15,7 +15,10 @@ static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 /// Has what is freed go back to the system at once, and memory be taken in small pages: by itself the
 /// allocator waits for more to do and takes 2 MiB at a time, and a window at rest would keep twice what it
 /// holds.
-#[allow(unsafe_code, reason = "the allocator's and the system's settings are C functions")]
+#[allow(
+    unsafe_code,
+    reason = "the allocator's and the system's settings are C functions"
+)]
 fn give_back_at_once() {
     /// `mi_option_purge_delay` of mimalloc.h, versions 2 and 3, in ms.
     const PURGE_DELAY: libmimalloc_sys::mi_option_t = 15;

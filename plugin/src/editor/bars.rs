@@ -16,7 +16,7 @@ use crate::wish::{NoteAt, NoteEdit, Wish};
 use egui::{CursorIcon, Role, ScrollArea, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::note::{Note, Role as Hand};
 use thumbline::report::sheet::{Alike, Ink, Mark, Point, RowKind};
-use thumbline::unit::{Beats, Seconds};
+use thumbline::unit::{Beats, Seconds, Span};
 
 /// Draws the sheet.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
@@ -431,7 +431,8 @@ impl View<'_> {
     fn position(&self, ui: &Ui, rows: &std::ops::Range<usize>) {
         let piece = self.scene.heard.piece();
         let position = self.snapshot.transport.position;
-        let Some(place) = self.scene.sheet.place(&piece, position) else {
+        // As near to the next bar as nobody hears, it is there: that is what its count says.
+        let Some(place) = self.scene.sheet.place(&piece, position + Span(1e-3)) else {
             return;
         };
         if let Some(area) = self.scene.sheet.row_area(place.row)

@@ -5,8 +5,9 @@ mod list;
 pub use list::{Deed, KEYS, name, text};
 
 use super::sight::Sight;
+use super::{place, ways};
 use crate::snapshot::End::{Finish, Start};
-use crate::snapshot::{CaptureView, Look, Snap, Snapshot};
+use crate::snapshot::{CaptureView, Ladder, Look, Snap, Snapshot};
 use crate::wish::Way::{Earlier, Later};
 use crate::wish::{Control, GridEdit, NoteAt, NoteEdit, Wish};
 use egui::{Key, KeyboardShortcut};
@@ -58,6 +59,25 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
     match deed {
         Deed::Play => wishes.push(Wish::Play(!playing)),
         Deed::Loop => wishes.push(Wish::SetLoop(!snapshot.practice.loop_on)),
+        Deed::LoopBar => {
+            let grid = snapshot.analysis.ready().map(|a| &a.grid);
+            if let Some(beat) = grid.and_then(|grid| place::beat(grid, position)) {
+                wishes.push(Wish::SetBars(beat.bar, beat.bar));
+                wishes.push(Wish::SetLoop(true));
+            }
+        }
+        Deed::NextKept => {
+            let practice = &snapshot.practice;
+            let next = practice.current_region.map_or(0, |i| i + 1);
+            if let Some(next) = next.checked_rem(practice.regions.len()) {
+                wishes.push(Wish::UseRegion(next));
+                wishes.push(Wish::SetLoop(true));
+            }
+        }
+        Deed::Ladder => climb(snapshot, wishes),
+        Deed::LoadTake => wishes.push(Wish::AskForTake),
+        Deed::HearTake => ways::next(snapshot, wishes),
+        Deed::Tuning => sight.tune = true,
         Deed::Slower => speed(-1.0, wishes),
         Deed::Faster => speed(1.0, wishes),
         Deed::Click => wishes.push(Wish::SetClick(!snapshot.dials.click)),
@@ -125,6 +145,16 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
                 on_note(deed, snapshot, analysis, sight, wishes);
             }
         }
+    }
+}
+
+/// Turns the ladder on or off. It climbs from round to round: without a loop there are none.
+fn climb(snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+    let ladder = snapshot.practice.ladder;
+    let on = !ladder.on;
+    wishes.push(Wish::SetLadder(Ladder { on, ..ladder }));
+    if on && !snapshot.practice.loop_on {
+        wishes.push(Wish::SetLoop(true));
     }
 }
 

@@ -115,6 +115,8 @@ pub struct Sight {
     pub pointed: Option<NoteAt>,
     /// The place of the sheet under the pointer.
     pub pointed_at: Option<Seconds>,
+    /// Is the tuning to be asked for?
+    pub tune: bool,
     /// The tuning being typed.
     pub tuning: String,
     /// Why what was typed is no tuning.

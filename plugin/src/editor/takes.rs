@@ -2,7 +2,7 @@
 
 use super::keys::PEDALS;
 use super::sight::Sight;
-use super::transport;
+use super::{transport, ways};
 use crate::snapshot::{Answer, CaptureView, Hear, Snapshot};
 use crate::wish::Wish;
 use egui::{DragValue, TextEdit, Ui};
@@ -141,13 +141,10 @@ fn hear(ui: &mut Ui, snapshot: &Snapshot, index: usize, answer: &Answer, wishes:
             if !ui.selectable_label(on, name).on_hover_text(hint).clicked() {
                 continue;
             }
-            wishes.push(Wish::Hear(if on { Hear::default() } else { way }));
-            if let Some(round) = answer.found.rounds.last().filter(|_| !on) {
-                let (from, to) = round.recording;
-                wishes.push(Wish::LoopFromTo(from, to));
-                wishes.push(Wish::SetLoop(true));
-                wishes.push(Wish::Seek(from));
-                wishes.push(Wish::Play(true));
+            if on {
+                wishes.push(Wish::Hear(Hear::default()));
+            } else {
+                ways::begin(way, answer, wishes);
             }
         }
     });

@@ -9,7 +9,7 @@ use super::keys::{self, Deed};
 use super::sight::Sight;
 use super::theme::{self, TARGET};
 use super::{looped, place};
-use crate::snapshot::{CaptureView, Ladder, LevelView, Snapshot};
+use crate::snapshot::{CaptureView, LevelView, Snapshot};
 use crate::wish::Wish;
 use egui::{Button, DragValue, RichText, Role, ScrollArea, Ui, WidgetInfo, vec2};
 use thumbline::report::sheet::{Ground, Ink};
@@ -161,6 +161,7 @@ fn pace(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wi
     let steps = Push {
         on: ladder.on,
         icon: Some(Icon::Ladder),
+        deed: Some(Deed::Ladder),
         ..Push::new(
             vec2(82.0, TARGET),
             "Ladder",
@@ -168,12 +169,7 @@ fn pace(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wi
         )
     };
     if steps.show(ui) {
-        let on = !ladder.on;
-        wishes.push(Wish::SetLadder(Ladder { on, ..ladder }));
-        if on && !snapshot.practice.loop_on {
-            // It climbs from round to round: without a loop there are none.
-            wishes.push(Wish::SetLoop(true));
-        }
+        keys::perform(Deed::Ladder, snapshot, sight, wishes);
     }
     let click = Push {
         on: snapshot.dials.click,

@@ -1,10 +1,11 @@
 //! The tuning beside the recording's name: told, or as it was heard and how sure that is; corrected in two actions.
 
+use super::keys::{self, Deed};
 use super::sight::Sight;
 use super::theme;
 use crate::snapshot::Snapshot;
 use crate::wish::Wish;
-use egui::{DragValue, Key, Role, ScrollArea, TextEdit, Ui, WidgetInfo};
+use egui::{DragValue, Key, Popup, Role, ScrollArea, TextEdit, Ui, WidgetInfo};
 use thumbline::music::guess;
 use thumbline::music::tuning::{Named, Tuning};
 use thumbline::preset::Presets;
@@ -115,5 +116,10 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     };
     menu.response
         .widget_info(|| WidgetInfo::labeled(Role::Button, true, format!("Tuning: {text}")));
+    if std::mem::take(&mut sight.tune) {
+        let menu = Popup::default_response_id(&menu.response);
+        Popup::open_id(ui.ctx(), menu);
+    }
+    let hint = format!("{hint} ({})", keys::name(Deed::Tuning));
     menu.response.on_hover_text(hint);
 }

@@ -14,7 +14,7 @@ mod states;
 use egui::{Key, Modifiers, Role, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
-use scenes::{heard, looping, with_take};
+use scenes::{answered, heard, looping, with_take};
 use std::sync::Arc;
 use thumbline::report::sheet::Ground;
 use thumbline::unit::Seconds;
@@ -130,6 +130,40 @@ fn keys_do_what_their_list_says() {
         press(&mut harness, Modifiers::COMMAND, Key::Y),
         [Wish::Redo]
     );
+}
+
+/// What a mouse does in one or two clicks has a key as well.
+#[test]
+fn loops_takes_ladder_and_tuning_are_reached_by_key() {
+    let none = Modifiers::NONE;
+    let mut harness = usual(looping());
+    let bar = press(&mut harness, none, Key::M);
+    assert_eq!(bar, [Wish::SetBars(2, 2), Wish::SetLoop(true)]);
+    let ladder = press(&mut harness, none, Key::I);
+    assert!(
+        matches!(ladder.as_slice(), [Wish::SetLadder(ladder)] if ladder.on),
+        "{ladder:?}"
+    );
+    let load = press(&mut harness, Modifiers::COMMAND, Key::T);
+    assert_eq!(load, [Wish::AskForTake]);
+    // A field has the focus: the text that is typed next is the tuning.
+    press(&mut harness, none, Key::N);
+    harness.run_steps(2);
+    harness.event(egui::Event::Text("C G D G B D capo 2".to_owned()));
+    harness.run_steps(1);
+    let tuned = press(&mut harness, none, Key::Enter);
+    assert!(
+        matches!(tuned.as_slice(), [Wish::SetTuning(Some(tuning))] if tuning.capo() == 2),
+        "{tuned:?}"
+    );
+
+    let mut harness = usual(answered());
+    let alone = press(&mut harness, none, Key::W);
+    assert_eq!(alone[0], Wish::Hear(Hear::Alone(0)));
+    assert_eq!(alone.last(), Some(&Wish::Play(true)));
+    harness.state_mut().snapshot.practice.hear = Hear::InTurn(0);
+    let over = press(&mut harness, none, Key::W);
+    assert_eq!(over, [Wish::Hear(Hear::default())]);
 }
 
 #[test]

@@ -11,6 +11,12 @@ pub enum Deed {
     Play,
     /// Loop on or off.
     Loop,
+    /// Loop the bar that the sound is in.
+    LoopBar,
+    /// Loop the next of the kept loops.
+    NextKept,
+    /// The ladder on or off.
+    Ladder,
     /// Slower by 5 %.
     Slower,
     /// Faster by 5 %.
@@ -19,6 +25,12 @@ pub enum Deed {
     Click,
     /// Record an own take, or stop.
     Take,
+    /// Lay a file over the recording as a take.
+    LoadTake,
+    /// Hear the take alone, with the recording, in turn; or the recording again.
+    HearTake,
+    /// The tuning and the capo, to be typed or chosen.
+    Tuning,
     /// Keep the round of the take that is being played.
     KeepRound,
     /// Tap the beat.
@@ -100,11 +112,24 @@ pub enum Deed {
 }
 
 /// Every deed, its keys and what it is called. The first key of a deed is the one tooltips show.
-pub const KEYS: [(Deed, Modifiers, Key, &str); 53] = [
+pub const KEYS: [(Deed, Modifiers, Key, &str); 59] = [
     (Deed::Open, Modifiers::COMMAND, Key::O, "Open a recording"),
     (Deed::Play, Modifiers::NONE, Key::Space, "Play or stop"),
     (Deed::Play, Modifiers::NONE, Key::P, "Play or stop as well"),
     (Deed::Loop, Modifiers::NONE, Key::L, "Loop on or off"),
+    (
+        Deed::LoopBar,
+        Modifiers::NONE,
+        Key::M,
+        "Loop the bar that the sound is in",
+    ),
+    (
+        Deed::NextKept,
+        Modifiers::NONE,
+        Key::J,
+        "Loop the next of the kept loops",
+    ),
+    (Deed::Ladder, Modifiers::NONE, Key::I, "Ladder on or off"),
     (Deed::Slower, Modifiers::NONE, Key::Minus, "Slower by 5 %"),
     (Deed::Faster, Modifiers::NONE, Key::Plus, "Faster by 5 %"),
     (Deed::Faster, Modifiers::NONE, Key::Equals, "Faster by 5 %"),
@@ -114,6 +139,24 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 53] = [
         Modifiers::NONE,
         Key::R,
         "Record an own take, or stop",
+    ),
+    (
+        Deed::LoadTake,
+        Modifiers::COMMAND,
+        Key::T,
+        "Load a file as a take",
+    ),
+    (
+        Deed::HearTake,
+        Modifiers::NONE,
+        Key::W,
+        "Hear the take alone, with the recording, in turn, or not",
+    ),
+    (
+        Deed::Tuning,
+        Modifiers::NONE,
+        Key::N,
+        "Tuning and capo, to be typed or chosen",
     ),
     (
         Deed::KeepRound,
