@@ -1,7 +1,7 @@
-//! Files that come to the window with the mouse, and go from it.
+//! Files that come to the window with the mouse, and go from it; and the keys of functions.
 //!
-//! The windowing layer hands on neither. Under X11 a helper of our own does it (`x11`); elsewhere there is
-//! none yet: a path can be pasted there, and files are written into a folder.
+//! The windowing layer hands on none of them. Under X11 a helper of our own does it (`x11`); elsewhere there
+//! is none yet: a path can be pasted there, files are written into a folder, and pages have other keys too.
 
 #[cfg(target_os = "linux")]
 mod x11;
@@ -21,6 +21,8 @@ struct Shelf {
     came: Vec<PathBuf>,
     /// Files to be taken away.
     leaving: Vec<PathBuf>,
+    /// Keys of functions that were pressed, from 1.
+    functions: Vec<u8>,
     /// Does nobody want anything any more?
     over: bool,
 }
@@ -56,6 +58,12 @@ impl Carrier {
     /// Files that were let go over it since the last time.
     pub fn came(&self) -> Vec<PathBuf> {
         self.with(|shelf| std::mem::take(&mut shelf.came))
+    }
+
+    /// Keys of functions, F1 on as from 1, that were pressed since the last time: the windowing layer hands
+    /// on none of them either.
+    pub fn functions(&self) -> Vec<u8> {
+        self.with(|shelf| std::mem::take(&mut shelf.functions))
     }
 
     /// The pointer, whose button is down, carries these files from now on, until it is let go.

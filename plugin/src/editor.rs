@@ -106,6 +106,7 @@ impl NiceEguiApp for App {
         let mut wishes = Vec::new();
         if let Some(carrier) = &self.carrier {
             (self.sight.came, self.sight.coming) = (carrier.came(), carrier.coming());
+            press_functions(ui.ctx(), &carrier.functions());
         }
         draw(ui, &snapshot, &mut self.sight, &mut wishes);
         if let Some(carrier) = self
@@ -131,6 +132,23 @@ impl NiceEguiApp for App {
 /// How often the window asks whether there is something new: nothing moves faster, and at rest nearly all it
 /// costs is this.
 const POLL: Duration = Duration::from_millis(25);
+
+/// Keys of functions, by their numbers, as if the windowing layer had told of them.
+fn press_functions(ctx: &egui::Context, numbers: &[u8]) {
+    let keys = numbers
+        .iter()
+        .filter_map(|n| egui::Key::from_name(&format!("F{n}")));
+    ctx.input_mut(|input| {
+        let modifiers = input.modifiers;
+        input.events.extend(keys.map(|key| egui::Event::Key {
+            key,
+            physical_key: None,
+            pressed: true,
+            repeat: false,
+            modifiers,
+        }));
+    });
+}
 
 /// Plain surfaces: what is drawn has no depth, and without noise over it a processor that paints has less
 /// to do.

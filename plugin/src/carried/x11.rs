@@ -13,8 +13,8 @@ use x11rb::errors::{ReplyError, ReplyOrIdError};
 use x11rb::protocol::Event;
 use x11rb::protocol::xproto::{
     AtomEnum, ChangeWindowAttributesAux, ClientMessageEvent, ConnectionExt, CreateWindowAux,
-    EventMask, KeyButMask, PropMode, SELECTION_NOTIFY_EVENT, SelectionNotifyEvent,
-    SelectionRequestEvent, Window, WindowClass,
+    EventMask, GrabMode, KeyButMask, ModMask, PropMode, SELECTION_NOTIFY_EVENT,
+    SelectionNotifyEvent, SelectionRequestEvent, Window, WindowClass,
 };
 use x11rb::rust_connection::RustConnection;
 use x11rb::wrapper::ConnectionExt as _;
@@ -142,6 +142,8 @@ struct Server {
     target: Window,
     /// The invisible one that hears of it.
     own: Window,
+    /// Codes of the keys F1 to F8, which come here while the window has the keyboard.
+    functions: Vec<(u8, u8)>,
 }
 
 impl Server {
@@ -171,6 +173,17 @@ impl Server {
         // So that the end of the window is heard of.
         let watched = ChangeWindowAttributesAux::new().event_mask(EventMask::STRUCTURE_NOTIFY);
         conn.change_window_attributes(target, &watched)?;
+        let functions = functions(&conn)?;
+        for &(code, _) in &functions {
+            conn.grab_key(
+                false,
+                target,
+                ModMask::ANY,
+                code,
+                GrabMode::ASYNC,
+                GrabMode::ASYNC,
+            )?;
+        }
         conn.flush()?;
         Ok(Self {
             conn,
@@ -178,6 +191,7 @@ impl Server {
             root,
             target,
             own,
+            functions,
         })
     }
 
@@ -203,6 +217,12 @@ impl Server {
                 }
                 Event::SelectionRequest(asked) => {
                     self.refuse(&asked)?;
+                    continue;
+                }
+                Event::KeyPress(pressed) => {
+                    let known = self.functions.iter().find(|f| f.0 == pressed.detail);
+                    shelf().functions.extend(known.map(|f| f.1));
+                    wake();
                     continue;
                 }
                 Event::ClientMessage(message) => message,
@@ -445,6 +465,21 @@ impl Server {
         self.conn.flush()?;
         Ok(())
     }
+}
+
+/// The codes of the keys F1 to F8, each with its number.
+fn functions(conn: &RustConnection) -> Result<Vec<(u8, u8)>, ReplyError> {
+    /// The symbol of F1 (keysymdef.h).
+    const F1: u32 = 0xffbe;
+    let (low, high) = (conn.setup().min_keycode, conn.setup().max_keycode);
+    let keys = conn.get_keyboard_mapping(low, high - low + 1)?.reply()?;
+    let each = usize::from(keys.keysyms_per_keycode.max(1));
+    let found = keys.keysyms.chunks(each).zip(low..=high);
+    let number = |(symbols, code): (&[u32], u8)| {
+        let number = symbols.first()?.checked_sub(F1)?;
+        (number < 8).then_some((code, number as u8 + 1))
+    };
+    Ok(found.filter_map(number).collect())
 }
 
 /// A reply; none where the window that was asked about is gone.

@@ -18,7 +18,9 @@ pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, wishes: &mut Ve
     };
     ui.horizontal(|ui| {
         ui.heading(purpose.heading());
-        if large(ui, false, "Put away", "Leave the list", None) {
+        if large(ui, false, "Put away", "Leave the list (Escape)", None)
+            || ui.input(|i| i.key_pressed(Key::Escape))
+        {
             wishes.push(Wish::LeaveFolder);
         }
         if let Some(up) = folder.path.parent()
@@ -42,15 +44,19 @@ pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, wishes: &mut Ve
             .hint_text(hint);
         let field = ui.add(field).labelled_by(name.id);
         // A list that has just come is typed into at once.
-        let shown = ui.make_persistent_id("folder");
-        if ui.data(|d| d.get_temp::<PathBuf>(shown)).as_ref() != Some(&folder.path) {
-            ui.data_mut(|d| d.insert_temp(shown, folder.path.clone()));
+        let (shown, now) = (
+            ui.make_persistent_id("folder"),
+            ui.ctx().cumulative_frame_nr(),
+        );
+        let before = ui.data(|d| d.get_temp::<(PathBuf, u64)>(shown));
+        if !before.is_some_and(|(path, frame)| path == folder.path && frame + 1 >= now) {
             field.request_focus();
         }
+        ui.data_mut(|d| d.insert_temp(shown, (folder.path.clone(), now)));
         let entered = field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter));
-        let typed = sight.path.trim();
-        if entered && !typed.is_empty() {
-            let path = folder.path.join(typed);
+        if entered && !sight.path.trim().is_empty() {
+            let typed = std::mem::take(&mut sight.path);
+            let path = folder.path.join(typed.trim());
             wishes.push(if names_a_file(&path) {
                 chosen(path)
             } else {

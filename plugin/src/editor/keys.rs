@@ -5,12 +5,12 @@ mod list;
 pub use list::{Deed, KEYS, name, text};
 
 use super::sight::Sight;
-use super::{place, ways};
+use super::ways;
 use crate::snapshot::End::{Finish, Start};
 use crate::snapshot::{CaptureView, Ladder, Look, Snap, Snapshot};
 use crate::wish::Way::{Earlier, Later};
 use crate::wish::{Control, GridEdit, NoteAt, NoteEdit, Wish};
-use egui::{Key, KeyboardShortcut};
+use egui::{Event, InputState, Key, KeyboardShortcut};
 use thumbline::analysis::Analysis;
 use thumbline::music::grid::Grid;
 use thumbline::music::note::{Note, Role};
@@ -26,6 +26,8 @@ pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
     let focused = ctx.memory(|m| m.focused().is_some());
     let mut deeds = Vec::new();
     ctx.input_mut(|input| {
+        let written = written(input);
+        input.events.extend(written);
         // Ctrl+Shift+Z before Ctrl+Z before Z: the longer shortcut first.
         let mut keys: Vec<_> = KEYS.iter().collect();
         keys.sort_by_key(|(_, m, ..)| {
@@ -48,6 +50,46 @@ pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
     }
 }
 
+/// Keys that were pressed but came as text alone: of signs and capitals the windowing layer tells nothing
+/// else.
+fn written(input: &InputState) -> Vec<Event> {
+    let told = |wanted: Key| {
+        let is = |e: &Event| matches!(e, Event::Key { key, pressed: true, .. } if *key == wanted);
+        input.events.iter().any(is)
+    };
+    let key = |event: &Event| {
+        let Event::Text(text) = event else {
+            return None;
+        };
+        let mut letters = text.chars();
+        let (Some(sign), None) = (letters.next(), letters.next()) else {
+            return None;
+        };
+        match sign {
+            '+' => Some(Key::Plus),
+            '-' => Some(Key::Minus),
+            '=' => Some(Key::Equals),
+            ',' => Some(Key::Comma),
+            '.' => Some(Key::Period),
+            '[' => Some(Key::OpenBracket),
+            ']' => Some(Key::CloseBracket),
+            '?' => Some(Key::Questionmark),
+            'A'..='Z' => Key::from_name(text),
+            _ => None,
+        }
+    };
+    let keys = input.events.iter().filter_map(key);
+    let keys = keys.filter(|key| !told(*key));
+    keys.map(|key| Event::Key {
+        key,
+        physical_key: None,
+        pressed: true,
+        repeat: false,
+        modifiers: input.modifiers,
+    })
+    .collect()
+}
+
 /// What a deed wishes.
 pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let playing = snapshot.transport.playing;
@@ -60,9 +102,15 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
         Deed::Play => wishes.push(Wish::Play(!playing)),
         Deed::Loop => wishes.push(Wish::SetLoop(!snapshot.practice.loop_on)),
         Deed::LoopBar => {
-            let grid = snapshot.analysis.ready().map(|a| &a.grid);
-            if let Some(beat) = grid.and_then(|grid| place::beat(grid, position)) {
-                wishes.push(Wish::SetBars(beat.bar, beat.bar));
+            let bars = snapshot
+                .analysis
+                .ready()
+                .map(|a| a.grid.bars())
+                .unwrap_or_default();
+            let begun = bars.iter().rev().find(|b| b.start.0 <= position.0 + 1e-3);
+            // Before the first bar the first one is meant.
+            if let Some(bar) = begun.or(bars.first()) {
+                wishes.push(Wish::SetBars(bar.number, bar.number));
                 wishes.push(Wish::SetLoop(true));
             }
         }

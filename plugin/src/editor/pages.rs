@@ -8,6 +8,17 @@ use crate::snapshot::Snapshot;
 use crate::wish::Wish;
 use egui::{Key, Modifiers, RichText, ScrollArea, Ui};
 
+/// With Ctrl these turn the pages too: not every host lets the keys of functions through.
+const NUMBERS: [Key; 7] = [
+    Key::Num1,
+    Key::Num2,
+    Key::Num3,
+    Key::Num4,
+    Key::Num5,
+    Key::Num6,
+    Key::Num7,
+];
+
 /// Every page: its name, its key, and what it is for.
 pub const PAGES: [(Page, &str, Key, &str); 7] = [
     (
@@ -58,10 +69,12 @@ pub const PAGES: [(Page, &str, Key, &str); 7] = [
 pub fn row(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing.x = 4.0;
-        for (page, name, key, hint) in PAGES {
+        for (i, (page, name, key, hint)) in PAGES.into_iter().enumerate() {
             let on = snapshot.desk.page == page;
             let button = ui.selectable_label(on, RichText::new(name).size(15.0));
-            let hint = format!("{hint} ({})", super::keys::text(Modifiers::NONE, key));
+            let number = super::keys::text(Modifiers::COMMAND, NUMBERS[i]);
+            let key = super::keys::text(Modifiers::NONE, key);
+            let hint = format!("{hint} ({key}, {number})");
             if button.on_hover_text(hint).clicked() && !on {
                 turn(snapshot, page, wishes);
             }
@@ -102,8 +115,11 @@ pub fn keys(ui: &Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     if ui.ctx().text_edit_focused() {
         return;
     }
-    for (page, _, key, _) in PAGES {
-        let pressed = ui.input_mut(|i| i.consume_key(Modifiers::NONE, key));
+    for (i, (page, _, key, _)) in PAGES.into_iter().enumerate() {
+        let pressed = ui.input_mut(|input| {
+            let number = input.consume_key(Modifiers::COMMAND, NUMBERS[i]);
+            number || input.consume_key(Modifiers::NONE, key)
+        });
         if pressed && snapshot.desk.page != page {
             turn(snapshot, page, wishes);
         }

@@ -188,7 +188,8 @@ pub fn path_field(
         let there = !sight.path.trim().is_empty();
         let pressed = ui.add_enabled(there, egui::Button::new(label)).clicked();
         if there && (entered || pressed) {
-            wishes.push(wish(PathBuf::from(sight.path.trim())));
+            let path = std::mem::take(&mut sight.path);
+            wishes.push(wish(PathBuf::from(path.trim())));
         }
     });
 }

@@ -35,7 +35,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 wishes.push(Wish::ShowTake(i, shown));
             }
             if take.gone {
-                ui.weak("its file is gone");
+                ui.weak("its file is not there");
             } else if take.analysis.is_none() {
                 ui.spinner();
             } else if speaks {
@@ -144,7 +144,7 @@ fn hear(ui: &mut Ui, snapshot: &Snapshot, index: usize, answer: &Answer, wishes:
             if on {
                 wishes.push(Wish::Hear(Hear::default()));
             } else {
-                ways::begin(way, answer, wishes);
+                ways::begin(way, snapshot, answer, wishes);
             }
         }
     });

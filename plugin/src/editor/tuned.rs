@@ -10,6 +10,8 @@ use thumbline::music::guess;
 use thumbline::music::tuning::{Named, Tuning};
 use thumbline::preset::Presets;
 
+/// Two guesses and the recording's name need this much room.
+const ROOM: f32 = 440.0;
 /// Highest fret of a capo.
 const CAPO: i32 = 12;
 
@@ -53,7 +55,12 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     } else {
         told(now)
     };
-    let menu = ui.menu_button(theme::letters(&text), |ui| {
+    let short = if guessed && !heard.tuning_known() && ui.available_width() < ROOM {
+        format!("{}, unsure", told(now))
+    } else {
+        text.clone()
+    };
+    let menu = ui.menu_button(theme::letters(&short), |ui| {
         ui.set_max_width(300.0);
         for guess in heard.guesses.iter().take(4) {
             let text = format!("{}, {} % likely", told(&guess.tuning), guess.percent());

@@ -1,18 +1,32 @@
 //! The ways to hear a take: alone, with the recording, in turn.
 
-use crate::snapshot::{Answer, Hear, Snapshot, TakeView};
+use crate::snapshot::{Answer, Hear, RegionView, Snapshot, TakeView};
 use crate::wish::Wish;
 
-/// Sounds a take in one of the ways, from where its last round begins.
-pub fn begin(way: Hear, answer: &Answer, wishes: &mut Vec<Wish>) {
+/// Sounds a take in one of the ways, from where its last round begins, round what was looped there or to
+/// the beat after its last note.
+pub fn begin(way: Hear, snapshot: &Snapshot, answer: &Answer, wishes: &mut Vec<Wish>) {
+    /// A note this near to a beat belongs to it, seconds.
+    const NEAR: f64 = 0.06;
     wishes.push(Wish::Hear(way));
-    if let Some(round) = answer.found.rounds.last() {
-        let (from, to) = round.recording;
-        wishes.push(Wish::LoopFromTo(from, to));
+    let Some(round) = answer.found.rounds.last() else {
+        return;
+    };
+    let (from, to) = round.recording;
+    let holds = |r: &&RegionView| r.from.0 - NEAR <= from.0 && to.0 <= r.to.0;
+    if let Some(region) = snapshot.practice.region.as_ref().filter(holds) {
+        wishes.push(Wish::SetLoop(true));
+        wishes.push(Wish::Seek(region.from));
+    } else {
+        let beats = answer.to.grid.beats();
+        let first = beats.iter().rfind(|b| b.time.0 <= from.0 + NEAR);
+        let after = beats.iter().find(|b| b.time.0 > to.0 + NEAR);
+        let from = first.map_or(from, |beat| beat.time);
+        wishes.push(Wish::LoopFromTo(from, after.map_or(to, |beat| beat.time)));
         wishes.push(Wish::SetLoop(true));
         wishes.push(Wish::Seek(from));
-        wishes.push(Wish::Play(true));
     }
+    wishes.push(Wish::Play(true));
 }
 
 /// The next way to hear the newest take that is shown; after the last of them the recording again.
@@ -26,7 +40,7 @@ pub fn next(snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     let ways = [Hear::Alone(i), Hear::Beside(i), Hear::InTurn(i)];
     let now = ways.iter().position(|way| snapshot.practice.hear == *way);
     match ways.get(now.map_or(0, |at| at + 1)) {
-        Some(way) => begin(*way, &answer, wishes),
+        Some(way) => begin(*way, snapshot, &answer, wishes),
         None => wishes.push(Wish::Hear(Hear::default())),
     }
 }

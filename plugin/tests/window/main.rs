@@ -132,6 +132,25 @@ fn keys_do_what_their_list_says() {
     );
 }
 
+/// Of signs and capitals the windowing layer tells the text alone.
+#[test]
+fn keys_that_come_as_text_count_as_keys() {
+    let text = |harness: &mut Harness<World>, text: &str| {
+        harness.event(egui::Event::Text(text.to_owned()));
+        wished(harness)
+    };
+    let mut harness = usual(looping());
+    assert_eq!(text(&mut harness, "+"), [Wish::SetSpeed(0.65)]);
+    text(&mut harness, ".");
+    assert!(harness.state().sight.chosen.is_some());
+    text(&mut harness, "?");
+    assert!(harness.state().sight.help);
+    let capital = text(&mut harness, "L");
+    assert_eq!(capital, [Wish::SetLoop(false)]);
+    let page = press(&mut harness, Modifiers::COMMAND, Key::Num2);
+    assert!(matches!(page.as_slice(), [Wish::SetDesk(_)]), "{page:?}");
+}
+
 /// What a mouse does in one or two clicks has a key as well.
 #[test]
 fn loops_takes_ladder_and_tuning_are_reached_by_key() {

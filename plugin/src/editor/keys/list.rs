@@ -372,13 +372,13 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 59] = [
     (
         Deed::Help,
         Modifiers::NONE,
-        Key::F1,
+        Key::Questionmark,
         "What the page in view is about",
     ),
     (
         Deed::Help,
         Modifiers::NONE,
-        Key::Questionmark,
+        Key::F1,
         "What the page in view is about",
     ),
     (
