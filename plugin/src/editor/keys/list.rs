@@ -23,7 +23,7 @@ pub enum Deed {
     Faster,
     /// Click on or off.
     Click,
-    /// Record an own take, or stop.
+    /// Record a take, or stop.
     Take,
     /// Lay a file over the recording as a take.
     LoadTake,
@@ -138,7 +138,7 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 59] = [
         Deed::Take,
         Modifiers::NONE,
         Key::R,
-        "Record an own take, or stop",
+        "Record a take, or stop",
     ),
     (
         Deed::LoadTake,
@@ -342,13 +342,13 @@ pub const KEYS: [(Deed, Modifiers, Key, &str); 59] = [
         Deed::PageBefore,
         Modifiers::NONE,
         Key::PageUp,
-        "As many bars back as are in view",
+        "Back by the bars in view",
     ),
     (
         Deed::PageAfter,
         Modifiers::NONE,
         Key::PageDown,
-        "As many bars on as are in view",
+        "On by the bars in view",
     ),
     (
         Deed::ToStart,
