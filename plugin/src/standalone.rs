@@ -74,9 +74,9 @@ fn start_again(instance: &Weak<Core>, kept: &Kept, dials: &Weak<Dials>, choice: 
         kept.write(&dials);
     }
     let own = std::env::current_exe().map_err(|e| e.to_string());
-    let there = own.and_then(|own| match own.is_file() {
-        true => Ok(()),
-        false => Err("the program was replaced; start it again".to_owned()),
+    let there = own.and_then(|own| {
+        let replaced = "the program was replaced; start it again";
+        own.is_file().then_some(()).ok_or(replaced.to_owned())
     });
     let (text, grave) = match written.and(there) {
         Ok(()) => {

@@ -152,7 +152,7 @@ impl Server {
         let own = conn.generate_id()?;
         let (width, kind) = (1, WindowClass::INPUT_ONLY);
         conn.create_window(
-            COPY_DEPTH_FROM_PARENT as u8,
+            COPY_DEPTH_FROM_PARENT,
             own,
             root,
             -1,
@@ -338,7 +338,7 @@ impl Server {
                     Event::ClientMessage(m) if m.type_ == self.atoms.XdndFinished => return Ok(()),
                     // The window closes.
                     Event::ClientMessage(m) if m.type_ == self.atoms.THUMBLINE_WAKE => {
-                        return Ok(self.tell(self.own, self.own, m.type_, [0; 5])?);
+                        return self.tell(self.own, self.own, m.type_, [0; 5]);
                     }
                     _ => {}
                 }
@@ -372,7 +372,8 @@ impl Server {
             match over {
                 Some(place) if held => {
                     if stood != Some(at) && !asked {
-                        let packed = (at.0 as u32) << 16 | (at.1 as u32 & 0xffff);
+                        let (x, y) = (at.0.cast_unsigned(), at.1.cast_unsigned());
+                        let packed = (u32::from(x) << 16) | u32::from(y);
                         let data = [self.own, 0, packed, CURRENT_TIME, self.atoms.XdndActionCopy];
                         self.tell(place.proxy, place.window, self.atoms.XdndPosition, data)?;
                         (stood, asked) = (Some(at), true);
