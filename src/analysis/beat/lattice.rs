@@ -18,8 +18,6 @@ use crate::stop;
 /// Steps of a level's own beat.
 pub(crate) const STEPS: usize = 40;
 /// Shortest and longest beat of a level, in steps: just over an octave of tempo.
-/// Nats from which on notes clearly speak for a beat (rendered, real).
-const CLEARLY: f32 = 1.0;
 const SHORTEST: usize = 28;
 const LONGEST: usize = 58;
 const WIDTH: usize = LONGEST - SHORTEST + 1;
@@ -177,23 +175,31 @@ impl Lattice {
         self.start + frame as f64 * self.hop
     }
 
-    /// Evidence of `n` even beats of `beat` seconds, the first at `from`, for a feel; nothing where
-    /// they lie outside.
-    pub fn along(&self, feel: usize, from: f64, beat: f64, n: usize) -> f32 {
-        let first = self.frame(from).round().max(0.0) as usize;
-        let first = self.believed.get(first).copied().unwrap_or(0.0);
-        first + self.each(feel, from, beat, n).sum::<f32>()
+    /// What the network believes of a beat at an instant, nats.
+    pub fn believed_at(&self, time: f64) -> f32 {
+        let frame = self.frame(time).round().max(0.0) as usize;
+        self.believed.get(frame).copied().unwrap_or(0.0)
     }
 
-    /// How many of these beats the notes speak for.
-    pub fn spoken_for(&self, feel: usize, from: f64, beat: f64, n: usize) -> usize {
-        self.each(feel, from, beat, n)
-            .filter(|e| *e > CLEARLY)
-            .count()
+    /// Evidence of beats as they are.
+    pub fn of(&self, feel: usize, beats: &[f64]) -> f32 {
+        let each = beats.windows(2).map(|p| {
+            let from = self.frame(p[0]).round().max(0.0) as usize;
+            let steps = ((p[1] - p[0]) / self.hop).round() as usize;
+            let at = from * WIDTH + steps.clamp(SHORTEST, LONGEST) - SHORTEST;
+            self.evidence[feel].get(at).copied().unwrap_or(0.0)
+        });
+        each.sum()
     }
 
     /// Evidence of each of `n - 1` even beats.
-    fn each(&self, feel: usize, from: f64, beat: f64, n: usize) -> impl Iterator<Item = f32> + '_ {
+    pub fn each(
+        &self,
+        feel: usize,
+        from: f64,
+        beat: f64,
+        n: usize,
+    ) -> impl Iterator<Item = f32> + '_ {
         let steps = (beat / self.hop).round() as usize;
         let possible = (SHORTEST..=LONGEST).contains(&steps);
         (0..n - 1).map(move |k| {

@@ -40,8 +40,8 @@ pub struct Priors {
     pub rubato: f64,
     /// What each beat of rubato costs, nats (rendered, real).
     pub freely: f64,
-    /// What each beat of one unbending tempo saves that the notes clearly speak for, nats (rendered,
-    /// real).
+    /// What each beat of one unbending tempo saves, nats, short ones less: half of what beats that may bend
+    /// but do not lose to those that do (entropy of [`Self::bends`]; kept back, rendered, real).
     pub even: f64,
     /// Cost of a sudden change of tempo, nats (rendered: dearer ones keep the beat through
     /// sixteenths, cheaper ones follow free time).
@@ -78,7 +78,7 @@ impl Priors {
         bends: 0.035,
         rubato: 0.09,
         freely: 0.2,
-        even: 0.3,
+        even: 0.6,
         jump: 18.0,
         enter: 9.0,
         leave: 6.0,

@@ -75,10 +75,10 @@ def play(rng, piece):
     shift = scatter(rng, pitch, stroke, jitter)
     accent = np.zeros(len(q))
     on = np.abs(q - np.round(q)) < 1e-6
-    accent += on * rng.normal(1.0, 1.0)
+    accent += on * rng.normal(.8, 1.6)
     per = BEATS[piece["meter"]]
     accent += (on & (((np.round(q) - piece["first"]) % per) == 0)) * rng.normal(1.0, 1.2)
-    level = 20 * np.log10(np.maximum(loud, .05)) + accent + rng.normal(0, rng.uniform(1, 3.5), len(q))
+    level = 20 * np.log10(np.maximum(loud, .05)) + accent + balance(rng, pitch, hand)
     notes = np.stack([t + shift, pitch, hand, level], 1)[order]
     places = (np.arange(piece["beats"]) - piece["first"]) % per
     meter = METERS.index(piece["meter"])
@@ -105,13 +105,20 @@ def scatter(rng, pitch, stroke, jitter):
     return shift
 
 
+def balance(rng, pitch, hand):
+    """How much louder each note is than meant (dB): thumb against fingers, low against high, and by chance. Off-beat
+    chords may be far louder than the bass on the beat, so that loud is not where the beat is."""
+    return (np.where(hand == 0, rng.normal(-1, 4), 0) + (pitch - 57) * rng.normal(0, .12)
+            + rng.normal(0, np.exp(rng.uniform(0, np.log(6))), len(pitch)))
+
+
 def replay(rng, piece):
     """Notes and beats of a piece that was played already (`played.py`)."""
     t, pitch, hand, level, stroke = piece["played"].T
     jitter = float(np.exp(rng.normal(np.log(.003), .7)))
     late = rng.normal(0, .008)
     t = t + scatter(rng, pitch, stroke, jitter) + np.where(hand == 1, late, 0)
-    level = level + rng.normal(0, rng.uniform(1, 3.5), len(t))
+    level = level + balance(rng, pitch, hand)
     notes = np.stack([t, pitch, hand, level], 1)
     return notes[np.argsort(notes[:, 0], kind="stable")], piece["grid"]
 

@@ -88,11 +88,11 @@ def fit_rate(notes, beats, bpm, low=0.0, high=9.5):
 # ---- strummed and comped accompaniments ------------------------------------------------------
 
 def strummed(rng):
-    style = pick(rng, ["folk", "rock", "funk", "bossa", "jazz", "four", "ballad", "shuffle", "waltz", "arp", "after", "pushed"],
-                 [3, 3, 2.5, 4, 4.5, 1.5, 2, 3, 1.6, 2, 2.4, 2.5])
+    style = pick(rng, ["folk", "rock", "funk", "bossa", "jazz", "four", "ballad", "shuffle", "waltz", "arp", "after", "pushed", "off"],
+                 [3, 3, 2.5, 4, 4.5, 1.5, 2, 3, 1.6, 2, 2.4, 2.5, 5])
     meter = "4/4"
     swing, fine, sub = .5, .5, 2
-    sevenths = style in ("bossa", "jazz", "four", "funk")
+    sevenths = style in ("bossa", "jazz", "four", "funk", "off")
     if style == "folk":
         bpm, sub = tempo(rng, 105, .25, 60, 190), int(pick(rng, [2, 4], [3, 1]))
     elif style == "rock":
@@ -115,6 +115,11 @@ def strummed(rng):
     elif style == "pushed":         # chords an eighth or a sixteenth early as often as not
         bpm, sub = tempo(rng, 112, .22, 70, 170), int(pick(rng, [2, 4], [3, 2]))
         swing = float(rng.uniform(.55, .67)) if rng.random() < .15 else .5
+    elif style == "off":            # a bass on beats, chords mostly between them
+        bpm, sub = tempo(rng, 128, .24, 70, 200), 2
+        swing = float(rng.uniform(.55, .67)) if rng.random() < .15 else .5
+        if rng.random() < .15:
+            bpm, sub = bpm / 1.7, 4
     elif style == "after":          # chords after the beat
         bpm, sub = tempo(rng, 122, .25, 65, 200), int(pick(rng, [2, 4], [4, 1]))
         swing = float(rng.uniform(.55, .67)) if rng.random() < .25 else .5
@@ -136,20 +141,22 @@ def strummed(rng):
     span = int(pick(rng, [1, 2], [3, 2])) if style != "bossa" else 2
     pattern = _pattern(rng, style, meter, per, sub, span)
     # Some keep to a pattern, others play what comes to mind.
-    free = style in ("jazz", "bossa", "pushed", "rock", "funk") and rng.random() < .45
+    free = style in ("jazz", "bossa", "pushed", "rock", "funk", "off") and rng.random() < (.75 if style == "off" else .45)
     if free:
         pattern += [lay for _ in range(int(rng.integers(1, 4))) for lay in _pattern(rng, style, meter, per, sub, span)]
     loose = rng.uniform(.3, 1) if free else 0.0
     push = float(pick(rng, [0, .15, .5, .9], [4, 2, 2, 1])) if style not in ("waltz", "four") else 0.0
     if style == "pushed":
         push = float(rng.uniform(.4, 1))
+    elif style == "off":
+        push = float(pick(rng, [0, .3, .8], [2, 1, 1]))
     # Where the thumb plays that is not simply on beats: an eighth ahead, or on every eighth.
     thumbs = None
-    if sub == 2 and meter == "4/4" and style in ("bossa", "rock", "folk", "after", "jazz", "pushed") and rng.random() < .3:
+    if sub == 2 and meter == "4/4" and style in ("bossa", "rock", "folk", "after", "jazz", "pushed", "off") and rng.random() < (.15 if style == "off" else .3):
         thumbs = set(pick(rng, [(0, 3, 4, 7), (0, 3, 4), (0, 4, 7), (0, 2, 4, 6, 7), (0, 1, 2, 3, 4, 5, 6, 7), (0, 3, 6), (0, 2, 3, 6)], [3, 2, 1.5, 1, 2, 1.2, 1]))
     walks = style in ("jazz", "four") and rng.random() < .25
-    bass = float({"bossa": .95, "folk": .5, "rock": .25, "funk": .1, "jazz": .25, "four": .3, "ballad": .6, "shuffle": .5, "waltz": .95, "arp": .9, "after": .85, "pushed": .45}[style])
-    every = style == "after" or (style in ("bossa", "shuffle", "ballad", "folk") and rng.random() < .4)
+    bass = float({"bossa": .95, "folk": .5, "rock": .25, "funk": .1, "jazz": .25, "four": .3, "ballad": .6, "shuffle": .5, "waltz": .95, "arp": .9, "after": .85, "pushed": .45, "off": rng.uniform(.4, .95)}[style])
+    every = style == "after" or (style == "off" and rng.random() < .5) or (style in ("bossa", "shuffle", "ballad", "folk") and rng.random() < .4)
     swung_bass = float(rng.uniform(.3, .8)) if style == "shuffle" and rng.random() < .5 else (.35 if rng.random() < .15 else 0.0)
     alternating = rng.random() < .5
     mute = {"funk": .45, "rock": .15, "folk": .08}.get(style, .04)
@@ -224,7 +231,7 @@ def strummed(rng):
                 if rng.random() < .5 or not down:
                     k = int(rng.integers(2, k + 1))
                 chosen = grip[-k:] if (not down or thumb or rng.random() < .5) else grip[:k]
-                if thumb or style == "bossa":
+                if thumb or style == "bossa" or (style == "off" and rng.random() < .8):
                     chosen = grip[1:]
                 for p in chosen:
                     notes.append((beat, p, 0 if p < 52 else 1, float(loud), stroke if down else -2 - stroke))
@@ -275,6 +282,11 @@ def _pattern(rng, style, meter, per, sub, span):
             form = pick(rng, [[2, 6], [0, 3], [3, 7], [0, 5], [1, 4], [0, 3, 6], [3, 6], [5], [0], [0, 4], [7], [1, 3], [3], [0, 3, 7], [4, 7], [2, 5], [1, 4, 7]])
             lay[[f for f in form if f < slots]] = rng.uniform(.6, 1)
             lay[rng.random(slots) < .1] = .7
+        elif style == "off":
+            on = np.arange(slots) % sub == 0
+            middle = np.arange(slots) % sub == sub // 2
+            chance = np.where(on, rng.uniform(.05, .5), np.where(middle, rng.uniform(.45, .95), rng.uniform(0, .3)))
+            lay = (rng.random(slots) < chance) * rng.uniform(.5, 1, slots)
         elif style == "pushed":
             form = pick(rng, [[0, 3, 4, 7], [0, 3, 6], [0, 2, 3, 5, 7], [0, 2, 3, 6, 7], [0, 3], [1, 3, 5, 7], [0, 1, 3, 4, 6, 7], [2, 3, 6, 7], [0, 3, 5, 6]])
             step = max(1, slots // (8 if per == 4 else slots))
