@@ -109,9 +109,12 @@ impl Recording {
             return Err(RecordingError::Rate(rate));
         }
         let mut repaired = 0;
-        for sample in channels.iter_mut().flatten().filter(|s| !s.is_finite()) {
-            *sample = 0.0;
-            repaired += 1;
+        for block in channels.iter_mut().flat_map(|c| c.chunks_mut(BLOCK)) {
+            stop::check();
+            for sample in block.iter_mut().filter(|s| !s.is_finite()) {
+                *sample = 0.0;
+                repaired += 1;
+            }
         }
         let hash = hash(rate, channels.len(), |hasher, channel| {
             for samples in channels[channel].chunks(BLOCK) {

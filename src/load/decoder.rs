@@ -5,6 +5,7 @@ use super::edit::{self, Edit};
 use super::guard::guarded;
 use super::{foreign, opus, wide};
 use crate::recording::{Recording, RecordingError, Spool};
+use crate::stop;
 use crate::unit::Seconds;
 use std::fs::File;
 use std::io::{Cursor, ErrorKind, Read, Seek};
@@ -389,6 +390,7 @@ impl Decoder {
             None => Spool::new(self.channels.len()).map_err(full)?,
         };
         for from in (0..held).step_by(SPILLED) {
+            stop::check();
             let to = held.min(from + SPILLED);
             let part: Vec<&[f32]> = self.channels.iter().map(|c| &c[from..to]).collect();
             spool.push(&part).map_err(full)?;
@@ -458,7 +460,15 @@ impl Decoder {
     /// # Errors
     /// [`LoadError::Outside`] while nothing of the part has been reached.
     pub fn prefix(&self) -> Result<Recording, LoadError> {
-        self.recording(self.channels.clone())
+        let copied = |channel: &Vec<f32>| {
+            let mut copy = Vec::with_capacity(channel.len());
+            for block in channel.chunks(SPILLED) {
+                stop::check();
+                copy.extend_from_slice(block);
+            }
+            copy
+        };
+        self.recording(self.channels.iter().map(copied).collect())
     }
 
     /// Ends reading; all that was read is the recording.

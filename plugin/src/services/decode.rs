@@ -340,38 +340,36 @@ fn part(
         Some(heard) => onsets::of_notes(heard, &sound),
         None => onsets::read(&sound, cancel)?,
     };
-    if cancel.is_cancelled() {
-        return None;
-    }
     Some(Part {
         onsets,
-        peaks: Arc::new(outline(&sound)),
+        peaks: Arc::new(outline(&sound, cancel)?),
         sound,
         progress,
     })
 }
 
-/// Lowest and highest sample of equal stretches.
-fn outline(sound: &Recording) -> Peaks {
+/// Lowest and highest sample of equal stretches; none where it was given up.
+fn outline(sound: &Recording, cancel: &Cancel) -> Option<Peaks> {
     let step = sound.frames().div_ceil(OUTLINE).max(1);
     let channels = sound.channels();
     let share = 1.0 / channels.len() as f32;
+    let ends = |from: usize| {
+        let to = (from + step).min(sound.frames());
+        let mut ends = (f32::MAX, f32::MIN);
+        for i in from..to {
+            let s = channels.iter().map(|c| c[i]).sum::<f32>() * share;
+            ends = (ends.0.min(s), ends.1.max(s));
+        }
+        (!cancel.is_cancelled()).then_some(ends)
+    };
     let range = (0..sound.frames())
         .step_by(step)
-        .map(|from| {
-            let to = (from + step).min(sound.frames());
-            let mut ends = (f32::MAX, f32::MIN);
-            for i in from..to {
-                let s = channels.iter().map(|c| c[i]).sum::<f32>() * share;
-                ends = (ends.0.min(s), ends.1.max(s));
-            }
-            ends
-        })
-        .collect();
-    Peaks {
+        .map(ends)
+        .collect::<Option<_>>()?;
+    Some(Peaks {
         step: Span(step as f64 / f64::from(sound.rate())),
         range,
-    }
+    })
 }
 
 /// Writes the built-in piece into the data folder, once; none when it was given up.
