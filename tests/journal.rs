@@ -384,7 +384,12 @@ fn a_fault_is_named_with_its_slot_bar_tempo_and_goal() {
     let told = advice::suggest(&journal, now).expect("suggests");
     assert_eq!(told.len(), 1);
     let words = told[0].words();
-    for part in ["21 ms late at 2 &", "bar 9", "73 beats", "within 9 ms"] {
+    for part in [
+        "21 ms late on the and of 2",
+        "bar 9",
+        "73 beats",
+        "within 9 ms",
+    ] {
         assert!(words.contains(part), "{part}: {words}");
     }
     let week = advice::week(&journal, None, now).expect("plans");
@@ -392,7 +397,7 @@ fn a_fault_is_named_with_its_slot_bar_tempo_and_goal() {
     assert!(week.iter().all(|d| d.tasks.len() <= 3 && d.minutes <= 15));
     let days = week
         .iter()
-        .filter(|d| d.tasks.iter().any(|t| t.contains("2 &")))
+        .filter(|d| d.tasks.iter().any(|t| t.contains("and of 2")))
         .count();
     assert_eq!(days, 4, "spread over the week");
     assert!(week[6].tasks.is_empty(), "a free day");

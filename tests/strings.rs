@@ -456,7 +456,7 @@ fn wrong_requests_are_told_in_one_line() {
     for (arguments, said) in [
         (vec!["strings", "--tuning", "dagdadq"], "DADGAD"),
         (vec!["strings", "--scale", "D majjor"], "`D major`"),
-        (vec!["strings", "--from", "H3"], "`H3` is no note"),
+        (vec!["strings", "--from", "H3"], "`H3` is not a note"),
         (vec!["strings", "--from", "D5", "--to", "D3"], "lower note"),
         (
             vec!["strings", "--from", "C0", "--to", "D0"],

@@ -149,7 +149,7 @@ fn a_journal_is_never_lost_to_its_copies() {
     run(&["export", "--csv", "mine.sqlite", "--replace"]).refused(2, "mine.sqlite");
     run(&["backup", "other.sqlite"]).refused(2, "1 rounds that this one lacks");
     std::fs::write(room.path("letter.txt"), b"dear reader").expect("written");
-    run(&["backup", "letter.txt"]).refused(2, "no backup of this journal");
+    run(&["backup", "letter.txt"]).refused(2, "not a backup of this journal");
     run(&["backup", "copy.sqlite"]).well();
     run(&["merge", "other.sqlite"]).well();
     run(&["backup", "copy.sqlite"]).well(); // an older copy of the same journal
