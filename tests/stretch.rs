@@ -499,3 +499,34 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_start_before_a_pluck_sounds_nothing_of_it_early() {
+    const RATE: u32 = 48_000;
+    // A tick of a millisecond, wherever one starts before it: heard when it is due, and only then.
+    let onset = 2 * RATE as usize;
+    let mut samples = vec![0.0f32; 4 * RATE as usize];
+    for k in 0..48 {
+        samples[onset + k] = 0.4 * (1.0 - k as f32 / 48.0);
+    }
+    let sound = Arc::new(Recording::new("tick", RATE, vec![samples]).expect("sound"));
+    let table = Arc::new(OnsetTable::cleaned(
+        vec![RATE as usize, onset],
+        sound.frames(),
+    ));
+    for speed in [0.25, 0.5, 0.666, 0.85, 1.0, 1.5] {
+        for gap in (24..4800).step_by(97) {
+            let mut engine = Stretcher::new(Arc::clone(&sound), Arc::clone(&table));
+            engine.set_speed(Speed::new(speed).expect("a speed"));
+            engine.seek(onset - gap);
+            let mut out = vec![0.0f32; RATE as usize];
+            engine.process(&mut [&mut out[..]]);
+            let due = gap as f64 / speed;
+            let first = out.iter().position(|s| s.abs() > 0.02).expect("heard") as f64;
+            assert!(
+                (first - due).abs() < 48.0,
+                "speed {speed}, {gap} before: at {first} for {due}"
+            );
+        }
+    }
+}

@@ -114,9 +114,15 @@ impl Planner {
     }
 
     /// Where the copy at a start at frame `t` begins, and its length. The first attack sounds when
-    /// it is due: where that is at once, the copy leads up to it and through it.
+    /// it is due: where that is soon, the copy leads up to it and through it, if need be from
+    /// before `t`.
     fn opening(&self, t: usize) -> (usize, usize) {
-        let Geometry { start, lead, .. } = self.geometry;
+        let Geometry {
+            start,
+            approach,
+            lead,
+            ..
+        } = self.geometry;
         let room = self.room(t);
         let most = start.min(room);
         let onset = self.onsets.after(t as f64).filter(|&o| o < t + room);
@@ -127,13 +133,11 @@ impl Planner {
         let from = onset.saturating_sub(due);
         let before = self.onsets.at_or_before(t as f64);
         let alone = from >= t || before.is_none_or(|o| o < from);
-        if due <= lead || due <= start && onset >= due && alone {
+        if due <= lead || due <= approach && onset >= due && alone {
             return (from, onset - from + self.zone_within(onset, start));
         }
-        (
-            t,
-            most.min((onset - t).saturating_sub(lead)).min(due - lead),
-        )
+        // The leg behind it needs some of the way to the onset, or its windows would look across.
+        (t, most.min((onset - t) / 2).min(due - lead))
     }
 
     /// First output frame that is not planned.

@@ -29,6 +29,8 @@ pub(super) struct Geometry {
     pub after_seam: usize,
     /// Copy at a start, while the first vocoder frames are made ready.
     pub start: usize,
+    /// Longest way of a copy at a start that leads up to an attack.
+    pub approach: usize,
     /// Shortest half window and hop.
     pub least: usize,
     /// Longest piece of copy planned at once.
@@ -51,6 +53,7 @@ impl Geometry {
             seam: ms(3.5),
             after_seam: ms(2.5),
             start: ms(24.0),
+            approach: ms(60.0),
             least: ms(0.75),
             chunk: ms(11.0),
         }
