@@ -43,8 +43,8 @@ pub mod ways;
 pub mod words;
 
 use crate::carried::Carrier;
-use crate::desk::Page;
 use crate::instance::Instance;
+use crate::page_state::Page;
 use crate::snapshot::{About, For, Look, Notice, RecordingView, Snapshot};
 use crate::standalone::{self, Kept};
 use crate::wish::Wish;
@@ -228,7 +228,7 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         theme::paper(snapshot.look.ground)
     };
     let pane = Pane::new().fill(paper).inner_margin(8.0);
-    let sheet = snapshot.desk.page == Page::Sheet;
+    let sheet = snapshot.page_state.page == Page::Sheet;
     // A window too small for everything keeps the sheet and the run of play.
     let far = sight.far && sheet;
     let tall = room.y >= 420.0 && !far;
@@ -270,7 +270,7 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         if let Some(folder) = &snapshot.folder {
             files::show(ui, folder, sight, wishes);
         } else if sight.help && !wide {
-            help::show(ui, snapshot.desk.page, sight);
+            help::show(ui, snapshot.page_state.page, sight);
         } else if pages::show(ui, snapshot, sight, wishes) {
             // A page stands in the sheet's place.
         } else if states::show(ui, snapshot, sight, wishes) {
@@ -286,13 +286,13 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
 
 /// Is what is dropped a take? Where takes are listed it is compared, anywhere else opened.
 fn takes_in(snapshot: &Snapshot, sight: &Sight) -> bool {
-    let listed = snapshot.desk.page == Page::Sheet && sight.side == Side::Takes;
+    let listed = snapshot.page_state.page == Page::Sheet && sight.side == Side::Takes;
     listed && snapshot.recording.name().is_some()
 }
 
 /// What becomes of the files that are held over the window.
 fn held_over(ctx: &egui::Context, snapshot: &Snapshot, takes: bool, room: egui::Rect) {
-    let text = match snapshot.desk.page {
+    let text = match snapshot.page_state.page {
         _ if takes => "Let go: it is compared with the recording as a take",
         Page::Pattern => "Let go: a recording opens; MIDI or MusicXML becomes the picking pattern",
         _ => "Let go: a recording opens; MIDI or MusicXML becomes the melody to move off the beat",
@@ -370,11 +370,11 @@ fn heading(
 
 /// The pages at the right. Right to left: listed from the last.
 fn pages(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    let sheet = snapshot.desk.page == Page::Sheet;
+    let sheet = snapshot.page_state.page == Page::Sheet;
     for (page, name, hint) in sight::PAGES.iter().rev() {
         if transport::large(ui, sheet && sight.side == *page, name, hint, None) {
             sight.side = *page;
-            if snapshot.desk.page != Page::Sheet {
+            if snapshot.page_state.page != Page::Sheet {
                 pages::turn(snapshot, Page::Sheet, wishes);
             }
             if *page == Side::Journal {
@@ -411,7 +411,7 @@ fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wi
         sight.lit.clear();
     }
     if sight.help {
-        help::show(ui, snapshot.desk.page, sight);
+        help::show(ui, snapshot.page_state.page, sight);
         return;
     }
     match sight.side {

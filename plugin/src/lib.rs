@@ -12,7 +12,6 @@ pub mod channels;
 pub mod control;
 pub mod core;
 pub mod data;
-pub mod desk;
 #[cfg(feature = "standalone")]
 pub mod devices;
 pub mod editor;
@@ -21,6 +20,7 @@ pub mod instance;
 pub mod job;
 pub mod message;
 pub mod onsets;
+pub mod page_state;
 pub mod params;
 pub mod player_swap;
 pub mod plugin;

@@ -7,7 +7,7 @@
 //! another recording and coming back loses nothing.
 
 use crate::control::{Control, Trigger};
-use crate::desk::Desk;
+use crate::page_state::PageState;
 use crate::snapshot::{ClickRate, Ladder, Look, Snap};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -133,7 +133,7 @@ pub struct Session {
     /// How the window looks.
     pub look: Look,
     /// The pages: which is open, and what each remembers.
-    pub desk: Desk,
+    pub page_state: PageState,
     /// What each page of the window remembers, by the page's name, in the page's own form.
     pub pages: Map<String, Value>,
     /// Fields that could not be read, or that nobody knows.
@@ -157,7 +157,7 @@ impl Default for Session {
             learnt: Vec::new(),
             recent: Vec::new(),
             look: Look::default(),
-            desk: Desk::default(),
+            page_state: PageState::default(),
             pages: Map::new(),
             extra: Map::new(),
         }
@@ -192,7 +192,7 @@ impl Session {
         read(&mut map, "learnt", &mut session.learnt);
         read(&mut map, "recent", &mut session.recent);
         read(&mut map, "look", &mut session.look);
-        read(&mut map, "desk", &mut session.desk);
+        read(&mut map, "desk", &mut session.page_state);
         read(&mut map, "pages", &mut session.pages);
         if let Some(Value::Object(marks)) = map.get_mut("marks") {
             // Each recording's marks on their own: one that cannot be read costs no other.
@@ -235,7 +235,7 @@ impl Session {
         self.latency_ms = finite(self.latency_ms, 0.0).clamp(-500.0, 500.0);
         self.ladder = mend_ladder(self.ladder);
         self.look = self.look.mended();
-        self.desk = std::mem::take(&mut self.desk).mended();
+        self.page_state = std::mem::take(&mut self.page_state).mended();
         self.recent.truncate(RECENT);
         for marks in self.marks.values_mut() {
             let whole = |r: &Region| r.from.0.is_finite() && r.to.0 > r.from.0;
@@ -266,7 +266,7 @@ impl Session {
         put("learnt", serde_json::to_value(&self.learnt));
         put("recent", serde_json::to_value(&self.recent));
         put("look", serde_json::to_value(self.look));
-        put("desk", serde_json::to_value(&self.desk));
+        put("desk", serde_json::to_value(&self.page_state));
         put("pages", serde_json::to_value(&self.pages));
         let fresh = Self::default();
         for (key, raw) in &self.extra {
@@ -287,7 +287,7 @@ impl Session {
                 ("learnt", Some(_)) => self.learnt.is_empty(),
                 ("recent", Some(_)) => self.recent.is_empty(),
                 ("look", Some(_)) => self.look == fresh.look,
-                ("desk", Some(_)) => self.desk == fresh.desk,
+                ("desk", Some(_)) => self.page_state == fresh.page_state,
                 ("pages", Some(_)) => self.pages.is_empty(),
                 _ => false,
             };

@@ -20,7 +20,7 @@ pub use sounding::{DialsView, LevelView, TransportView};
 pub use study::{BesideView, StudyView};
 pub use takes::{Answer, CaptureSource, CaptureView, PageView, TakeView};
 
-use crate::desk::Desk;
+use crate::page_state::PageState;
 use crate::sound::SoundView;
 use serde_json::{Map, Value};
 use std::path::PathBuf;
@@ -72,7 +72,7 @@ pub struct Snapshot {
     /// How the window looks.
     pub look: Look,
     /// The pages: which is open, and what each remembers.
-    pub desk: Arc<Desk>,
+    pub page_state: Arc<PageState>,
     /// What they asked for.
     pub study: StudyView,
     /// What sounds beside the recording.

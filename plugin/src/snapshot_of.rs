@@ -1,6 +1,6 @@
 //! What the window sees of the state.
 
-use crate::desk::{Desk, Page};
+use crate::page_state::{Page, PageState};
 use crate::session::{Edges, Region};
 use crate::snapshot::{
     BesideView, CaptureView, LevelView, PracticeView, RecordingView, RegionView, Snapshot,
@@ -53,7 +53,7 @@ pub fn view(state: &State) -> Snapshot {
         standalone: state.program.is_some(),
         sound: state.program.as_ref().map(|p| Arc::clone(&p.sound)),
         look: session.look,
-        desk: Arc::new(session.desk.clone()),
+        page_state: Arc::new(session.page_state.clone()),
         study: study(state),
         beside: beside(state),
         pages: Arc::new(session.pages.clone()),
@@ -100,13 +100,13 @@ fn study(state: &State) -> StudyView {
         off_beat: study.off_beat.answer.clone(),
         bars: state
             .bars()
-            .filter(|_| state.session.desk.page == Page::TakeAway),
+            .filter(|_| state.session.page_state.page == Page::TakeAway),
         folder: state.folder(),
         written: study.written.clone(),
         undoable: on_page(state, &study.changes),
         redoable: on_page(state, &study.undone),
         making: study.drill.is_some(),
-        fault: match state.session.desk.page {
+        fault: match state.session.page_state.page {
             Page::Sheet | Page::TakeAway => None,
             Page::Tunings => study.tunings.fault.clone(),
             Page::Drills => study.drills.fault.clone(),
@@ -118,8 +118,10 @@ fn study(state: &State) -> StudyView {
 }
 
 /// Is there one of the page in view among these?
-fn on_page(state: &State, changes: &[Desk]) -> bool {
-    changes.iter().any(|d| d.page == state.session.desk.page)
+fn on_page(state: &State, changes: &[PageState]) -> bool {
+    changes
+        .iter()
+        .any(|d| d.page == state.session.page_state.page)
 }
 
 fn beside(state: &State) -> Option<BesideView> {

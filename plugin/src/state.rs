@@ -3,8 +3,8 @@
 
 use crate::control::Control;
 use crate::data::name_of;
-use crate::desk::{Desk, DrillsPage, NeckPage, PatternPage, TuningsPage};
 use crate::job::JobId;
+use crate::page_state::{DrillsPage, NeckPage, PageState, PatternPage, TuningsPage};
 use crate::practice::SetUp;
 use crate::services::decode::Part;
 use crate::services::study::{
@@ -336,9 +336,9 @@ pub struct Study {
     /// Jobs that write such files, and whether each is to be shown.
     pub writing: Vec<(JobId, bool)>,
     /// Desks before a page was changed, that page open; the last change last.
-    pub changes: Vec<Desk>,
+    pub changes: Vec<PageState>,
     /// Desks before a change was taken back, the last one last.
-    pub undone: Vec<Desk>,
+    pub undone: Vec<PageState>,
     /// The job that writes a drill, the speed it begins at, and the tuning it is in.
     pub drill: Option<(JobId, f64, Tuning)>,
 }
@@ -492,7 +492,7 @@ impl State {
 
     /// The folder that files for other programs go into.
     pub fn folder(&self) -> PathBuf {
-        let chosen = self.session.desk.take_away.folder.clone();
+        let chosen = self.session.page_state.take_away.folder.clone();
         chosen.unwrap_or_else(crate::data::taken_away)
     }
 

@@ -3,7 +3,7 @@
 //! A view never carries one out: a wish is a [`Message`](crate::message::Message).
 
 pub use crate::control::Control;
-use crate::desk::Desk;
+use crate::page_state::PageState;
 use crate::services::drill;
 pub use crate::services::sound::Sound;
 use crate::snapshot::{ClickRate, End, For, Hear, Ladder, Look, Snap, Snapshot};
@@ -162,7 +162,7 @@ pub enum Wish {
     /// Keep how the window looks.
     SetLook(Look),
     /// Another page, or something else on it.
-    SetDesk(Box<Desk>),
+    SetDesk(Box<PageState>),
     /// Sound this beside the recording.
     Sound(Sound),
     /// Silence what sounds beside the recording.

@@ -3,7 +3,7 @@
 
 use super::fields::{aside, choice, combo, field, tunings};
 use super::{pattern, theme};
-use crate::desk::{DrillsPage, Exercise};
+use crate::page_state::{DrillsPage, Exercise};
 use crate::services::drill;
 use crate::snapshot::Snapshot;
 use crate::wish::Wish;

@@ -4,7 +4,7 @@
 use super::keys::{self, KEYS};
 use super::sight::{Side, Sight};
 use super::theme;
-use crate::desk::{self, Page};
+use crate::page_state::{self, Page};
 use egui::{Grid, RichText, Ui};
 use thumbline::manual;
 
@@ -35,7 +35,7 @@ fn beside(side: Side) -> (&'static str, &'static str) {
 }
 
 /// Draws the page.
-pub fn show(ui: &mut Ui, page: desk::Page, sight: &mut Sight) {
+pub fn show(ui: &mut Ui, page: page_state::Page, sight: &mut Sight) {
     let (section, more) = about(page, sight.side);
     ui.horizontal(|ui| {
         ui.strong("Help");

@@ -6,7 +6,7 @@ mod board;
 
 use super::fields::{aside, choice, combo, field, tunings};
 use super::theme;
-use crate::desk::{NeckPage, Show};
+use crate::page_state::{NeckPage, Show};
 use crate::services::study::NeckView;
 use crate::snapshot::Snapshot;
 use crate::wish::{Sound, Wish};

@@ -4,7 +4,7 @@
 use super::fields::{aside, choice, field, tempo};
 use super::theme;
 use super::transport::large;
-use crate::desk::OffBeatPage;
+use crate::page_state::OffBeatPage;
 use crate::snapshot::{For, Snapshot};
 use crate::wish::Wish;
 use egui::{Align2, FontId, Rect, Role as Part, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};

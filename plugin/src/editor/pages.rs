@@ -3,7 +3,7 @@
 use super::keys::{self as key_list, Deed};
 use super::sight::Sight;
 use super::{drills, neck, offbeat, pattern, takeaway, theme, tunings};
-use crate::desk::{Desk, Page};
+use crate::page_state::{Page, PageState};
 use crate::snapshot::Snapshot;
 use crate::wish::Wish;
 use egui::{Key, Modifiers, RichText, ScrollArea, Ui};
@@ -70,7 +70,7 @@ pub fn row(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing.x = 4.0;
         for (i, (page, name, key, hint)) in PAGES.into_iter().enumerate() {
-            let on = snapshot.desk.page == page;
+            let on = snapshot.page_state.page == page;
             let button = ui.selectable_label(on, RichText::new(name).size(15.0));
             let number = super::keys::text(Modifiers::COMMAND, NUMBERS[i]);
             let key = super::keys::text(Modifiers::NONE, key);
@@ -86,7 +86,7 @@ pub fn row(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
 
 /// Taking back what was changed on a page, and doing it again.
 fn back(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
-    if snapshot.desk.page == Page::Sheet {
+    if snapshot.page_state.page == Page::Sheet {
         return;
     }
     let study = &snapshot.study;
@@ -106,8 +106,8 @@ fn back(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
 
 /// Turns to a page.
 pub fn turn(snapshot: &Snapshot, page: Page, wishes: &mut Vec<Wish>) {
-    let desk = (*snapshot.desk).clone();
-    wishes.push(Wish::SetDesk(Box::new(Desk { page, ..desk })));
+    let page_state = (*snapshot.page_state).clone();
+    wishes.push(Wish::SetDesk(Box::new(PageState { page, ..page_state })));
 }
 
 /// Keys that turn pages.
@@ -120,7 +120,7 @@ pub fn keys(ui: &Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
             let number = input.consume_key(Modifiers::COMMAND, NUMBERS[i]);
             number || input.consume_key(Modifiers::NONE, key)
         });
-        if pressed && snapshot.desk.page != page {
+        if pressed && snapshot.page_state.page != page {
             turn(snapshot, page, wishes);
         }
     }
@@ -141,29 +141,31 @@ fn sounding(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
 
 /// Draws the open page; false where that is the sheet.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) -> bool {
-    if snapshot.desk.page == Page::Sheet {
+    if snapshot.page_state.page == Page::Sheet {
         return false;
     }
-    let mut desk = (*snapshot.desk).clone();
+    let mut page_state = (*snapshot.page_state).clone();
     ScrollArea::vertical()
-        .id_salt(("page", desk.page as u8))
+        .id_salt(("page", page_state.page as u8))
         .auto_shrink(false)
         .show(ui, |ui| {
             if let Some(why) = &snapshot.study.fault {
                 ui.colored_label(ui.visuals().error_fg_color, theme::letters(why));
             }
-            match desk.page {
+            match page_state.page {
                 Page::Sheet => {}
-                Page::Tunings => tunings::show(ui, snapshot, &mut desk.tunings, wishes),
-                Page::Drills => drills::show(ui, snapshot, &mut desk.drills, wishes),
-                Page::OffBeat => offbeat::show(ui, snapshot, &mut desk.off_beat, wishes),
-                Page::TakeAway => takeaway::show(ui, snapshot, &mut desk.take_away, sight, wishes),
-                Page::Pattern => pattern::show(ui, snapshot, &mut desk.pattern, wishes),
-                Page::Neck => neck::show(ui, snapshot, &mut desk.neck, wishes),
+                Page::Tunings => tunings::show(ui, snapshot, &mut page_state.tunings, wishes),
+                Page::Drills => drills::show(ui, snapshot, &mut page_state.drills, wishes),
+                Page::OffBeat => offbeat::show(ui, snapshot, &mut page_state.off_beat, wishes),
+                Page::TakeAway => {
+                    takeaway::show(ui, snapshot, &mut page_state.take_away, sight, wishes)
+                }
+                Page::Pattern => pattern::show(ui, snapshot, &mut page_state.pattern, wishes),
+                Page::Neck => neck::show(ui, snapshot, &mut page_state.neck, wishes),
             }
         });
-    if desk != *snapshot.desk {
-        wishes.push(Wish::SetDesk(Box::new(desk)));
+    if page_state != *snapshot.page_state {
+        wishes.push(Wish::SetDesk(Box::new(page_state)));
     }
     true
 }

@@ -4,7 +4,7 @@
 use super::fields::{aside, field, tempo};
 use super::transport::large;
 use super::{strip, theme};
-use crate::desk::{OfPattern, PatternPage};
+use crate::page_state::{OfPattern, PatternPage};
 use crate::services::drill;
 use crate::services::study::PatternView;
 use crate::snapshot::{For, Snapshot};

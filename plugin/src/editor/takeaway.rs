@@ -5,7 +5,7 @@ use super::fields::{aside, choice, field};
 use super::sight::Sight;
 use super::theme;
 use super::transport::large;
-use crate::desk::TakeAwayPage;
+use crate::page_state::TakeAwayPage;
 use crate::snapshot::Snapshot;
 use crate::wish::Wish;
 use egui::{CursorIcon, Grid, Label, Sense, Ui};

@@ -4,7 +4,7 @@
 use super::fields::{aside, combo, field, tunings};
 use super::theme;
 use super::transport::large;
-use crate::desk::TuningsPage;
+use crate::page_state::TuningsPage;
 use crate::services::study::TuningsView;
 use crate::snapshot::Snapshot;
 use crate::wish::{Sound, Wish};

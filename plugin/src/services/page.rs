@@ -1,8 +1,8 @@
 //! The lesson page of some bars, written where the player said.
 
 use super::study;
-use crate::desk::{LessonPage, NeckPage};
 use crate::job::Cancel;
+use crate::page_state::{LessonPage, NeckPage};
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;

@@ -1,7 +1,7 @@
 //! What the pages ask of the library: the neck in a tuning. Answers are whole values that views draw.
 
 use super::sound::Sound;
-use crate::desk::{
+use crate::page_state::{
     DrillsPage, Exercise, NeckPage, OfPattern, OffBeatPage, PatternPage, TuningsPage,
 };
 use std::path::Path;

@@ -1,8 +1,8 @@
 //! Handing it on: a lesson page of the loop's bars, files for other programs.
 
-use crate::desk::Page;
 use crate::effect::Effect;
 use crate::job::JobId;
+use crate::page_state::Page;
 use crate::services::{Job, export, page};
 use crate::state::{Stage, State};
 use std::path::PathBuf;
@@ -53,8 +53,8 @@ pub fn make(state: &mut State, to: PathBuf, out: &mut Vec<Effect>) {
         hash: state.open.hash,
         name: crate::data::name_of(path),
         bars,
-        besides: state.session.desk.take_away.lesson,
-        neck: state.session.desk.neck.clone(),
+        besides: state.session.page_state.take_away.lesson,
+        neck: state.session.page_state.neck.clone(),
         presets: Arc::clone(&state.study.presets),
         to,
     };
@@ -86,7 +86,7 @@ pub fn export(state: &mut State, format: Format, show: bool, out: &mut Vec<Effec
         );
         return;
     };
-    let whole = state.session.desk.take_away.whole;
+    let whole = state.session.page_state.take_away.whole;
     let job = export::Job {
         format,
         sound: Arc::clone(&part.sound),
@@ -110,7 +110,7 @@ pub fn exported(state: &mut State, id: JobId, answer: export::Answer, out: &mut 
     match answer {
         Ok(path) => {
             // The page that asked for it lists it.
-            if state.session.desk.page != Page::TakeAway {
+            if state.session.page_state.page != Page::TakeAway {
                 state.notice(format!("Written: {}", path.display()), false);
             }
             state.study.written.push(path.clone());

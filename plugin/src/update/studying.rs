@@ -1,9 +1,9 @@
 //! What the pages ask, and what is sounded for them.
 
 use super::opening;
-use crate::desk::{Desk, DrillsPage, NeckPage, OfPattern, Page, PatternPage, Show};
 use crate::effect::{Dial, Effect};
 use crate::job::JobId;
+use crate::page_state::{DrillsPage, NeckPage, OfPattern, Page, PageState, PatternPage, Show};
 use crate::services::folder::WRITTEN;
 use crate::services::sound::{self, Sound};
 use crate::services::study::Asked;
@@ -25,23 +25,23 @@ use thumbline::unit::MidiNote;
 const CHANGES: usize = 200;
 
 /// Another page, or something else on it.
-pub fn set(state: &mut State, desk: Desk, out: &mut Vec<Effect>) {
-    let desk = desk.mended();
-    let page = desk.page;
-    let before = std::mem::replace(&mut state.session.desk, desk);
+pub fn set(state: &mut State, page_state: PageState, out: &mut Vec<Effect>) {
+    let page_state = page_state.mended();
+    let page = page_state.page;
+    let before = std::mem::replace(&mut state.session.page_state, page_state);
     note(state, &before);
-    if state.session.desk.page != Page::Tunings {
+    if state.session.page_state.page != Page::Tunings {
         hear_strings(state, false, out);
     }
     // Turning pages is no reason to save a project.
-    if (Desk { page, ..before }) != state.session.desk {
+    if (PageState { page, ..before }) != state.session.page_state {
         out.push(Effect::Changed);
     }
 }
 
 /// Notes how a page was before it was changed. A dial that is turned on is one change.
-fn note(state: &mut State, before: &Desk) {
-    let now = &state.session.desk;
+fn note(state: &mut State, before: &PageState) {
+    let now = &state.session.page_state;
     let Some(page) = before.changed(now) else {
         return;
     };
@@ -64,7 +64,7 @@ fn note(state: &mut State, before: &Desk) {
 pub fn undo(state: &mut State, out: &mut Vec<Effect>) -> bool {
     let study = &mut state.study;
     exchange(
-        &mut state.session.desk,
+        &mut state.session.page_state,
         &mut study.changes,
         &mut study.undone,
         out,
@@ -75,7 +75,7 @@ pub fn undo(state: &mut State, out: &mut Vec<Effect>) -> bool {
 pub fn redo(state: &mut State, out: &mut Vec<Effect>) -> bool {
     let study = &mut state.study;
     exchange(
-        &mut state.session.desk,
+        &mut state.session.page_state,
         &mut study.undone,
         &mut study.changes,
         out,
@@ -84,18 +84,18 @@ pub fn redo(state: &mut State, out: &mut Vec<Effect>) -> bool {
 
 /// Puts the page in view as the last of `from` has it, and how it was into `to`.
 fn exchange(
-    desk: &mut Desk,
-    from: &mut Vec<Desk>,
-    to: &mut Vec<Desk>,
+    page_state: &mut PageState,
+    from: &mut Vec<PageState>,
+    to: &mut Vec<PageState>,
     out: &mut Vec<Effect>,
 ) -> bool {
-    let page = desk.page;
+    let page = page_state.page;
     let Some(last) = from.iter().rposition(|d| d.page == page) else {
         return false;
     };
     let before = from.remove(last);
-    to.push(desk.clone());
-    desk.take(page, &before);
+    to.push(page_state.clone());
+    page_state.take(page, &before);
     out.push(Effect::Changed);
     true
 }
@@ -154,7 +154,7 @@ pub fn drilled(state: &mut State, id: JobId, answer: drill::Answer, out: &mut Ve
         Effect::Changed,
     ]);
     // The bars of the stage are looked at.
-    state.session.desk.page = Page::Sheet;
+    state.session.page_state.page = Page::Sheet;
 }
 
 /// Keeps a pattern among the player's own.
@@ -223,7 +223,7 @@ pub fn keep_tuning(state: &mut State, name: String, tuning: &Tuning, out: &mut V
 pub fn dropped(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
     if !is_written(&path) {
         opening::choose(state, path, out);
-    } else if state.session.desk.page == Page::Pattern {
+    } else if state.session.page_state.page == Page::Pattern {
         take_pattern(state, path, out);
     } else {
         take_melody(state, path, out);
@@ -238,23 +238,23 @@ fn is_written(path: &Path) -> bool {
 
 /// The picking pattern is what this file repeats.
 pub fn take_pattern(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
-    let mut desk = state.session.desk.clone();
-    desk.page = Page::Pattern;
-    (desk.pattern.file, desk.pattern.of) = (Some(path), OfPattern::File);
-    set(state, desk, out);
+    let mut page_state = state.session.page_state.clone();
+    page_state.page = Page::Pattern;
+    (page_state.pattern.file, page_state.pattern.of) = (Some(path), OfPattern::File);
+    set(state, page_state, out);
 }
 
 /// The melody that is moved against the beat is this file's.
 pub fn take_melody(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
-    let mut desk = state.session.desk.clone();
-    desk.page = Page::OffBeat;
-    desk.off_beat.file = Some(path);
-    set(state, desk, out);
+    let mut page_state = state.session.page_state.clone();
+    page_state.page = Page::OffBeat;
+    page_state.off_beat.file = Some(path);
+    set(state, page_state, out);
 }
 
 /// Sounds what the page in view is about, the next of it where there are several, or silences it.
 pub fn hear(state: &mut State, out: &mut Vec<Effect>) {
-    let sounds: Vec<Sound> = match state.session.desk.page {
+    let sounds: Vec<Sound> = match state.session.page_state.page {
         Page::Pattern => {
             let view = state.study.pattern.answer.iter();
             view.map(|view| view.sound()).collect()
@@ -293,11 +293,11 @@ pub fn read_presets(state: &mut State, out: &mut Vec<Effect>) {
 
 /// Asks what the open page needs to know, where that has changed.
 pub fn follow(state: &mut State, out: &mut Vec<Effect>) {
-    match state.session.desk.page {
+    match state.session.page_state.page {
         Page::Sheet | Page::TakeAway => {}
         Page::Tunings => {
             let question = (
-                asked(state, state.session.desk.tunings.clone()),
+                asked(state, state.session.page_state.tunings.clone()),
                 state.job(),
             );
             ask(&mut state.study.tunings, question, study::Job::Tunings, out);
@@ -339,7 +339,7 @@ fn ask<P: Clone + PartialEq, A>(
 
 fn neck(state: &mut State, out: &mut Vec<Effect>) {
     // What is only drawn differently is not asked again.
-    let page = state.session.desk.neck.clone();
+    let page = state.session.page_state.neck.clone();
     let page = NeckPage {
         show: Show::default(),
         shape: (0, 0),
@@ -355,7 +355,7 @@ fn pattern(state: &mut State, out: &mut Vec<Effect>) {
     let page = PatternPage {
         division: 0,
         speed: 0.0,
-        ..state.session.desk.pattern.clone()
+        ..state.session.page_state.pattern.clone()
     };
     let question = (asked(state, page), state.job());
     ask(&mut state.study.pattern, question, study::Job::Pattern, out);
@@ -364,7 +364,7 @@ fn pattern(state: &mut State, out: &mut Vec<Effect>) {
 fn drills(state: &mut State, out: &mut Vec<Effect>) {
     let page = DrillsPage {
         speed: 0.0,
-        ..state.session.desk.drills.clone()
+        ..state.session.page_state.drills.clone()
     };
     let question = (asked(state, page), state.job());
     ask(&mut state.study.drills, question, study::Job::Drills, out);
@@ -372,7 +372,7 @@ fn drills(state: &mut State, out: &mut Vec<Effect>) {
 
 fn off_beat(state: &mut State, out: &mut Vec<Effect>) {
     let page = study::OfMelody {
-        page: state.session.desk.off_beat.clone(),
+        page: state.session.page_state.off_beat.clone(),
         bars: state.bars(),
         name: state.open.stage.name().unwrap_or_default(),
     };

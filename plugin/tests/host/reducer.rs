@@ -12,10 +12,10 @@ use thumbline::stretch::OnsetTable;
 use thumbline::unit::{Seconds, Span};
 use thumbline_plugin::control::Control;
 use thumbline_plugin::data::named;
-use thumbline_plugin::desk::{Desk, DrillsPage, OfPattern, Page};
 use thumbline_plugin::effect::{Dial, Effect};
 use thumbline_plugin::job::JobId;
 use thumbline_plugin::message::{Message, Tick};
+use thumbline_plugin::page_state::{DrillsPage, OfPattern, Page, PageState};
 use thumbline_plugin::services::{Job, Said, analyse, decode};
 use thumbline_plugin::session::{Edges, RecordingRef, Session};
 use thumbline_plugin::shared_controls::CONTROLS;
@@ -620,10 +620,10 @@ fn without_a_dialog_the_list_begins_where_the_last_file_was() {
 #[test]
 fn each_page_takes_its_last_change_back() {
     let mut state = State::default();
-    let set = |state: &mut State, change: &dyn Fn(&mut Desk)| {
-        let mut desk = state.session.desk.clone();
-        change(&mut desk);
-        wish(state, Wish::SetDesk(Box::new(desk)))
+    let set = |state: &mut State, change: &dyn Fn(&mut PageState)| {
+        let mut page_state = state.session.page_state.clone();
+        change(&mut page_state);
+        wish(state, Wish::SetDesk(Box::new(page_state)))
     };
     set(&mut state, &|d| d.page = Page::Tunings);
     set(&mut state, &|d| d.tunings.to = Some("DADGAD".to_owned()));
@@ -634,17 +634,23 @@ fn each_page_takes_its_last_change_back() {
     set(&mut state, &|d| d.drills.scale = "E dorian".to_owned());
     let usual = DrillsPage::default();
     assert!(changes(&wish(&mut state, Wish::Undo)));
-    assert_eq!(state.session.desk.drills.scale, usual.scale);
-    assert_eq!(state.session.desk.drills.tempo, 100.0);
+    assert_eq!(state.session.page_state.drills.scale, usual.scale);
+    assert_eq!(state.session.page_state.drills.tempo, 100.0);
     wish(&mut state, Wish::Undo);
-    assert_eq!(state.session.desk.drills, usual, "one turn of the dial");
+    assert_eq!(
+        state.session.page_state.drills, usual,
+        "one turn of the dial"
+    );
     // The other page's change waits for it.
-    assert_eq!(state.session.desk.tunings.to.as_deref(), Some("DADGAD"));
+    assert_eq!(
+        state.session.page_state.tunings.to.as_deref(),
+        Some("DADGAD")
+    );
     wish(&mut state, Wish::Redo);
-    assert_eq!(state.session.desk.drills.tempo, 100.0);
+    assert_eq!(state.session.page_state.drills.tempo, 100.0);
     set(&mut state, &|d| d.page = Page::Tunings);
     wish(&mut state, Wish::Undo);
-    assert_eq!(state.session.desk.tunings.to, None);
+    assert_eq!(state.session.page_state.tunings.to, None);
 }
 
 /// A foot that went down on what the audio thread leaves to the rest.
@@ -672,14 +678,14 @@ fn feet_change_the_speed_and_leave_the_ladder() {
 #[test]
 fn written_notes_go_where_they_are_looked_at() {
     let mut state = State::default();
-    state.session.desk.page = Page::Pattern;
+    state.session.page_state.page = Page::Pattern;
     wish(&mut state, Wish::Drop("/tunes/cell.mid".into()));
-    let pattern = &state.session.desk.pattern;
+    let pattern = &state.session.page_state.pattern;
     assert_eq!(pattern.of, OfPattern::File);
     assert_eq!(pattern.file.as_deref(), Some(Path::new("/tunes/cell.mid")));
-    state.session.desk.page = Page::Neck;
+    state.session.page_state.page = Page::Neck;
     wish(&mut state, Wish::Drop("/tunes/air.musicxml".into()));
-    assert_eq!(state.session.desk.page, Page::OffBeat);
+    assert_eq!(state.session.page_state.page, Page::OffBeat);
     // What a file manager copies is an address.
     let address = named("file:///tunes/my%20tune.wav\r\n");
     assert_eq!(address.as_deref(), Some(Path::new("/tunes/my tune.wav")));

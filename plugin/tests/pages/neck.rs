@@ -5,8 +5,8 @@ use crate::scenes::tune;
 use egui::Key;
 use egui_kittest::kittest::Queryable;
 use thumbline::deck::Message;
-use thumbline_plugin::desk::{Page, Show};
 use thumbline_plugin::effect::Effect;
+use thumbline_plugin::page_state::{Page, Show};
 
 /// One action from the open recording: the open notes of its scale, in its tuning. The tune's open
 /// strings are D A D G A D; its notes are those of G, A, C and D and E: D mixolydian or a neighbour.
@@ -38,7 +38,7 @@ fn open_notes_of_the_recordings_scale_are_one_action_away() {
 fn a_note_sounds_when_it_is_pressed_by_mouse_or_key() {
     let mut harness = usual(Some(tune(8)));
     press(&mut harness, Key::F3);
-    assert_eq!(harness.state().state.session.desk.page, Page::Neck);
+    assert_eq!(harness.state().state.session.page_state.page, Page::Neck);
     click(&mut harness, "A3: string 2 open");
     harness.get_by_label("G3: string 3 open").focus();
     harness.run_steps(2);
@@ -70,7 +70,7 @@ fn path_chords_and_harmonics_are_shown_and_heard() {
     click(&mut harness, octave);
     click(&mut harness, "Chord shapes");
     let world = harness.state();
-    assert_eq!(world.state.session.desk.neck.show, Show::Chords);
+    assert_eq!(world.state.session.page_state.neck.show, Show::Chords);
     let heard = sounds(world);
     assert!(heard[0].strokes.len() >= 8, "a whole path");
     // An octave above D4, 293.66 Hz (ISO 16: A4 is 440 Hz, equal temperament).
@@ -88,12 +88,12 @@ fn path_chords_and_harmonics_are_shown_and_heard() {
 fn changes_capos_and_harp_harmonics_are_told() {
     let mut harness = usual(Some(tune(8)));
     click(&mut harness, "Neck");
-    let mut desk = harness.state().state.session.desk.clone();
-    desk.neck.tuning = Some("standard".to_owned());
-    desk.neck.scale = Some("Eb major".to_owned());
-    desk.neck.chords = "C Am".to_owned();
-    desk.neck.show = Show::Chords;
-    let wish = thumbline_plugin::wish::Wish::SetDesk(Box::new(desk));
+    let mut page_state = harness.state().state.session.page_state.clone();
+    page_state.neck.tuning = Some("standard".to_owned());
+    page_state.neck.scale = Some("Eb major".to_owned());
+    page_state.neck.chords = "C Am".to_owned();
+    page_state.neck.show = Show::Chords;
+    let wish = thumbline_plugin::wish::Wish::SetDesk(Box::new(page_state));
     harness
         .state_mut()
         .tell(thumbline_plugin::message::Message::Wish(wish));
@@ -127,9 +127,9 @@ fn without_a_recording_the_neck_is_in_standard_tuning() {
 fn nonsense_is_said_and_changes_nothing() {
     let mut harness = usual(Some(tune(8)));
     click(&mut harness, "Neck");
-    let mut desk = harness.state().state.session.desk.clone();
-    desk.neck.scale = Some("H lydisch".to_owned());
-    let wish = thumbline_plugin::wish::Wish::SetDesk(Box::new(desk));
+    let mut page_state = harness.state().state.session.page_state.clone();
+    page_state.neck.scale = Some("H lydisch".to_owned());
+    let wish = thumbline_plugin::wish::Wish::SetDesk(Box::new(page_state));
     harness
         .state_mut()
         .tell(thumbline_plugin::message::Message::Wish(wish));

@@ -6,9 +6,9 @@ use egui::Key;
 use egui_kittest::kittest::Queryable;
 use std::path::Path;
 use thumbline::music::note::Role;
-use thumbline_plugin::desk::{OfPattern, Page};
 use thumbline_plugin::effect::{Dial, Effect};
 use thumbline_plugin::job::Cancel;
+use thumbline_plugin::page_state::{OfPattern, Page};
 use thumbline_plugin::services::{Job, drill};
 use thumbline_plugin::wish::Wish;
 
@@ -81,7 +81,7 @@ fn strokes_are_added_and_taken_away_and_all_of_it_can_be_undone() {
     let mut harness = usual(Some(tune(8)));
     click(&mut harness, "Pattern");
     let own = |h: &egui_kittest::Harness<crate::bench::World>| {
-        h.state().state.session.desk.pattern.clone()
+        h.state().state.session.page_state.pattern.clone()
     };
     click(&mut harness, "bar 1, 1&, string 3");
     assert_eq!(own(&harness).of, OfPattern::Own);
@@ -185,7 +185,7 @@ fn a_drill_opens_as_a_recording_with_its_exact_grid() {
     for wanted in [Dial::Loop(true), Dial::Click(true), Dial::Speed(0.7)] {
         assert!(dialled(wanted), "{wanted:?}");
     }
-    assert_eq!(state.session.desk.page, Page::Sheet);
+    assert_eq!(state.session.page_state.page, Page::Sheet);
     assert_eq!(
         state.session.recording.as_ref().map(|r| r.path.as_path()),
         Some(Path::new(&path))

@@ -9,18 +9,21 @@ use std::path::PathBuf;
 use thumbline::music::note::Role;
 use thumbline::music::tuning::Tuning;
 use thumbline::report::export::Format;
-use thumbline_plugin::desk::{Exercise, Page};
 use thumbline_plugin::job::Cancel;
 use thumbline_plugin::message::Message;
+use thumbline_plugin::page_state::{Exercise, Page};
 use thumbline_plugin::services::{Said, export};
 use thumbline_plugin::wish::Wish;
 
-fn set(harness: &mut Harness<World>, change: impl FnOnce(&mut thumbline_plugin::desk::Desk)) {
-    let mut desk = harness.state().state.session.desk.clone();
-    change(&mut desk);
+fn set(
+    harness: &mut Harness<World>,
+    change: impl FnOnce(&mut thumbline_plugin::page_state::PageState),
+) {
+    let mut page_state = harness.state().state.session.page_state.clone();
+    change(&mut page_state);
     harness
         .state_mut()
-        .tell(Message::Wish(Wish::SetDesk(Box::new(desk))));
+        .tell(Message::Wish(Wish::SetDesk(Box::new(page_state))));
     harness.run_steps(3);
 }
 
@@ -120,7 +123,7 @@ fn every_exercise_has_stages_that_open() {
         ("A pattern", Exercise::Pattern, "1. thumb alone"),
     ] {
         click(&mut harness, name);
-        assert_eq!(harness.state().state.session.desk.drills.what, what);
+        assert_eq!(harness.state().state.session.page_state.drills.what, what);
         click(&mut harness, first);
         let last = harness.state().wishes.last();
         assert!(
@@ -135,7 +138,7 @@ fn every_exercise_has_stages_that_open() {
 #[test]
 fn a_melody_is_moved_on_the_beat_half_way_and_off_it() {
     let mut harness = usual(Some(tune(8)));
-    set(&mut harness, |desk| desk.page = Page::OffBeat);
+    set(&mut harness, |page_state| page_state.page = Page::OffBeat);
     let view = answer(&harness.state().state.study.off_beat);
     assert_eq!(view.versions.len(), 3);
     let off = |i: usize| -> (usize, usize) {
@@ -176,9 +179,12 @@ fn dropped_files_are_opened_or_moved_against_the_beat() {
         harness.run_steps(2);
     };
     drop(&mut harness, "/nowhere/air.mid");
-    let desk = &harness.state().state.session.desk;
-    assert_eq!(desk.page, Page::OffBeat);
-    assert_eq!(desk.off_beat.file, Some(PathBuf::from("/nowhere/air.mid")));
+    let page_state = &harness.state().state.session.page_state;
+    assert_eq!(page_state.page, Page::OffBeat);
+    assert_eq!(
+        page_state.off_beat.file,
+        Some(PathBuf::from("/nowhere/air.mid"))
+    );
     assert!(
         labels(&harness)
             .iter()
@@ -202,8 +208,8 @@ fn dropped_files_are_opened_or_moved_against_the_beat() {
 fn the_phrase_is_taken_away_as_musicxml_in_two_actions() {
     let folder = tempfile::tempdir().expect("a folder");
     let mut harness = usual(Some(tune(8)));
-    set(&mut harness, |desk| {
-        desk.take_away.folder = Some(folder.path().to_owned());
+    set(&mut harness, |page_state| {
+        page_state.take_away.folder = Some(folder.path().to_owned());
     });
     harness.state_mut().tell(Message::Wish(Wish::SetBars(2, 3)));
     harness.state_mut().wishes.clear();
@@ -249,9 +255,9 @@ fn every_format_can_be_taken_away() {
     let mut harness = window(Some(tune(4)), vec2(1180.0, 1000.0));
     press(&mut harness, Key::F8);
     for whole in [false, true] {
-        set(&mut harness, |desk| {
-            desk.take_away.whole = whole;
-            desk.take_away.folder = Some(folder.path().to_owned());
+        set(&mut harness, |page_state| {
+            page_state.take_away.whole = whole;
+            page_state.take_away.folder = Some(folder.path().to_owned());
         });
         for format in Format::ALL {
             harness.state_mut().effects.clear();
@@ -275,17 +281,17 @@ fn every_format_can_be_taken_away() {
 fn what_the_pages_remember_is_kept() {
     use thumbline_plugin::session::Session;
     let mut session = Session::default();
-    session.desk.page = Page::Neck;
-    session.desk.neck.scale = Some("E minor pentatonic".to_owned());
-    session.desk.pattern.speed = 0.55;
+    session.page_state.page = Page::Neck;
+    session.page_state.neck.scale = Some("E minor pentatonic".to_owned());
+    session.page_state.pattern.speed = 0.55;
     let back = Session::from_value(session.to_value());
-    assert_eq!(back.desk, session.desk);
+    assert_eq!(back.page_state, session.page_state);
     let mut value = session.to_value();
     value["desk"] = serde_json::json!({ "page": "attic" });
     value["rest_beats"] = serde_json::json!(3);
     let back = Session::from_value(value);
     assert_eq!(back.rest_beats, 3);
-    assert_eq!(back.desk.page, Page::Sheet);
+    assert_eq!(back.page_state.page, Page::Sheet);
 }
 
 /// The player's own string, 12 cents flat of the A that the tuning has, is told as that string and so

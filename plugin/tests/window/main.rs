@@ -249,7 +249,7 @@ fn targets_are_large() {
     }
 }
 
-/// Looks change the page and are wished for, not applied behind the desk's back.
+/// Looks change the page and are wished for, not applied behind the program's back.
 #[test]
 fn looks_are_wished_for() {
     let mut harness = usual(heard(2));

@@ -2,7 +2,7 @@
 
 use super::super::theme;
 use super::{RINGS, marks};
-use crate::desk::{NeckPage, Show};
+use crate::page_state::{NeckPage, Show};
 use crate::services::study::NeckView;
 use crate::snapshot::Snapshot;
 use crate::wish::{Sound, Wish};

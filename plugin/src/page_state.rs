@@ -33,7 +33,7 @@ pub enum Page {
 /// Everything the pages remember.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
-pub struct Desk {
+pub struct PageState {
     /// The page that is open.
     pub page: Page,
     /// The neck.
@@ -308,7 +308,7 @@ pub struct LessonPage {
     pub plan: bool,
 }
 
-impl Desk {
+impl PageState {
     /// The page that remembers something else than in `other`; the first, should several.
     pub fn changed(&self, other: &Self) -> Option<Page> {
         let differs = [
