@@ -158,7 +158,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 Page::Drills => drills::show(ui, snapshot, &mut page_state.drills, wishes),
                 Page::OffBeat => offbeat::show(ui, snapshot, &mut page_state.off_beat, wishes),
                 Page::TakeAway => {
-                    takeaway::show(ui, snapshot, &mut page_state.take_away, sight, wishes)
+                    takeaway::show(ui, snapshot, &mut page_state.take_away, sight, wishes);
                 }
                 Page::Pattern => pattern::show(ui, snapshot, &mut page_state.pattern, wishes),
                 Page::Neck => neck::show(ui, snapshot, &mut page_state.neck, wishes),
