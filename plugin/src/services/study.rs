@@ -489,10 +489,10 @@ pub fn tunings(asked: &Asked<TuningsPage>) -> Result<TuningsView, String> {
         fret => format!(", capo {fret}"),
     };
     let recordings = heard.is_some_and(|h| h.tuning == to);
-    let whose = if recordings {
-        ": the recording’s tuning"
-    } else {
-        ""
+    let whose = match heard.filter(|_| recordings) {
+        Some(heard) if heard.tuning_known() => ": the recording’s tuning",
+        Some(_) => ": perhaps the recording’s tuning",
+        None => "",
     };
     let said = heard
         .filter(|_| recordings)
