@@ -64,14 +64,16 @@ pub struct Setting {
 }
 
 /// What a recording expects of a player: its notes but for knocks, with the slots that they are meant for.
-/// The numbers are indices into `notes`.
+/// The numbers are indices into `notes`, which are in order of time.
 pub fn expected(notes: &[Note], grid: &Grid) -> Vec<Expected> {
     let drift = timing::measure(notes, grid, timing::Reference::default());
     let pairs = notes.iter().zip(&drift.notes).enumerate();
     // How far apart the strings lie that could answer for this note's.
     let strum = |i: usize| {
         let place = |k: usize| drift.notes[k].map(|p| (p.bar, p.slot));
-        let near = (0..notes.len()).filter(|&k| place(k).is_some() && place(k) == place(i));
+        let before = |end: Seconds| notes.partition_point(|n| n.time < end);
+        let near = before(notes[i].time - STRUM.1)..before(notes[i].time + STRUM.1);
+        let near = near.filter(|&k| place(k).is_some() && place(k) == place(i));
         near.map(|k| (notes[k].time - notes[i].time).abs())
             .filter(|apart| STRUM.0 < *apart && *apart < STRUM.1)
             .fold(Span(0.0), |a, b| if b > a { b } else { a })
