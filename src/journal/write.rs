@@ -6,6 +6,7 @@ use crate::report::file::{Part, same_file};
 use rusqlite::backup::StepResult;
 use rusqlite::{Connection, params};
 use serde::Serialize;
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -92,9 +93,11 @@ impl Journal {
 
     /// A page that is here keeps its name.
     fn name_as_here(&self, rounds: &mut [Round]) -> Result<(), JournalError> {
-        for page in self.pages()? {
-            for round in rounds.iter_mut().filter(|r| r.recording == page.recording) {
-                round.name.clone_from(&page.name);
+        let pages = self.pages()?.into_iter();
+        let names: HashMap<_, _> = pages.map(|p| (p.recording, p.name)).collect();
+        for round in rounds {
+            if let Some(name) = names.get(&round.recording) {
+                round.name.clone_from(name);
             }
         }
         Ok(())
