@@ -25,3 +25,10 @@ pub mod svg;
 pub mod tab;
 pub mod table;
 pub mod wav;
+
+/// The text with a capital at its beginning.
+pub fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(char::to_uppercase);
+    first.into_iter().flatten().chain(letters).collect()
+}

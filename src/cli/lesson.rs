@@ -13,11 +13,9 @@ use thumbline::analysis::{Analysis, Options};
 use thumbline::compare::{Model, SAME_TUNE, compare};
 use thumbline::journal::{Journal, Moment, advice};
 use thumbline::load::Part;
-use thumbline::music::drill::Technique;
 use thumbline::music::key;
 use thumbline::music::note::Note;
 use thumbline::music::progression;
-use thumbline::music::scale::Scale;
 use thumbline::preset::Presets;
 use thumbline::recording::ContentHash;
 use thumbline::report::file::Target;
@@ -174,7 +172,7 @@ impl Lesson {
             drill: self.drill.clone(),
             scale: self.scale.clone(),
             chords: asked.chords.iter().map(|h| h.chord.name.clone()).collect(),
-            techniques: named(&asked.techniques),
+            techniques: asked.technique_names(),
             harmonics: self.harmonics,
             plan: self.plan,
         })
@@ -291,12 +289,6 @@ fn refused(error: LessonError) -> anyhow::Error {
         LessonError::Tuning => usage(format!("{error} with --tuning")),
         other => other.into(),
     }
-}
-
-/// The techniques by name.
-fn named(techniques: &[(Technique, Scale)]) -> Vec<String> {
-    let names = techniques.iter().map(|(what, _)| what.name().to_owned());
-    names.collect()
 }
 
 /// Says what a page was made with, and the command that makes it again.

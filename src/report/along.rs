@@ -3,6 +3,7 @@
 use crate::along::Round;
 use crate::music::meter::Meter;
 use crate::music::note::Role;
+use crate::report::capitalised;
 
 /// "The and of 2: 24 ms late, third time running." The slot that strays most comes first; then what was
 /// left out or wrong; then the whole, where the round trip is known; a round with nothing to change says so.
@@ -21,16 +22,9 @@ pub fn sentence(round: &Round, meter: Meter) -> String {
             1 => String::new(),
             n => format!(", {} time running", nth(n)),
         };
-        let name = worst.slot.name(meter);
-        let mut letters = name.chars();
-        let first: String = letters
-            .next()
-            .into_iter()
-            .flat_map(char::to_uppercase)
-            .collect();
+        let place = capitalised(&worst.slot.name(meter));
         return format!(
-            "{first}{}, {hand}: {:.0} ms {way}{again}",
-            letters.as_str(),
+            "{place}, {hand}: {:.0} ms {way}{again}",
             worst.late.abs().ms()
         );
     }

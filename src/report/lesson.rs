@@ -27,6 +27,7 @@ use crate::music::picking::{self, Cell};
 use crate::music::progression::Held;
 use crate::music::scale::Scale;
 use crate::recording::Recording;
+use crate::report::capitalised;
 use crate::stretch::Speed;
 use crate::timing::Drift;
 use crate::unit::{Bpm, Seconds};
@@ -146,6 +147,14 @@ pub struct Asked {
     pub techniques: Vec<(Technique, Scale)>,
     /// Natural harmonics across the strings.
     pub harmonics: bool,
+}
+
+impl Asked {
+    /// Its techniques by name, as [`Settings`] keep them.
+    pub fn technique_names(&self) -> Vec<String> {
+        let names = self.techniques.iter().map(|(what, _)| what.name());
+        names.map(str::to_owned).collect()
+    }
 }
 
 /// Which pattern is drilled.
@@ -296,16 +305,9 @@ pub fn practice(heard: &Analysis, asked: &Asked) -> Result<Vec<Practice>, Lesson
     }
     all.extend(others.iter().map(|what| {
         let stages = what.stages(tuning, tempo, STAGE);
-        practised(sentence_case(&what.name()), stages)
+        practised(capitalised(&what.name()), stages)
     }));
     Ok(all)
-}
-
-/// A heading begins with a capital.
-fn sentence_case(name: &str) -> String {
-    let mut letters = name.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string());
-    first.unwrap_or_default() + letters.as_str()
 }
 
 /// The bars that a page is made of where none are chosen: from the first one on, as many as are

@@ -9,6 +9,7 @@ use super::theme::{self, Brush};
 use crate::snapshot::Snapshot;
 use crate::wish::Wish;
 use egui::{Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, vec2};
+use thumbline::report::capitalised;
 use thumbline::report::sheet::{Hands, Ink};
 use thumbline::timing::Reference;
 
@@ -146,10 +147,4 @@ fn hands_name(hands: Hands) -> &'static str {
         Hands::Thumb => "Thumb",
         Hands::Fingers => "Fingers",
     }
-}
-
-fn capitalised(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|c| c.to_ascii_uppercase());
-    first.into_iter().chain(letters).collect()
 }

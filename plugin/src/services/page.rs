@@ -73,11 +73,7 @@ fn made(job: &Job, cancel: &Cancel) -> Result<Option<String>, String> {
         drill: job.besides.steps.then(|| "found".to_owned()),
         scale: asked.scale.as_ref().map(|s| s.name.clone()),
         chords: asked.chords.iter().map(|h| h.chord.name.clone()).collect(),
-        techniques: asked
-            .techniques
-            .iter()
-            .map(|(what, _)| what.name().to_owned())
-            .collect(),
+        techniques: asked.technique_names(),
         harmonics: asked.harmonics,
         plan: job.besides.plan,
         ..Settings::default()

@@ -5,10 +5,11 @@ use super::part::{Part, Source};
 use super::picture::{self, Layout, Picture};
 use super::settings::{CLOSING, OPENING};
 use super::sound::{self, Sounding};
-use super::words::{bars_named, sentence};
+use super::words::bars_named;
 use super::{Lesson, after, words};
 use crate::music::chord::Shape;
 use crate::music::pitch::Key;
+use crate::report::capitalised;
 use crate::report::shapes;
 use crate::report::sheet::Ground;
 use crate::unit::{Cents, MidiNote};
@@ -161,7 +162,7 @@ impl Page<'_> {
                 out,
                 "<div class=\"part\" role=\"group\" aria-labelledby=\"h-{i}\">"
             );
-            Self::heading(i, &sentence(&part.title), 3, out);
+            Self::heading(i, &capitalised(&part.title), 3, out);
             if !part.said.is_empty() {
                 let _ = writeln!(
                     out,
@@ -298,7 +299,7 @@ impl Page<'_> {
                 out,
                 "<dt>{}</dt><dd>{}</dd>",
                 escaped(&day.date),
-                escaped(&sentence(&tasks))
+                escaped(&capitalised(&tasks))
             );
         }
         out.push_str("</dl>\n</section>\n");
@@ -318,7 +319,7 @@ impl Page<'_> {
         let speeds: Vec<String> = settings.speeds.iter().map(|s| percent(*s)).collect();
         let mut said = vec![format!(
             "{} at {}",
-            sentence(&bars_named(settings.bars)),
+            capitalised(&bars_named(settings.bars)),
             speeds.join(", ")
         )];
         if let Some(drill) = &settings.drill {
@@ -387,7 +388,7 @@ impl Page<'_> {
         let title = if index == 0 {
             "The phrase".to_owned()
         } else {
-            sentence(&part.title)
+            capitalised(&part.title)
         };
         json!({
             "title": title,

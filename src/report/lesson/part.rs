@@ -1,6 +1,6 @@
 //! One thing to play in a page: its notes on its beats, and the loop they lie in.
 
-use super::words::{bars_named, sentence};
+use super::words::bars_named;
 use super::{LONGEST, LessonError, Phrase, Practice};
 use crate::analysis::Analysis;
 use crate::music::drill::Stage;
@@ -8,6 +8,7 @@ use crate::music::grid::{Bar, Grid};
 use crate::music::note::Note;
 use crate::music::performance::{Manner, Performance};
 use crate::music::tuning::Tuning;
+use crate::report::capitalised;
 use crate::report::sheet::{Piece, Take};
 use crate::timing::{self, Drift, Reference};
 use crate::unit::{Beats, Bpm, Seconds, Span};
@@ -123,7 +124,7 @@ pub(super) fn phrase(phrase: &Phrase<'_>) -> Result<Part, LessonError> {
         (notes, drift)
     });
     Ok(Part {
-        title: sentence(&bars_named(phrase.bars)),
+        title: capitalised(&bars_named(phrase.bars)),
         group: None,
         said: Vec::new(),
         notes,

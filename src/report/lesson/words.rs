@@ -148,10 +148,3 @@ pub(super) fn bars_named((first, last): (i32, i32)) -> String {
         format!("bars {first} to {last}")
     }
 }
-
-/// With a large first letter.
-pub(super) fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(char::to_uppercase);
-    first.into_iter().flatten().chain(letters).collect()
-}

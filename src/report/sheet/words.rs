@@ -5,6 +5,7 @@ use super::{Piece, Placed};
 use crate::music::grid::long_to_short;
 use crate::music::note::Role;
 use crate::music::syncopation;
+use crate::report::capitalised;
 use crate::report::compare::{differs, late_words};
 use crate::timing::{Drift, Feel, Reference, SlotFigure, Verdict, stats};
 use crate::unit::Span;
@@ -366,12 +367,4 @@ fn practise(piece: &Piece, slant: &SlotFigure) -> Sentence {
         bar,
         ..Sentence::new(text, notes)
     }
-}
-
-fn capitalised(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map(|c| c.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
 }
