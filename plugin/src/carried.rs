@@ -7,10 +7,11 @@
 mod x11;
 
 use crate::data::addressed;
+use crate::lock::locked;
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 use raw_window_handle::HasWindowHandle;
 use std::path::PathBuf;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 
 /// What the mouse brings and takes, shared with the window.
 #[derive(Default)]
@@ -74,7 +75,7 @@ impl Carrier {
     }
 
     fn with<T>(&self, act: impl FnOnce(&mut Shelf) -> T) -> T {
-        act(&mut self.shelf.lock().unwrap_or_else(PoisonError::into_inner))
+        act(&mut locked(&self.shelf))
     }
 }
 

@@ -5,6 +5,7 @@
 
 use crate::effect::{Dial, Effect};
 use crate::job::JobId;
+use crate::lock::locked;
 use crate::message::{Message, Tick};
 use crate::services::ask::{self, Asked};
 use crate::services::{Job, journal};
@@ -55,10 +56,6 @@ struct Inner {
     changed: bool,
     /// Counts the host's activations.
     activation: u32,
-}
-
-fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl Core {

@@ -4,6 +4,7 @@
 use crate::core::{Core, Store};
 use crate::effect::Dial;
 use crate::job::JobId;
+use crate::lock::locked;
 use crate::message::{Message, Tick};
 use crate::params::{Channels, Dials, MARKS};
 use crate::player_swap::{self, PlayerSwap, Runner};
@@ -19,7 +20,7 @@ use nice_plug::prelude::*;
 use nice_plug_egui::RepaintNotifier;
 use std::path::Path;
 use std::sync::atomic::Ordering;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
+use std::sync::{Arc, Mutex, Weak};
 use std::time::{Duration, Instant};
 use thumbline::deck::Player;
 
@@ -55,10 +56,6 @@ struct Eye {
 
 /// The instance as the threads see it: it does not keep it alive.
 struct Ear(Weak<Shared>);
-
-fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
-}
 
 impl Default for Instance {
     fn default() -> Self {

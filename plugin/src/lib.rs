@@ -18,6 +18,7 @@ pub mod editor;
 pub mod effect;
 pub mod instance;
 pub mod job;
+mod lock;
 pub mod message;
 pub mod onsets;
 pub mod page_state;

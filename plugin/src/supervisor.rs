@@ -13,9 +13,10 @@ mod queue;
 mod writer_thread;
 
 use crate::job::JobId;
+use crate::lock::locked;
 use crate::services::{Job, Lane, take_writer};
 pub use guest::Client;
-use guest::{Guest, locked, words};
+use guest::{Guest, words};
 use queue::Queue;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};

@@ -4,8 +4,9 @@
 //! names: an invisible one of ours. So the windowing layer never sees them, and nothing of it is changed.
 
 use super::{Shelf, addresses, files};
+use crate::lock::locked;
 use raw_window_handle::{HasWindowHandle, RawWindowHandle};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 use x11rb::connection::Connection;
@@ -105,10 +106,7 @@ impl Porter {
 
 impl Drop for Porter {
     fn drop(&mut self) {
-        self.shelf
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .over = true;
+        locked(&self.shelf).over = true;
         self.wake();
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
@@ -198,7 +196,7 @@ impl Server {
     /// Until the window goes or nobody wants it any more.
     fn serve(&self, shelf: &Mutex<Shelf>, wake: &dyn Fn()) -> Result<(), ReplyError> {
         let mut bringer: Option<Bringer> = None;
-        let shelf = || shelf.lock().unwrap_or_else(PoisonError::into_inner);
+        let shelf = || locked(shelf);
         let held = |coming: bool| {
             shelf().coming = coming;
             wake();

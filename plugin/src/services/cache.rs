@@ -1,8 +1,9 @@
 //! Decoded recordings and analyses of the whole process: instances that open the same sound share
 //! it. The cache keeps nothing alive; what no instance uses is gone.
 
+use crate::lock::locked;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
+use std::sync::{Arc, Mutex, MutexGuard, Weak};
 use std::time::SystemTime;
 use thumbline::analysis::Analysis;
 use thumbline::music::tuning::Tuning;
@@ -53,7 +54,7 @@ static CACHE: Mutex<Cache> = Mutex::new(Cache {
 });
 
 fn cache() -> MutexGuard<'static, Cache> {
-    let mut cache = CACHE.lock().unwrap_or_else(PoisonError::into_inner);
+    let mut cache = locked(&CACHE);
     cache.sounds.retain(|s| s.sound.strong_count() > 0);
     cache.heard.retain(|h| h.analysis.strong_count() > 0);
     cache
@@ -68,7 +69,7 @@ pub fn by_file(file: &FileKey, rate: u32) -> Option<(Arc<Recording>, ContentHash
         .find_map(|s| Some((s.sound.upgrade()?, s.hash)))
 }
 
-/// Puts a sound on the cache, or gives the one that is there already.
+/// Puts a sound in the cache, or gives the one that is there already.
 pub fn share(file: Option<FileKey>, hash: ContentHash, sound: Arc<Recording>) -> Arc<Recording> {
     let rate = sound.rate();
     let mut cache = cache();

@@ -2,8 +2,8 @@
 
 use crate::job::JobId;
 use crate::services::Said;
+use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// What the threads ask of an instance.
 pub trait Client: Send + Sync {
@@ -21,10 +21,6 @@ pub(super) struct Guest {
     /// Is it heard or looked at now?
     pub foremost: AtomicBool,
     pub client: Arc<dyn Client>,
-}
-
-pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// What a panic says of itself.

@@ -1,7 +1,8 @@
 //! One service's queue, and the thread that works through it.
 
-use super::guest::{Guest, locked, words};
+use super::guest::{Guest, words};
 use crate::job::{Cancel, JobId, Urgency};
+use crate::lock::locked;
 use crate::services::{Job, Said, Work};
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};

@@ -1,7 +1,8 @@
 //! The thread that records: it writes what the audio threads of all instances have recorded.
 
-use super::guest::{Guest, locked, words};
+use super::guest::{Guest, words};
 use crate::job::JobId;
+use crate::lock::locked;
 use crate::services::Said;
 use crate::services::take_writer::{Answer, Order, TakeWriter};
 use std::collections::VecDeque;
