@@ -512,25 +512,33 @@ struct ShapeRow {
     first: Vec<String>,
 }
 
-/// Rows of which a first choice is among our first three, of all.
-fn among_three(rows: &[ShapeRow]) -> f64 {
+/// Share of `rows` in which one of the `first` choices is among what we tell; the others are printed.
+fn share_shown<'a, R: 'a>(
+    rows: &'a [R],
+    asked: impl Fn(&'a R) -> (&'a str, &'a str, &'a [String]),
+    told: impl Fn(&'a R) -> Vec<String>,
+) -> f64 {
     let found = rows.iter().filter(|row| {
-        let chord = Chord::parse(&row.chord).expect("a chord");
-        let told = shapes(&chord, &tuning(&row.tuning), &Hand::default(), 3);
-        let right = told.iter().any(|s| row.first.contains(&s.diagram()));
+        let ((tuning, what, first), told) = (asked(row), told(row));
+        let right = told.iter().any(|one| first.contains(one));
         if !right {
-            let told: Vec<String> = told
-                .iter()
-                .map(thumbline::music::chord::Shape::diagram)
-                .collect();
-            println!(
-                "{} {}: {:?}, told {told:?}",
-                row.tuning, row.chord, row.first
-            );
+            println!("{tuning} {what}: {first:?}, told {told:?}");
         }
         right
     });
     found.count() as f64 / rows.len() as f64
+}
+
+/// Rows of which a first choice is among our first three, of all.
+fn among_three(rows: &[ShapeRow]) -> f64 {
+    let told = |row: &ShapeRow| {
+        let chord = Chord::parse(&row.chord).expect("a chord");
+        let told = shapes(&chord, &tuning(&row.tuning), &Hand::default(), 3);
+        told.iter()
+            .map(thumbline::music::chord::Shape::diagram)
+            .collect()
+    };
+    share_shown(rows, |row| (&row.tuning, &row.chord, &row.first), told)
 }
 
 #[test]
@@ -756,32 +764,20 @@ struct LineRow {
 
 /// Rows of which a path that a teacher shows is among our first three, of all.
 fn shown_among_three(rows: &[LineRow]) -> f64 {
-    let found = rows.iter().filter(|row| {
-        let guitar = tuning(&row.tuning);
-        let line: Vec<i32> = row
-            .notes
-            .split(' ')
+    let told = |row: &LineRow| {
+        let notes = row.notes.split(' ');
+        let line: Vec<i32> = notes
             .map(|note| read_pitch(note).expect("a note"))
             .collect();
-        let told: Vec<String> = paths(&guitar, &line, 12, &Costs::default(), 3)
-            .iter()
-            .map(|path| {
-                let places = path.places.iter();
-                let places: Vec<String> =
-                    places.map(|p| format!("{}/{}", p.string, p.fret)).collect();
-                places.join(" ")
-            })
-            .collect();
-        let right = told.iter().any(|path| row.first.contains(path));
-        if !right {
-            println!(
-                "{} {}: {:?}, told {told:#?}",
-                row.tuning, row.notes, row.first
-            );
-        }
-        right
-    });
-    found.count() as f64 / rows.len() as f64
+        let found = paths(&tuning(&row.tuning), &line, 12, &Costs::default(), 3);
+        let told = found.iter().map(|path| {
+            let places = path.places.iter();
+            let places: Vec<String> = places.map(|p| format!("{}/{}", p.string, p.fret)).collect();
+            places.join(" ")
+        });
+        told.collect()
+    };
+    share_shown(rows, |row| (&row.tuning, &row.notes, &row.first), told)
 }
 
 #[test]

@@ -162,7 +162,7 @@ pub enum Wish {
     /// Keep how the window looks.
     SetLook(Look),
     /// Another page, or something else on it.
-    SetDesk(Box<PageState>),
+    SetPageState(Box<PageState>),
     /// Sound this beside the recording.
     Sound(Sound),
     /// Silence what sounds beside the recording.

@@ -107,7 +107,10 @@ fn back(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
 /// Turns to a page.
 pub fn turn(snapshot: &Snapshot, page: Page, wishes: &mut Vec<Wish>) {
     let page_state = (*snapshot.page_state).clone();
-    wishes.push(Wish::SetDesk(Box::new(PageState { page, ..page_state })));
+    wishes.push(Wish::SetPageState(Box::new(PageState {
+        page,
+        ..page_state
+    })));
 }
 
 /// Keys that turn pages.
@@ -165,7 +168,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             }
         });
     if page_state != *snapshot.page_state {
-        wishes.push(Wish::SetDesk(Box::new(page_state)));
+        wishes.push(Wish::SetPageState(Box::new(page_state)));
     }
     true
 }

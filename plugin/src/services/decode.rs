@@ -269,7 +269,7 @@ fn advance(
     }
 }
 
-/// The file is opened, or its sound is on the cache already.
+/// The file is opened, or its sound is in the cache already.
 fn opened(open: &Open, cancel: &Cancel, say: &mut dyn FnMut(Answer)) -> Result<Stage, String> {
     let key = FileKey::of(&open.path);
     if let Some((sound, hash)) = key.as_ref().and_then(|k| cache::by_file(k, open.rate)) {

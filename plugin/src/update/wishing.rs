@@ -150,7 +150,7 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
         Wish::Dismiss(id) => state.notices.retain(|n| n.id != id),
         // How the window looks is kept, but no reason to save a project.
         Wish::SetLook(look) => state.session.look = look.mended(),
-        Wish::SetDesk(page_state) => studying::set(state, *page_state, out),
+        Wish::SetPageState(page_state) => studying::set(state, *page_state, out),
         Wish::Sound(sound) => studying::sound(state, sound, out),
         Wish::Hush => studying::hush(state, out),
         Wish::Drill(job, speed) => studying::drill(state, *job, speed, out),

@@ -623,7 +623,7 @@ fn each_page_takes_its_last_change_back() {
     let set = |state: &mut State, change: &dyn Fn(&mut PageState)| {
         let mut page_state = state.session.page_state.clone();
         change(&mut page_state);
-        wish(state, Wish::SetDesk(Box::new(page_state)))
+        wish(state, Wish::SetPageState(Box::new(page_state)))
     };
     set(&mut state, &|d| d.page = Page::Tunings);
     set(&mut state, &|d| d.tunings.to = Some("DADGAD".to_owned()));

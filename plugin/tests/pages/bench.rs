@@ -14,6 +14,7 @@ use thumbline_plugin::editor::{self, sight::Sight};
 use thumbline_plugin::effect::Effect;
 use thumbline_plugin::job::{Cancel, JobId};
 use thumbline_plugin::message::Message;
+use thumbline_plugin::page_state::PageState;
 use thumbline_plugin::services::{Job, decode, export};
 use thumbline_plugin::snapshot::AnalysisView;
 use thumbline_plugin::snapshot_of;
@@ -119,6 +120,15 @@ pub fn usual(analysis: Option<Analysis>) -> Harness<'static, World> {
 /// Presses what has this label.
 pub fn click(harness: &mut Harness<World>, label: &str) {
     harness.get_by_label(label).click();
+    harness.run_steps(3);
+}
+
+/// Changes what the pages remember.
+pub fn set(harness: &mut Harness<World>, change: impl FnOnce(&mut PageState)) {
+    let mut page_state = harness.state().state.session.page_state.clone();
+    change(&mut page_state);
+    let wish = Wish::SetPageState(Box::new(page_state));
+    harness.state_mut().tell(Message::Wish(wish));
     harness.run_steps(3);
 }
 

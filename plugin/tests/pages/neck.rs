@@ -1,6 +1,6 @@
 //! The neck.
 
-use crate::bench::{answer, click, labels, press, sounds, usual};
+use crate::bench::{answer, click, labels, press, set, sounds, usual};
 use crate::scenes::tune;
 use egui::Key;
 use egui_kittest::kittest::Queryable;
@@ -88,16 +88,12 @@ fn path_chords_and_harmonics_are_shown_and_heard() {
 fn changes_capos_and_harp_harmonics_are_told() {
     let mut harness = usual(Some(tune(8)));
     click(&mut harness, "Neck");
-    let mut page_state = harness.state().state.session.page_state.clone();
-    page_state.neck.tuning = Some("standard".to_owned());
-    page_state.neck.scale = Some("Eb major".to_owned());
-    page_state.neck.chords = "C Am".to_owned();
-    page_state.neck.show = Show::Chords;
-    let wish = thumbline_plugin::wish::Wish::SetDesk(Box::new(page_state));
-    harness
-        .state_mut()
-        .tell(thumbline_plugin::message::Message::Wish(wish));
-    harness.run_steps(3);
+    set(&mut harness, |pages| {
+        pages.neck.tuning = Some("standard".to_owned());
+        pages.neck.scale = Some("Eb major".to_owned());
+        pages.neck.chords = "C Am".to_owned();
+        pages.neck.show = Show::Chords;
+    });
     let all = labels(&harness);
     // From C to A minor index and middle finger stay (any handbook).
     let change = "Am x02210: keep finger 1 and finger 2; let 4 2 1 sound on";
@@ -127,13 +123,9 @@ fn without_a_recording_the_neck_is_in_standard_tuning() {
 fn nonsense_is_said_and_changes_nothing() {
     let mut harness = usual(Some(tune(8)));
     click(&mut harness, "Neck");
-    let mut page_state = harness.state().state.session.page_state.clone();
-    page_state.neck.scale = Some("H lydisch".to_owned());
-    let wish = thumbline_plugin::wish::Wish::SetDesk(Box::new(page_state));
-    harness
-        .state_mut()
-        .tell(thumbline_plugin::message::Message::Wish(wish));
-    harness.run_steps(3);
+    set(&mut harness, |pages| {
+        pages.neck.scale = Some("H lydisch".to_owned());
+    });
     let all = labels(&harness);
     assert!(
         all.iter()

@@ -1,6 +1,6 @@
 //! Tunings, drills, melodies off the beat, and what is taken away.
 
-use crate::bench::{World, answer, click, labels, press, sounds, usual, window};
+use crate::bench::{World, answer, click, labels, press, set, sounds, usual, window};
 use crate::scenes::tune;
 use egui::{Key, vec2};
 use egui_kittest::Harness;
@@ -14,18 +14,6 @@ use thumbline_plugin::message::Message;
 use thumbline_plugin::page_state::{Exercise, Page};
 use thumbline_plugin::services::{Said, export};
 use thumbline_plugin::wish::Wish;
-
-fn set(
-    harness: &mut Harness<World>,
-    change: impl FnOnce(&mut thumbline_plugin::page_state::PageState),
-) {
-    let mut page_state = harness.state().state.session.page_state.clone();
-    change(&mut page_state);
-    harness
-        .state_mut()
-        .tell(Message::Wish(Wish::SetDesk(Box::new(page_state))));
-    harness.run_steps(3);
-}
 
 /// No action from the open recording: it stands on every page.
 #[test]

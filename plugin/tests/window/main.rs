@@ -148,7 +148,10 @@ fn keys_that_come_as_text_count_as_keys() {
     let capital = text(&mut harness, "L");
     assert_eq!(capital, [Wish::SetLoop(false)]);
     let page = press(&mut harness, Modifiers::COMMAND, Key::Num2);
-    assert!(matches!(page.as_slice(), [Wish::SetDesk(_)]), "{page:?}");
+    assert!(
+        matches!(page.as_slice(), [Wish::SetPageState(_)]),
+        "{page:?}"
+    );
 }
 
 /// What a mouse does in one or two clicks has a key as well.
