@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 use std::path::{Path, PathBuf};
-use thumbline::analysis::beat::judge::Piece;
+use thumbline::analysis::beat::evaluation::Piece;
 use thumbline::analysis::{Options, analyze};
 use thumbline::music::note::{Attack, Note, Role};
 use thumbline::unit::{Decibels, MidiNote, Seconds};

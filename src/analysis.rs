@@ -3,23 +3,23 @@
 //! Owns what is heard. What the numbers mean for a player is `timing`; how they leave the process
 //! is `report`.
 
-pub mod attack;
 pub mod beat;
-pub mod correct;
-pub mod decide;
-pub mod doubt;
+pub mod candidates;
+pub mod chord_candidates;
+pub mod chord_onsets;
+pub mod concert_pitch;
+pub mod corrections;
+pub mod features;
 pub mod hand;
-pub mod hear;
-pub mod net;
-pub mod onset;
-pub mod pinch;
+pub mod kinds;
+pub mod note_selection;
+pub mod one_guitar;
 pub mod pitch;
-pub mod place;
+pub mod pluck_net;
 pub mod ring;
 pub mod role;
-pub mod solo;
-pub mod string;
-pub mod tuning;
+pub mod string_assignment;
+pub mod warnings;
 
 use crate::music::grid::Grid;
 use crate::music::guess::{self, Guess};
@@ -45,7 +45,7 @@ pub struct Analysis {
     /// The same offset through the recording, a value every 20 s or so, in order of time; empty where
     /// too little was heard to tell.
     #[serde(default)]
-    pub tuning_course: Vec<tuning::At>,
+    pub tuning_course: Vec<concert_pitch::At>,
     /// The tuning that strings and frets refer to: told, or the likeliest of `guesses`.
     pub tuning: Tuning,
     /// What the tuning may be, most likely first; empty where it was told or nothing was played.
@@ -53,7 +53,7 @@ pub struct Analysis {
     pub guesses: Vec<Guess>,
     /// Whether one plucked guitar is what sounds.
     #[serde(default)]
-    pub solo: solo::Solo,
+    pub solo: one_guitar::Solo,
     /// Length of the recording.
     pub end: Seconds,
     /// Other readings of the beat, most probable first.
@@ -94,7 +94,7 @@ impl Analysis {
             tuning_course: Vec::new(),
             tuning,
             guesses: Vec::new(),
-            solo: solo::Solo::default(),
+            solo: one_guitar::Solo::default(),
             end,
             alternatives: Vec::new(),
             warnings: Vec::new(),
@@ -208,7 +208,7 @@ pub fn analyze(
     options: &Options,
     observer: &mut dyn Observer,
 ) -> Result<Analysis, AnalysisError> {
-    let mono = hear::Mono::new(recording);
+    let mono = features::Mono::new(recording);
     let Plucked {
         heard,
         events,
@@ -220,24 +220,24 @@ pub fn analyze(
     go_on(observer, Stage::Roles, 0.0)?;
     let guesses = match (&options.tuning, options.tunings.as_slice()) {
         (Some(_), _) => Vec::new(),
-        (None, []) => string::guesses(&events, &rings, Named::built_in()),
-        (None, known) => string::guesses(&events, &rings, known),
+        (None, []) => string_assignment::guesses(&events, &rings, Named::built_in()),
+        (None, known) => string_assignment::guesses(&events, &rings, known),
     };
     let tuning = options.tuning.clone().unwrap_or_else(|| {
         let first = guesses.first().map(|g| g.tuning.clone());
         first.unwrap_or_else(Tuning::standard)
     });
     let mut notes = role::notes(&events, &tuning, offset);
-    attack::describe(&mut notes, &events, &heard, &tuning);
+    kinds::describe(&mut notes, &events, &heard, &tuning);
     ring::end(&mut notes, &rings);
-    notes.extend(attack::knocks(&heard, &events));
+    notes.extend(kinds::knocks(&heard, &events));
     notes.sort_by(|a, b| a.time.total_cmp(&b.time));
     notes.retain(|n| n.time < recording.end());
     notes
         .iter_mut()
         .filter(|n| n.end > recording.end())
         .for_each(|n| n.end = recording.end());
-    let solo = solo::judge(&mono, doubt::unnamed(&heard), observer)?;
+    let solo = one_guitar::judge(&mono, warnings::unnamed(&heard), observer)?;
     if !solo.is_one_guitar() {
         for note in &mut notes {
             note.confidence *= 0.5;
@@ -258,7 +258,7 @@ pub fn analyze(
         end: recording.end(),
         alternatives: beats.alternatives,
         warnings: {
-            let mut said = doubt::warnings(recording, &events, &solo);
+            let mut said = warnings::warnings(recording, &events, &solo);
             said.extend(beats.warnings);
             said
         },
@@ -270,9 +270,9 @@ pub fn analyze(
 #[derive(Debug)]
 pub struct Plucked {
     /// What is heard at each candidate onset, in order of time.
-    pub heard: Vec<hear::Heard>,
+    pub heard: Vec<features::Features>,
     /// The notes that begin, in order of time.
-    pub events: Vec<decide::Event>,
+    pub events: Vec<note_selection::NoteEvent>,
     /// How each of them rings.
     pub rings: Vec<ring::Ring>,
     /// How far the guitar lies off A4 = 440 Hz, as well as it is known; 0 where it is not.
@@ -280,7 +280,7 @@ pub struct Plucked {
     /// The same where it is known.
     pub tuning_offset: Option<Cents>,
     /// See [`Analysis::tuning_course`].
-    pub tuning_course: Vec<tuning::At>,
+    pub tuning_course: Vec<concert_pitch::At>,
 }
 
 /// Candidates → features → note decision → times of close notes → ringing. `observer` is shown the
@@ -288,20 +288,24 @@ pub struct Plucked {
 ///
 /// # Errors
 /// [`AnalysisError::Cancelled`] when `observer` asks to stop.
-pub fn plucked(mono: &hear::Mono, observer: &mut dyn Observer) -> Result<Plucked, AnalysisError> {
-    let (candidates, coarse) = hear::candidates(mono, observer)?;
+pub fn plucked(
+    mono: &features::Mono,
+    observer: &mut dyn Observer,
+) -> Result<Plucked, AnalysisError> {
+    let (candidates, coarse) = features::candidates(mono, observer)?;
     let roughly = coarse.unwrap_or_default();
-    let heard = hear::heard(mono, &candidates, roughly, observer)?;
-    let mut events = decide::events(&heard);
-    pinch::part(&mut events, &heard);
+    let heard = features::heard(mono, &candidates, roughly, observer)?;
+    let mut events = note_selection::events(&heard);
+    chord_onsets::part(&mut events, &heard);
     let pitched: Vec<(Seconds, f64)> = events
         .iter()
         .map(|e| (e.time, f64::from(e.midi) + roughly.0 / 100.0))
         .collect();
     observer.notes(&role::notes(&events, &Tuning::standard(), roughly));
-    let deviations = tuning::deviations(&events, &hear::measured(mono, &pitched, observer)?);
-    let tuning_offset = coarse.and(tuning::offset(&deviations));
-    let tuning_course = coarse.map_or_else(Vec::new, |_| tuning::course(&deviations));
+    let deviations =
+        concert_pitch::deviations(&events, &features::measured(mono, &pitched, observer)?);
+    let tuning_offset = coarse.and(concert_pitch::offset(&deviations));
+    let tuning_course = coarse.map_or_else(Vec::new, |_| concert_pitch::course(&deviations));
     let offset = tuning_offset.unwrap_or(roughly);
     let rings = ring::rings(mono, &events, offset, observer)?;
     Ok(Plucked {

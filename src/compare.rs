@@ -323,7 +323,7 @@ fn grids(
     let settled = |beats: Vec<Beat>, mut notes: Vec<Note>| {
         let rough = Grid::from_parts(model.grid.meter, beats, Vec::new());
         notes.sort_by(|a, b| a.time.total_cmp(&b.time));
-        beat::settle_on(&rough.swung(model.grid.off_beat), &notes)
+        beat::fit_to_notes(&rough.swung(model.grid.off_beat), &notes)
     };
     let carried = beats.iter().map(|b| Beat {
         time: passage.in_take(b.time),

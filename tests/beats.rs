@@ -603,7 +603,7 @@ fn the_later_edit_wins_and_the_conflict_is_named() {
         .with(Edit::Tap {
             at: Seconds(f64::NAN),
         });
-    let (held, conflicts) = edits.settle();
+    let (held, conflicts) = edits.resolved();
     assert_eq!(held.len(), 2);
     assert_eq!(conflicts.len(), 3);
     assert_eq!((conflicts[0].loser, conflicts[0].winner), (0, Some(2)));

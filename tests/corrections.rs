@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 use thumbline::analysis::Analysis;
 use thumbline::analysis::beat::Edit as GridEdit;
-use thumbline::analysis::correct::{Correction, Corrections, NoteAt, NoteEdit};
+use thumbline::analysis::corrections::{Correction, Corrections, NoteAt, NoteEdit};
 use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::{Attack, Note, Role};
@@ -39,7 +39,7 @@ fn heard(shift: f64) -> Analysis {
         tuning_course: Vec::new(),
         tuning: Tuning::dadgad(),
         guesses: Vec::new(),
-        solo: thumbline::analysis::solo::Solo::default(),
+        solo: thumbline::analysis::one_guitar::Solo::default(),
         end: Seconds(5.0),
         alternatives: Vec::new(),
         warnings: Vec::new(),

@@ -4,7 +4,7 @@
 use serde_json::Value;
 use std::borrow::Cow;
 use std::process::Command;
-use thumbline::analysis::solo::Solo;
+use thumbline::analysis::one_guitar::Solo;
 use thumbline::analysis::{Analysis, Options, analyze};
 use thumbline::demo;
 use thumbline::music::guess::told;

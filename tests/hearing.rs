@@ -1,7 +1,7 @@
 //! Hearing: onsets, pitches, roles and tuning of sounds whose truth is known; bad input; order.
 
 use std::f64::consts::TAU;
-use thumbline::analysis::onset::candidates;
+use thumbline::analysis::candidates::candidates;
 use thumbline::analysis::{Analysis, AnalysisError, Observer, Options, RATE, Stage, analyze};
 use thumbline::dsp::resample::Resampler;
 use thumbline::music::note::{Attack, Note, Role};

@@ -38,7 +38,7 @@ fn heard(notes: Vec<Note>, grid: Grid, end: Seconds) -> (Analysis, Drift) {
         tuning_course: Vec::new(),
         tuning: Tuning::dadgad(),
         guesses: Vec::new(),
-        solo: thumbline::analysis::solo::Solo::default(),
+        solo: thumbline::analysis::one_guitar::Solo::default(),
         end,
         alternatives: Vec::new(),
         warnings: Vec::new(),

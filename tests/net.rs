@@ -3,7 +3,7 @@
 use serde::Deserialize;
 use std::f64::consts::PI;
 use thumbline::analysis::RATE;
-use thumbline::analysis::net::{HIGHEST, LOWEST, Listener, PITCHES, Reading};
+use thumbline::analysis::pluck_net::{HIGHEST, LOWEST, Listener, PITCHES, Reading};
 use thumbline::unit::Cents;
 
 /// What xtask/train/validate.py, an independent reading of the weights in numpy, says of [`sound`]

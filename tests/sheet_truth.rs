@@ -122,7 +122,7 @@ fn played(
         tuning_course: Vec::new(),
         tuning,
         guesses: Vec::new(),
-        solo: thumbline::analysis::solo::Solo::default(),
+        solo: thumbline::analysis::one_guitar::Solo::default(),
         end: Seconds(1.0 + 60.0 / bpm * (bars * beats) as f64),
         alternatives: Vec::new(),
         warnings: Vec::new(),

@@ -4,7 +4,7 @@
 use crate::invented;
 use serde::Deserialize;
 use std::f64::consts::TAU;
-use thumbline::analysis::solo::Solo;
+use thumbline::analysis::one_guitar::Solo;
 use thumbline::analysis::{Options, RATE, analyze};
 use thumbline::demo;
 use thumbline::music::guess::{SURE, told};

@@ -5,7 +5,7 @@ use crate::invented;
 use thumbline::analysis::{Analysis, Options, analyze};
 use thumbline::demo;
 use thumbline::dsp::pluck::{Chance, Guitar, Played};
-use thumbline::music::guess::{Heard, guess, heard};
+use thumbline::music::guess::{HeardPitch, guess, heard};
 use thumbline::music::note::Role;
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
@@ -28,7 +28,7 @@ const NAMES: [&str; 8] = [
 
 /// A piece as guitarists play in a tuning: chords of open strings and few stopped ones, thumb on
 /// the low strings; 5 % of notes misheard by an octave, a fifth or a semitone.
-fn piece(tuning: &Tuning, seed: u64) -> Vec<Heard> {
+fn piece(tuning: &Tuning, seed: u64) -> Vec<HeardPitch> {
     let mut chance = Chance::new(seed);
     let mut notes = Vec::new();
     let mut last = [None; 6];
@@ -52,11 +52,11 @@ fn piece(tuning: &Tuning, seed: u64) -> Vec<Heard> {
             }
             let time = Seconds(0.3 * f64::from(8 * bar + slot));
             if let Some(before) = last[string as usize - 1].replace(notes.len()) {
-                let before: &mut Heard = &mut notes[before];
+                let before: &mut HeardPitch = &mut notes[before];
                 before.end = Seconds(before.end.0.min(time.0));
                 before.rang = before.end;
             }
-            notes.push(Heard {
+            notes.push(HeardPitch {
                 time,
                 rang: Seconds(time.0 + 4.5),
                 end: Seconds(time.0 + 4.5),
@@ -178,7 +178,7 @@ fn closed_positions_claim_nothing_rare() {
     for seed in 301..321 {
         let mut chance = Chance::new(seed);
         let mut last = [None; 6];
-        let mut notes: Vec<Heard> = Vec::new();
+        let mut notes: Vec<HeardPitch> = Vec::new();
         for i in 0..120 {
             let string = 1 + (chance.unit() * 6.0) as u8;
             let fret = 1 + (chance.unit() * 7.0) as i32;
@@ -186,11 +186,11 @@ fn closed_positions_claim_nothing_rare() {
             let time = Seconds(0.25 * f64::from(i));
             // A string that sounds again stops what rang on it.
             if let Some(before) = last[usize::from(string) - 1].replace(notes.len()) {
-                let before: &mut Heard = &mut notes[before];
+                let before: &mut HeardPitch = &mut notes[before];
                 before.end = Seconds(before.end.0.min(time.0));
                 before.rang = before.end;
             }
-            notes.push(Heard {
+            notes.push(HeardPitch {
                 time,
                 rang: Seconds(time.0 + 2.0),
                 end: Seconds(time.0 + 2.0),
@@ -248,9 +248,9 @@ fn odd_tunings_and_notes_are_guessed_among() {
     let mut known = Presets::built_in().tunings;
     known[0].tuning = Tuning::parse("x x x x x E4").unwrap();
     known[1].tuning = Tuning::parse("E2 E2 E2 E2 E2 E2").unwrap();
-    let notes: Vec<Heard> = [-5, 0, 40, 64, 127, 400]
+    let notes: Vec<HeardPitch> = [-5, 0, 40, 64, 127, 400]
         .into_iter()
-        .map(|midi| Heard {
+        .map(|midi| HeardPitch {
             time: Seconds(f64::NAN),
             rang: Seconds(f64::NAN),
             end: Seconds(f64::NAN),

@@ -2,7 +2,7 @@
 
 use crate::known;
 use thumbline::analysis::beat::Priors;
-use thumbline::analysis::beat::fit::{self, Pieces};
+use thumbline::analysis::beat::prior_fit::{self, Pieces};
 
 /// Fits both on these folders, each counting alike, and prints them. `--sure` leaves the priors.
 pub fn fit(args: &[String]) {
@@ -23,7 +23,7 @@ pub fn fit(args: &[String]) {
     let priors = if flags.iter().any(|f| *f == "--sure") {
         Priors::SHIPPED
     } else {
-        fit::priors(&sets, Priors::SHIPPED, |name, value, figure| {
+        prior_fit::priors(&sets, Priors::SHIPPED, |name, value, figure| {
             if name.is_empty() {
                 println!("as shipped: {figure:.4}");
             } else {
@@ -32,5 +32,5 @@ pub fn fit(args: &[String]) {
         })
     };
     println!("{priors:#?}");
-    println!("SURE: {:.2?}", fit::sure(&sets, priors));
+    println!("SURE: {:.2?}", prior_fit::sure(&sets, priors));
 }

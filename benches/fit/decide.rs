@@ -1,11 +1,11 @@
-//! The note decision (`analysis/decide.rs`).
+//! The note decision (`analysis/note_selection.rs`).
 
 use super::{beside, written};
 use serde::Deserialize;
 use std::path::{Path, PathBuf};
-use thumbline::analysis::decide::Weights;
-use thumbline::analysis::decide::fit::{self, Performance};
-use thumbline::analysis::hear;
+use thumbline::analysis::features;
+use thumbline::analysis::note_selection::Weights;
+use thumbline::analysis::note_selection::weight_fit::{self, Performance};
 use thumbline::parallel;
 
 #[derive(Deserialize)]
@@ -22,9 +22,9 @@ struct TrueNote {
 fn performance(wav: &Path) -> Option<Performance> {
     let truth: Truth = beside(wav, "truth.json")?;
     let recording = thumbline::load::load(wav).ok()?;
-    let mono = hear::Mono::new(&recording);
-    let (candidates, offset) = hear::candidates(&mono, &mut ()).ok()?;
-    let heard = hear::heard(&mono, &candidates, offset.unwrap_or_default(), &mut ()).ok()?;
+    let mono = features::Mono::new(&recording);
+    let (candidates, offset) = features::candidates(&mono, &mut ()).ok()?;
+    let heard = features::heard(&mono, &candidates, offset.unwrap_or_default(), &mut ()).ok()?;
     let notes = truth.notes.iter().map(|n| (n.t, n.midi.round() as i32));
     Some(Performance {
         heard,
@@ -37,9 +37,9 @@ pub fn fit(files: &[PathBuf]) {
     let read: Vec<Performance> = read.into_iter().flatten().collect();
     println!("{} of {} recordings", read.len(), files.len());
     if !read.is_empty() {
-        let Weights { exact, place, note } = fit::weights(&read);
+        let Weights { exact, place, note } = weight_fit::weights(&read);
         let text = format!(
-            "//! The weights of the note decision. Written by `cargo xtask fit hearing decide` (`fit`): logistic\n\
+            "//! The weights of the note decision. Written by `cargo xtask fit hearing decide` (`weight_fit`): logistic\n\
              //! regressions over what the network says of {} invented pieces.\n\n\
              use super::Weights;\n\n\
              /// See [`Weights`].\n\
@@ -53,7 +53,7 @@ pub fn fit(files: &[PathBuf]) {
             list(&note.0),
             note.1
         );
-        written("src/analysis/decide/weights.rs", &text);
+        written("src/analysis/note_selection/weights.rs", &text);
     }
 }
 

@@ -3,7 +3,7 @@
 use crate::table::Set;
 use crate::variant::Variant;
 use std::time::Instant;
-use thumbline::analysis::beat::judge::{Piece, f_measure};
+use thumbline::analysis::beat::evaluation::{Piece, f_measure};
 use thumbline::analysis::beat::{Edit, GridEdits, Tracker};
 use thumbline::analysis::{Analysis, Options, analyze};
 use thumbline::demo::{Rendition, tune};

@@ -3,7 +3,7 @@
 use crate::guitarset::{TAKES, Take, folder};
 use crate::table::Set;
 use crate::variant::Variant;
-use thumbline::analysis::beat::judge::Piece;
+use thumbline::analysis::beat::evaluation::Piece;
 use thumbline::load::load;
 
 /// The takes with room, cut, and as they were cut to their click.

@@ -1,7 +1,7 @@
 //! The tables: figures, confidence, failures by kind, repairs.
 
 use std::collections::BTreeMap;
-use thumbline::analysis::beat::judge::{Piece, Verdict};
+use thumbline::analysis::beat::evaluation::{Piece, Verdict};
 use thumbline::analysis::beat::{Edit, GridEdits, Tracked, Tracker};
 use thumbline::music::grid::Grid;
 use thumbline::unit::{Bpm, Seconds};

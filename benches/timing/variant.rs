@@ -1,6 +1,6 @@
 //! One recording as players begin and end theirs.
 
-use thumbline::analysis::beat::judge::Piece;
+use thumbline::analysis::beat::evaluation::Piece;
 use thumbline::analysis::{Options, analyze};
 use thumbline::recording::Recording;
 

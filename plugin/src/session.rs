@@ -15,7 +15,7 @@ use serde_json::{Map, Value};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use thumbline::analysis::beat::Edit;
-use thumbline::analysis::correct::Corrections;
+use thumbline::analysis::corrections::Corrections;
 pub use thumbline::deck::capture::Place;
 use thumbline::music::tuning::Tuning;
 use thumbline::recording::ContentHash;

@@ -10,7 +10,7 @@ use crate::snapshot::{ClickRate, End, For, Hear, Ladder, Look, Snap, Snapshot};
 use crate::sound::Choice;
 use std::path::PathBuf;
 pub use thumbline::analysis::beat::Edit as GridEdit;
-pub use thumbline::analysis::correct::{NoteAt, NoteEdit};
+pub use thumbline::analysis::corrections::{NoteAt, NoteEdit};
 use thumbline::music::note::Note;
 use thumbline::music::picking::Cell;
 use thumbline::music::tuning::Tuning;

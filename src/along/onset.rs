@@ -1,11 +1,11 @@
 //! Where something begins, told as it happens: spectral flux of short frames, its peaks refined on the
-//! waveform (`analysis::onset::surprise`).
+//! waveform (`analysis::candidates::surprise`).
 //!
 //! Owns the newest second of sound and everything read from it. Looks ahead 10 ms from a peak. Constants
 //! are chosen on rendered takes (seeds 101 to 106, which the tests hear); not judged on others yet.
 
 use super::RATE;
-use crate::analysis::onset::surprise;
+use crate::analysis::candidates::surprise;
 use crate::dsp::predict::Predictor;
 use crate::dsp::spectrum::Spectrum;
 

@@ -4,46 +4,45 @@
 //! grid *is* belongs to `music/grid`; what a note's distance from it means, to `timing`.
 //!
 //! The way, one owner a stage: notes become events of thumb and fingers ([`events`]) and frames of
-//! which a small network says where beats, downbeats and meters are ([`net`]); both weigh the
-//! beats of four tempo levels, each decoded over the whole recording ([`lattice`]); meter and bar
-//! one ([`bars`]), slots ([`slots`]) and the smooth tempo curve against which notes are measured
-//! ([`measure`], [`smooth`]) make a reading of each; the most probable one is the grid
-//! ([`reading`]). Edits steer the same decoding again ([`solve`]). What weighs what is in one
+//! which a small network says where beats, downbeats and meters are ([`beat_net`]); both weigh the
+//! beats of four tempo levels, each decoded over the whole recording ([`hsmm`]); meter and bar
+//! one ([`meter`]), slots ([`subdivisions`]) and the smooth tempo curve against which notes are measured
+//! ([`measuring_grid`], [`tempo_curve`]) make a reading of each; the most probable one is the grid
+//! ([`hypothesis`]). Edits steer the same decoding again ([`solve`]). What weighs what is in one
 //! table ([`priors`]).
 
-mod bars;
+mod beat_net;
+mod confidence;
+mod constraints;
 pub mod edits;
-mod even;
+pub mod evaluation;
+mod even_tempo;
 mod events;
-pub mod fit;
-pub mod judge;
-mod lattice;
-mod measure;
-mod net;
-mod odds;
-mod opening;
-pub mod pinch;
+mod free_opening;
+pub mod hand_gap;
+mod hsmm;
+mod hypothesis;
+mod measuring_grid;
+mod meter;
+pub mod prior_fit;
 mod priors;
-mod reading;
-mod settle;
-mod slots;
-mod smooth;
 mod solve;
-mod steer;
+mod subdivisions;
+mod tempo_curve;
 
 pub use edits::{Conflict, Edit, GridEdits};
+pub use measuring_grid::fit_to_notes;
 pub use priors::Priors;
-pub use settle::settle_on;
 
 use crate::music::grid::{self, Beat, Grid};
 use crate::music::meter::Meter;
 use crate::music::note::Note;
 use crate::parallel;
 use crate::unit::{Seconds, Span};
+use beat_net::Belief;
 use events::Event;
-use lattice::Lattice;
-use net::Belief;
-use reading::Reading;
+use hsmm::Lattice;
+use hypothesis::Hypothesis;
 use serde::{Deserialize, Serialize};
 use std::ops::Range;
 
@@ -113,7 +112,7 @@ struct Part {
     /// One a tempo level; none where they are made again for every use.
     lattices: Vec<Lattice>,
     /// Readings without edits, best first.
-    readings: Vec<Reading>,
+    hypotheses: Vec<Hypothesis>,
 }
 
 impl Tracker {
@@ -152,7 +151,7 @@ impl Tracker {
 
     /// The grid under these edits.
     pub fn solve(&self, edits: &GridEdits) -> Tracked {
-        let (held, conflicts) = edits.settle();
+        let (held, conflicts) = edits.resolved();
         let mut solved: Vec<Tracked> = self.parts.iter().map(|p| p.solve(&p.own(&held))).collect();
         let main = solved.iter().max_by_key(|t| t.grid.beats().len());
         let meter = main.map_or(Meter::COMMON, |t| t.grid.meter);
@@ -238,7 +237,7 @@ fn join(parts: Vec<Tracked>, meter: Meter, held: &[Edit]) -> Tracked {
 impl Part {
     /// Weighs `notes`, in order of time, of a stretch (s); `whole` when that is the recording.
     fn new(notes: &[Note], stretch: Range<f64>, whole: bool, priors: Priors) -> Self {
-        Self::believed(notes, net::believe(notes), stretch, whole, priors)
+        Self::believed(notes, beat_net::believe(notes), stretch, whole, priors)
     }
 
     /// The same where it is known what the network believes.
@@ -257,13 +256,13 @@ impl Part {
             from: stretch.start,
             end: stretch.end,
             lattices: Vec::new(),
-            readings: Vec::new(),
+            hypotheses: Vec::new(),
         };
         if part.events.len() >= FEWEST {
             part.lattices = parallel::map(&LEVELS, |&beat| {
                 Lattice::new(&part.events, &part.belief, beat, priors)
             });
-            part.readings = part.read();
+            part.hypotheses = part.read();
             if !whole {
                 part.lattices = Vec::new();
             }

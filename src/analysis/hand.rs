@@ -11,7 +11,7 @@
 //! `xtask/train/hand.py` computes the same numbers and fits the weights (`hand/hand.f32`) on invented
 //! hands and on 60 rendered pieces as they are heard; its README says what they are worth.
 
-use super::net::layers::{Dense, Reader, sigmoid};
+use super::pluck_net::layers::{Dense, Reader, sigmoid};
 use crate::music::grid::Grid;
 use crate::music::note::Role;
 use crate::unit::Seconds;
@@ -100,7 +100,7 @@ pub fn fingers(notes: &[Struck], grid: &Grid) -> Vec<f64> {
         .collect();
     let known: Vec<f64> = places.iter().flatten().copied().collect();
     let span = known.last().unwrap_or(&0.0) - known.first().unwrap_or(&0.0);
-    let heard = Heard {
+    let heard = Context {
         notes,
         scenes: &scenes,
         places: &places,
@@ -230,7 +230,7 @@ fn between(notes: &[Struck], i: usize) -> f64 {
 }
 
 /// Everything that a weighing looks at beside the odds.
-struct Heard<'a> {
+struct Context<'a> {
     notes: &'a [Struck],
     scenes: &'a [Scene],
     /// Beats since the first.
@@ -239,7 +239,7 @@ struct Heard<'a> {
     span: f64,
 }
 
-impl Heard<'_> {
+impl Context<'_> {
     /// What the odds of others say of note `i`: which voice lies nearer, where its pitch was before, its
     /// own odds, and those of what is struck with it.
     fn voices(&self, odds: &[f64], i: usize) -> [f64; 6] {

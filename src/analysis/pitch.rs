@@ -6,7 +6,7 @@
 //! memory). Whether an onset is a note at all is decided elsewhere.
 
 use super::RATE;
-use super::onset::samples;
+use super::candidates::samples;
 use crate::dsp::spectrum::Spectrum;
 use crate::stop;
 use crate::unit::{Cents, MidiNote};

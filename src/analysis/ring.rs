@@ -3,11 +3,11 @@
 //! A string that is plucked again loses what rang on it; the others go on. So a note that rings
 //! through another's onset lies on another string, and one that stops there probably lay on the same.
 //! Read from the note's own partials just before and after each onset: those that no other note
-//! covers. Owns what is heard of that, not which string it speaks for (`string`, `music::guess`).
+//! covers. Owns what is heard of that, not which string it speaks for (`string_assignment`, `music::guess`).
 
-use super::decide::Event;
-use super::hear::{Block, Mono};
-use super::onset::samples;
+use super::candidates::samples;
+use super::features::{Block, Mono};
+use super::note_selection::NoteEvent;
 use super::{AnalysisError, Observer, RATE, Stage};
 use crate::dsp::spectrum::Spectrum;
 use crate::music::note::Note;
@@ -63,7 +63,7 @@ pub struct Ring {
 /// [`AnalysisError::Cancelled`] when the observer asks for it.
 pub fn rings(
     mono: &Mono,
-    events: &[Event],
+    events: &[NoteEvent],
     offset: Cents,
     observer: &mut dyn Observer,
 ) -> Result<Vec<Ring>, AnalysisError> {
@@ -191,19 +191,19 @@ impl Loss {
 }
 
 /// Which notes that may still ring stop or go on across the onset of event `at`, where that is heard.
-fn across(events: &[Event], at: usize, offset: Cents, spectra: &Spectra) -> Vec<(usize, bool)> {
+fn across(events: &[NoteEvent], at: usize, offset: Cents, spectra: &Spectra) -> Vec<(usize, bool)> {
     let now = events[at].time;
-    let hz = |e: &Event| MidiNote(f64::from(e.midi)).detuned(offset).hz();
+    let hz = |e: &NoteEvent| MidiNote(f64::from(e.midi)).detuned(offset).hz();
     let first = events.partition_point(|e| e.time.0 < now.0 - LONGEST);
     let last = events.partition_point(|e| e.time.0 < now.0 + SOONEST);
     let near = &events[first..last];
-    let together = |e: &Event| (e.time - now).0.abs() < SOONEST;
+    let together = |e: &NoteEvent| (e.time - now).0.abs() < SOONEST;
     let mut again: Vec<i32> = near
         .iter()
         .filter(|e| together(e))
         .map(|e| e.midi)
         .collect();
-    let begins = |e: &Event| together(e) && e.time.0 > now.0 - BESIDE;
+    let begins = |e: &NoteEvent| together(e) && e.time.0 > now.0 - BESIDE;
     let new: Vec<f64> = near.iter().filter(|e| begins(e)).map(hz).collect();
     let mut told = Vec::new();
     for (j, event) in near.iter().enumerate().rev() {

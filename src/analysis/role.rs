@@ -2,12 +2,12 @@
 //!
 //! Where a hand picks two voices, how it plays says whose a note is (`hand`), the string being part of
 //! the evidence. In a single line, in strums and grips there is no voice to tell the hand by, and only the
-//! string says (`string`). Owns that choice, what becomes of the rest of a note once its place is
+//! string says (`string_assignment`). Owns that choice, what becomes of the rest of a note once its place is
 //! known, and how a player's correction changes the others.
 
-use super::decide::Event;
 use super::hand::{self, Struck};
-use super::string::{self, Pitch, Place};
+use super::note_selection::NoteEvent;
+use super::string_assignment::{self, Pitch, StringChoice};
 use crate::music::grid::Grid;
 use crate::music::note::{Attack, Note, Role};
 use crate::music::tuning::Tuning;
@@ -19,7 +19,7 @@ const RING: f64 = 4.5;
 const LEAN: f64 = 2.0;
 
 /// Notes with role, string and fret.
-pub fn notes(events: &[Event], tuning: &Tuning, offset: Cents) -> Vec<Note> {
+pub fn notes(events: &[NoteEvent], tuning: &Tuning, offset: Cents) -> Vec<Note> {
     let loudest = events.iter().fold(1e-6f32, |m, e| m.max(e.strength));
     let mut notes: Vec<Note> = events
         .iter()
@@ -69,7 +69,7 @@ pub fn assign(
             ))
         })
         .unzip();
-    let places = string::places(&pitches, tuning);
+    let places = string_assignment::places(&pitches, tuning);
     let struck: Vec<Struck> = pitches
         .iter()
         .zip(&places)
@@ -80,7 +80,7 @@ pub fn assign(
             said: p.role,
         })
         .collect();
-    let hands = if string::is_line(&pitches, tuning) {
+    let hands = if string_assignment::is_line(&pitches, tuning) {
         Vec::new()
     } else {
         hand::fingers(&struck, grid)
@@ -110,7 +110,7 @@ fn by_hand(fingers: f64) -> (Role, f32) {
 }
 
 /// The hand that custom gives a string.
-fn by_string(pitch: &Pitch, place: Option<Place>, tuning: &Tuning) -> (Role, f32) {
+fn by_string(pitch: &Pitch, place: Option<StringChoice>, tuning: &Tuning) -> (Role, f32) {
     let Some(place) = place else {
         let middle = tuning.open(4).unwrap_or(50) + 3;
         let role = if pitch.midi < middle {
@@ -120,7 +120,7 @@ fn by_string(pitch: &Pitch, place: Option<Place>, tuning: &Tuning) -> (Role, f32
         };
         return (role, 0.6);
     };
-    let bass = string::is_bass(place.string);
+    let bass = string_assignment::is_bass(place.string);
     let lean = if bass { -place.melody } else { place.melody };
     let confidence = 1.0 / (1.0 + (-0.5 - lean.max(0.0)).exp());
     let role = if bass { Role::Bass } else { Role::Melody };

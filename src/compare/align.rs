@@ -82,18 +82,18 @@ struct Guess {
 }
 
 /// Notes that begin together.
-struct Event {
+struct Moment {
     time: f64,
     pitches: Vec<i32>,
 }
 
-fn events(notes: &[Note], transposed: i32) -> Vec<Event> {
-    let mut out: Vec<Event> = Vec::new();
+fn events(notes: &[Note], transposed: i32) -> Vec<Moment> {
+    let mut out: Vec<Moment> = Vec::new();
     for note in notes {
         let pitch = note.pitch.map(|p| p.nearest() - transposed);
         match out.last_mut() {
             Some(event) if note.time.0 - event.time < CHORD => event.pitches.extend(pitch),
-            _ => out.push(Event {
+            _ => out.push(Moment {
                 time: note.time.0,
                 pitches: pitch.into_iter().collect(),
             }),
@@ -103,7 +103,7 @@ fn events(notes: &[Note], transposed: i32) -> Vec<Event> {
 }
 
 /// How well two events answer each other: 1 for the same pitches, negative for none in common.
-fn likeness(a: &Event, b: &Event) -> f64 {
+fn likeness(a: &Moment, b: &Moment) -> f64 {
     if a.pitches.is_empty() || b.pitches.is_empty() {
         return 0.1; // a dead note answers anything a little
     }
@@ -187,7 +187,7 @@ fn transpositions(recording: &[Note], take: &[Note]) -> Vec<i32> {
 }
 
 /// Best-scoring path of answering events: (recording, take) indices, the take's increasing.
-fn best_path(ours: &[Event], theirs: &[Event], ratio: f64) -> (f64, Vec<(usize, usize)>) {
+fn best_path(ours: &[Moment], theirs: &[Moment], ratio: f64) -> (f64, Vec<(usize, usize)>) {
     let (n, m) = (ours.len(), theirs.len());
     let mut score = vec![f64::NEG_INFINITY; n * m];
     let mut from = vec![u32::MAX; n * m];
@@ -248,8 +248,8 @@ fn best_path(ours: &[Event], theirs: &[Event], ratio: f64) -> (f64, Vec<(usize, 
 /// A loop of which the next bar begins like its own first one reads as well a little too far; of
 /// the passages that explain the take almost as well, the shortest is the loop.
 fn within_loop(
-    ours: &[Event],
-    theirs: &[Event],
+    ours: &[Moment],
+    theirs: &[Moment],
     ratio: f64,
     found: (f64, Vec<(usize, usize)>),
 ) -> Vec<(usize, usize)> {
@@ -275,7 +275,7 @@ fn within_loop(
 }
 
 /// Median ratio of take gaps to recording gaps along the path.
-fn median_ratio(ours: &[Event], theirs: &[Event], path: &[(usize, usize)]) -> Option<f64> {
+fn median_ratio(ours: &[Moment], theirs: &[Moment], path: &[(usize, usize)]) -> Option<f64> {
     let mut ratios: Vec<f64> = path
         .windows(4)
         .filter(|w| w[3].0 > w[0].0)
@@ -288,7 +288,7 @@ fn median_ratio(ours: &[Event], theirs: &[Event], path: &[(usize, usize)]) -> Op
 }
 
 /// Cuts the path where it goes back, and makes each piece a smoothed time map.
-fn passages(ours: &[Event], theirs: &[Event], path: &[(usize, usize)]) -> Vec<Passage> {
+fn passages(ours: &[Moment], theirs: &[Moment], path: &[(usize, usize)]) -> Vec<Passage> {
     let mut out = Vec::new();
     let mut begin = 0;
     for end in 1..=path.len() {
@@ -405,7 +405,7 @@ fn local_line(points: &[(f64, f64)], x: f64, width: f64, slope: f64) -> f64 {
 /// Probability of the same tune from the share of events that answer each other by pitch, in the
 /// stretch that the path covers. Midpoint and steepness tuned on rendered performances of one tune
 /// against others in the same key.
-fn same_tune(ours: &[Event], theirs: &[Event], path: &[(usize, usize)]) -> f64 {
+fn same_tune(ours: &[Moment], theirs: &[Moment], path: &[(usize, usize)]) -> f64 {
     let alike = path
         .iter()
         .filter(|&&(i, j)| likeness(&ours[i], &theirs[j]) >= 0.5)

@@ -136,7 +136,7 @@ const MOST: f64 = -6.0;
 
 /// A pitch that was heard.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Heard {
+pub struct HeardPitch {
     /// When it began.
     pub time: Seconds,
     /// Until when it was heard to ring.
@@ -150,12 +150,12 @@ pub struct Heard {
 }
 
 /// What a guess needs of an analysis's notes; `offset` is the guitar's distance from 440 Hz.
-pub fn heard(notes: &[Note], offset: Cents) -> Vec<Heard> {
+pub fn heard(notes: &[Note], offset: Cents) -> Vec<HeardPitch> {
     notes
         .iter()
         .filter(|n| !matches!(n.attack, Attack::Harmonic | Attack::Tap | Attack::Dead))
         .filter_map(|n| {
-            Some(Heard {
+            Some(HeardPitch {
                 time: n.time,
                 rang: n.end,
                 end: n.end,
@@ -169,7 +169,7 @@ pub fn heard(notes: &[Note], offset: Cents) -> Vec<Heard> {
 /// Guesses among the `known` tunings from notes in order of time, in order of their odds, at most
 /// `count`; empty when nothing was heard. More than six strings are thought of only where notes lie
 /// below all that the known six reach.
-pub fn guess(heard: &[Heard], offset: Cents, known: &[Named], count: usize) -> Vec<Guess> {
+pub fn guess(heard: &[HeardPitch], offset: Cents, known: &[Named], count: usize) -> Vec<Guess> {
     let mut scored: Vec<(f64, Guess)> = evidence(heard, known)
         .into_iter()
         .map(|e| {
@@ -224,7 +224,7 @@ pub struct Evidence {
 
 /// What speaks for each of the `known` tunings with each capo, of all that are thinkable; empty when
 /// nothing was heard. Notes are in order of time.
-pub fn evidence(heard: &[Heard], known: &[Named]) -> Vec<Evidence> {
+pub fn evidence(heard: &[HeardPitch], known: &[Named]) -> Vec<Evidence> {
     if heard.is_empty() {
         return Vec::new();
     }
@@ -280,7 +280,7 @@ pub fn sounds_alike(a: &Tuning, b: &Tuning) -> bool {
 type Rung = ((i32, i32), (f64, f64));
 
 /// What was heard of pairs of pitches that may lie on one string.
-fn rung(heard: &[Heard]) -> Vec<Rung> {
+fn rung(heard: &[HeardPitch]) -> Vec<Rung> {
     let notes: Vec<ringing::Rung> = heard
         .iter()
         .map(|h| ringing::Rung {
@@ -341,7 +341,7 @@ fn row(role: Option<Role>) -> usize {
 }
 
 /// The different notes of each moment (row and pitch), and how often that moment came.
-fn moments(heard: &[Heard]) -> Vec<(Vec<(usize, i32)>, f64)> {
+fn moments(heard: &[HeardPitch]) -> Vec<(Vec<(usize, i32)>, f64)> {
     let mut counted: HashMap<Vec<(usize, i32)>, f64> = HashMap::new();
     let mut from = 0;
     while from < heard.len() {

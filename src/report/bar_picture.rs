@@ -5,8 +5,8 @@
 
 use super::sheet::{Align, Ground, Ink, Piece, Point, Shape, draw_head, full, quiet};
 use super::svg;
-use crate::analysis::hear::Mono;
-use crate::analysis::onset::flux::{Fluxes, HOP};
+use crate::analysis::candidates::flux::{Fluxes, HOP};
+use crate::analysis::features::Mono;
 use crate::music::note::{Attack, Role};
 use crate::recording::Recording;
 use crate::timing::Slot;

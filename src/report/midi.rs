@@ -24,7 +24,7 @@ const STEEL_GUITAR: u8 = 25;
 
 /// One note in ticks.
 #[derive(Debug, Clone, Copy)]
-struct Event {
+struct TickNote {
     on: u64,
     off: u64,
     key: u8,
@@ -41,7 +41,7 @@ struct Sheet<'a> {
     tempo: Vec<(u64, u32)>,
     /// (tick, numerator, denominator).
     meter: Vec<(u64, u8, u8)>,
-    notes: Vec<Event>,
+    notes: Vec<TickNote>,
 }
 
 /// A score as it is written, at its own tempo. A pitch outside MIDI's 0 to 127 is left out.
@@ -57,7 +57,7 @@ pub fn score(score: &Score) -> io::Result<Vec<u8>> {
         .enumerate()
         .filter_map(|(i, n)| {
             let sounds = n.rings.map_or(n.length, |r| Beats(r.0.max(n.length.0)));
-            Some(Event {
+            Some(TickNote {
                 on: tick(n.at),
                 off: tick(n.at + sounds),
                 key: key(score.pitch(n)?.nearest())?,
@@ -91,7 +91,7 @@ pub fn performance(title: &str, notes: &[Note], grid: &Grid) -> io::Result<Vec<u
         .enumerate()
         .filter_map(|(i, n)| {
             let on = clock.tick(n.time);
-            Some(Event {
+            Some(TickNote {
                 on,
                 off: clock.tick(n.end).max(on + 1),
                 key: key(n.pitch?.nearest())?,
@@ -272,11 +272,11 @@ fn conductor<'a>(sheet: &Sheet<'a>) -> io::Result<Track<'a>> {
     track(events)
 }
 
-fn part(name: &'static str, channel: u8, mut notes: Vec<Event>) -> io::Result<Track<'static>> {
+fn part(name: &'static str, channel: u8, mut notes: Vec<TickNote>) -> io::Result<Track<'static>> {
     notes.sort_by_key(|n| (n.on, n.key));
     // A key that sounds again ends first; the same key twice at once is one note.
     let mut ends: [Option<usize>; 128] = [None; 128];
-    let mut kept: Vec<Event> = Vec::with_capacity(notes.len());
+    let mut kept: Vec<TickNote> = Vec::with_capacity(notes.len());
     for note in notes {
         let slot = &mut ends[usize::from(note.key)];
         if let Some(last) = *slot {

@@ -5,7 +5,7 @@
 
 use super::stats;
 use super::{Feel, Figure, Swing};
-use crate::analysis::beat::pinch::{self, Touch};
+use crate::analysis::beat::hand_gap::{self, Touch};
 use crate::music::grid::{Grid, off_beat};
 use crate::music::note::{Note, Role};
 use crate::unit::Span;
@@ -160,8 +160,8 @@ fn on_beat(phases: &[Phase]) -> (Vec<f64>, f64) {
         })
         .collect();
     let mut unsure = 0.0;
-    if let Some(apart) = pinch::apart(&touches) {
-        touches = pinch::taken_apart(&touches, &apart);
+    if let Some(apart) = hand_gap::apart(&touches) {
+        touches = hand_gap::taken_apart(&touches, &apart);
         let lengths = two.iter().map(|p| p.length).sum::<f64>();
         unsure = 1.96 * apart.sd * two.len() as f64 / lengths;
     }
@@ -201,7 +201,7 @@ pub(super) fn place(swing: Option<Swing>) -> f64 {
 ///
 /// Where beats divide in two, only fingers on the beat tell: an off-beat's lateness cannot be
 /// told from swing; unless `hand` says that those drift by themselves, and all fingers tell. Notes of rolled chords count: they do sound later. Attacks that both hands
-/// share are taken apart as [`pinch`] tells.
+/// share are taken apart as [`hand_gap`] tells.
 pub(super) fn lateness(phases: &[Phase], swing_place: f64, hand: bool) -> Option<Figure> {
     let halves = hand && 2 * phases.iter().filter(|p| p.parts == 2).count() > phases.len();
     let away = |p: &Phase| {
@@ -226,9 +226,9 @@ pub(super) fn lateness(phases: &[Phase], swing_place: f64, hand: bool) -> Option
         })
         .collect();
     touches.sort_by(|a, b| a.time.total_cmp(&b.time));
-    let apart = pinch::apart(&touches);
+    let apart = hand_gap::apart(&touches);
     if let Some(apart) = &apart {
-        touches = pinch::taken_apart(&touches, apart);
+        touches = hand_gap::taken_apart(&touches, apart);
     }
     let of = |role: Role| -> Vec<(f64, f64)> {
         let own = touches.iter().filter(|t| t.role == role);

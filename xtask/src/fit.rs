@@ -109,7 +109,7 @@ impl Hearing {
         args.extend(options.split(' '));
         self.script("check_features.py", &[], None)?;
         self.script("train.py", &args, None)?;
-        let ear = "src/analysis/net/ear.f32";
+        let ear = "src/analysis/pluck_net/ear.f32";
         run::copy(&self.work.join("ear.f32"), Path::new(ear))?;
         self.script(
             "fixture.py",
@@ -125,7 +125,7 @@ impl Hearing {
         let mut args = vec!["--samples", samples, "--out", out];
         args.extend(options.split(' '));
         self.script("train_solo.py", &args, None)?;
-        let solo = "src/analysis/solo/solo.f32";
+        let solo = "src/analysis/one_guitar/solo.f32";
         run::copy(&self.work.join("solo.f32"), Path::new(solo))?;
         let fixture = Path::new("tests/reference/solo.json");
         self.script("fixture.py", &["--solo", solo], Some(fixture))

@@ -1,4 +1,4 @@
-"""What the network reads at one instant of a recording.  `src/analysis/net/patch.rs` computes the
+"""What the network reads at one instant of a recording.  `src/analysis/pluck_net/patch.rs` computes the
 same numbers; a stored example keeps the two together.
 
 All of it is taken from the recording at 22,050 Hz, mono.

@@ -1,4 +1,4 @@
-"""The network, and how it is written down for `src/analysis/net`.
+"""The network, and how it is written down for `src/analysis/pluck_net`.
 
 Small because it is told what a string is: the same weights look at every pitch, along the places of
 its partials; and because it is asked only at instants where something may have begun.
@@ -65,7 +65,7 @@ def folded(w, b, bn):
 
 
 def export(net):
-    """all weights in the order `src/analysis/net/weights.rs` reads them: little-endian f32, inputs outermost,
+    """all weights in the order `src/analysis/pluck_net/weights.rs` reads them: little-endian f32, inputs outermost,
     outputs innermost, normalisations folded in"""
     net = net.cpu().eval()
     parts = []

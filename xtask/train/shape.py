@@ -1,4 +1,4 @@
-"""Sizes of the network: `src/analysis/net/weights.rs` holds the same."""
+"""Sizes of the network: `src/analysis/pluck_net/weights.rs` holds the same."""
 FIRST, SECOND = 16, 20  # channels along the pitch axis
 PITCH, WEIGHED = 32, 24  # channels of a pitch: from its partials and first look around; from the second
 BEAT, CONTEXT = 24, 32  # channels along time, and what is kept of them

@@ -1,5 +1,5 @@
 """The network that judges, second by second, whether one plucked guitar is what sounds: its input, its shape, how it is
-written down for `src/analysis/solo`."""
+written down for `src/analysis/one_guitar`."""
 import numpy as np
 
 RATE = 22050
@@ -47,7 +47,7 @@ def windows(x):
 
 
 def steadied(p, prior=1.25, clear=6.9, changes=1 / 60, counts=.3):
-    """probabilities of one guitar by second -> the same with those before and after (`src/analysis/solo.rs`)"""
+    """probabilities of one guitar by second -> the same with those before and after (`src/analysis/one_guitar.rs`)"""
     own = counts * (np.clip(np.log(p / (1 - p)), -clear, clear) + prior)
 
     def along(own):
@@ -84,7 +84,7 @@ def network():
 
 
 def export(net):
-    """all weights in the order `src/analysis/solo` reads them: little-endian f32, inputs outermost, outputs innermost,
+    """all weights in the order `src/analysis/one_guitar` reads them: little-endian f32, inputs outermost, outputs innermost,
     normalisations folded in"""
     import torch
     from network import folded

@@ -7,7 +7,7 @@ use crate::job::Cancel;
 use crate::snapshot::Answer as TakeAnswer;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use thumbline::analysis::correct::Corrections;
+use thumbline::analysis::corrections::Corrections;
 use thumbline::analysis::{self, Analysis, AnalysisError, Observer, Options, Stage, beat};
 use thumbline::compare::{Comparison, Model, compare, compare_within};
 use thumbline::deck::capture::Place;
@@ -397,7 +397,7 @@ impl Observer for Watch<'_> {
             tuning_course: Vec::new(),
             tuning: Tuning::standard(),
             guesses: Vec::new(),
-            solo: thumbline::analysis::solo::Solo::default(),
+            solo: thumbline::analysis::one_guitar::Solo::default(),
             end: self.end,
             alternatives: Vec::new(),
             warnings: Vec::new(),

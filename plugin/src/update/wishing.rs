@@ -9,7 +9,7 @@ use crate::session::mend_ladder;
 use crate::snapshot::{CaptureSource, For, Hear};
 use crate::state::{Once, State};
 use crate::wish::Wish;
-use thumbline::analysis::correct::Correction;
+use thumbline::analysis::corrections::Correction;
 use thumbline::deck::Message;
 use thumbline::unit::Seconds;
 

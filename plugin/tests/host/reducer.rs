@@ -69,7 +69,7 @@ fn beaten(first: f64) -> Arc<Analysis> {
         tuning_course: Vec::new(),
         tuning: Tuning::standard(),
         guesses: Vec::new(),
-        solo: thumbline::analysis::solo::Solo::default(),
+        solo: thumbline::analysis::one_guitar::Solo::default(),
         end: Seconds(20.0),
         alternatives: Vec::new(),
         warnings: Vec::new(),

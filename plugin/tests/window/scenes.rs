@@ -59,7 +59,7 @@ pub fn tune(bars: usize) -> Analysis {
         tuning_course: Vec::new(),
         tuning,
         guesses: Vec::new(),
-        solo: thumbline::analysis::solo::Solo::default(),
+        solo: thumbline::analysis::one_guitar::Solo::default(),
         end: Seconds(0.5 + 2.4 * bars as f64),
         alternatives: Vec::new(),
         warnings: Vec::new(),

@@ -227,7 +227,7 @@ impl GridEdits {
 
     /// The edits that hold, in order, and the contradictions: of two edits that cannot both hold
     /// the later one does; an edit with unusable numbers does not hold.
-    pub fn settle(&self) -> (Vec<Edit>, Vec<Conflict>) {
+    pub fn resolved(&self) -> (Vec<Edit>, Vec<Conflict>) {
         let mut conflicts = Vec::new();
         let mut holds = Vec::new();
         for (i, edit) in self.list.iter().enumerate() {

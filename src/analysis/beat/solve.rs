@@ -3,11 +3,11 @@
 //! Owns what each edit does: taps, dragged beats and tempi steer the decoding and pin the
 //! curve; bar one, meter and subdivision only rename beats; free time cuts beats away.
 
+use super::constraints::{self, nearest};
 use super::edits::Edit;
-use super::opening;
+use super::free_opening;
+use super::hypothesis::{Hypothesis, Measured, Source};
 use super::priors::FEELS;
-use super::reading::{Measured, Reading, Source};
-use super::steer::{self, nearest};
 use super::{Part, Tracked, priors};
 use crate::music::grid::{Beat, FreeTime, Grid};
 use crate::music::meter::Meter;
@@ -26,38 +26,39 @@ const ALONG: f64 = 0.5;
 impl Part {
     /// The grid under edits that hold.
     pub(super) fn solve(&self, held: &[Edit]) -> Tracked {
-        let Some(best) = self.readings.first() else {
+        let Some(best) = self.hypotheses.first() else {
             return unheard(held);
         };
         let best = self.agreeing(held).unwrap_or(best);
         let again = self.again(best, held);
-        let reading = again.as_ref().unwrap_or(best);
-        let mut tracked = self.build(reading, held);
-        tracked.alternatives = self.alternatives(reading, &tracked.grid);
+        let hypothesis = again.as_ref().unwrap_or(best);
+        let mut tracked = self.build(hypothesis, held);
+        tracked.alternatives = self.alternatives(hypothesis, &tracked.grid);
         tracked.warnings = self.warnings(&tracked);
         tracked
     }
 
     /// The best reading that has a beat wherever the player says that there is one, at the tempo of
     /// the player's taps; none where no instant is told, or no reading agrees.
-    fn agreeing(&self, held: &[Edit]) -> Option<&Reading> {
-        let gap = steer::tapped(held);
-        self.readings.iter().find(|reading| {
-            let told = steer::told(held, reading.beat);
-            let level = gap.is_none_or(|gap| (gap / reading.beat).ln().abs() < steer::SAME_TEMPO);
-            !told.is_empty() && level && reading.agrees(&told)
+    fn agreeing(&self, held: &[Edit]) -> Option<&Hypothesis> {
+        let gap = constraints::tapped(held);
+        self.hypotheses.iter().find(|hypothesis| {
+            let told = constraints::told(held, hypothesis.beat);
+            let level =
+                gap.is_none_or(|gap| (gap / hypothesis.beat).ln().abs() < constraints::SAME_TEMPO);
+            !told.is_empty() && level && hypothesis.agrees(&told)
         })
     }
 
     /// A reading decoded again under the edits; none where they leave the beats as they are.
-    fn again(&self, best: &Reading, held: &[Edit]) -> Option<Reading> {
-        let meter = steer::set_meter(held);
-        let told = steer::told(held, best.beat);
+    fn again(&self, best: &Hypothesis, held: &[Edit]) -> Option<Hypothesis> {
+        let meter = constraints::set_meter(held);
+        let told = constraints::told(held, best.beat);
         let agrees = best.agrees(&told);
         // Whoever says that beats lie elsewhere means all of them.
-        let target = steer::target_beat(best.beat, held)
-            .or_else(|| (!agrees).then(|| steer::tapped(held).unwrap_or(best.beat)));
-        let mut steering = steer::steering(target.unwrap_or(best.beat), target, held);
+        let target = constraints::target_beat(best.beat, held)
+            .or_else(|| (!agrees).then(|| constraints::tapped(held).unwrap_or(best.beat)));
+        let mut steering = constraints::steering(target.unwrap_or(best.beat), target, held);
         steering.told = target.is_some() && !told.is_empty();
         if steering.told {
             let insist = |beat: &mut (f64, f64, f32)| beat.2 *= priors::INSISTS;
@@ -66,7 +67,7 @@ impl Part {
         let stretches = !steering.free.is_empty() || !steering.pulse.is_empty();
         if target.is_none() && !stretches {
             // What the player says is so already: no beat moves.
-            return meter.map(|_| self.reading(best.source, best.path.clone(), &[], meter));
+            return meter.map(|_| self.hypothesis(best.source, best.path.clone(), &[], meter));
         }
         if target.is_none() && !told.is_empty() {
             // An edit stays where it was made: the other beats are kept.
@@ -87,7 +88,7 @@ impl Part {
         let (level, feels) = match (best.source, target) {
             (Source { level, feel }, None) => (level, vec![feel]),
             (_, target) => (
-                steer::level_of(target.unwrap_or(best.beat)),
+                constraints::level_of(target.unwrap_or(best.beat)),
                 (0..FEELS.len()).collect(),
             ),
         };
@@ -95,14 +96,14 @@ impl Part {
         let (feel, path) = paths
             .into_iter()
             .max_by(|a, b| a.1.score.total_cmp(&b.1.score))?;
-        let pins = steer::pins(held, best.beat);
-        Some(self.reading(Source { level, feel }, path, &pins, meter))
+        let pins = constraints::pins(held, best.beat);
+        Some(self.hypothesis(Source { level, feel }, path, &pins, meter))
     }
 
-    fn build(&self, reading: &Reading, held: &[Edit]) -> Tracked {
-        let measured = &reading.measured;
+    fn build(&self, hypothesis: &Hypothesis, held: &[Edit]) -> Tracked {
+        let measured = &hypothesis.measured;
         let mut beats = number(measured, held);
-        nudge(&mut beats, held, reading.beat);
+        nudge(&mut beats, held, hypothesis.beat);
         for edit in held {
             if let Edit::Subdivision { from, to, parts } = *edit {
                 for beat in beats.iter_mut().filter(|b| from <= b.time && b.time < to) {
@@ -110,14 +111,14 @@ impl Part {
                 }
             }
         }
-        self.trust(reading, held, &mut beats);
-        let opening = self.opening(reading, held, &mut beats);
+        self.trust(hypothesis, held, &mut beats);
+        let opening = self.opening(hypothesis, held, &mut beats);
         let reach = measured
             .runs
             .iter()
             .map(|r| r.curve.reach)
             .fold(0.0, f64::max);
-        let mut free = self.free(reading, held);
+        let mut free = self.free(hypothesis, held);
         free.extend(opening);
         Tracked {
             grid: Grid::from_parts(measured.meter, beats, free),
@@ -128,11 +129,16 @@ impl Part {
 
     /// Takes away the beats of an opening without a pulse, which is given back, and counts bars
     /// from what follows; nothing where the player has said that there is a pulse.
-    fn opening(&self, reading: &Reading, held: &[Edit], beats: &mut Vec<Beat>) -> Option<FreeTime> {
-        let run = reading.measured.runs.first()?.curve.beats.len();
+    fn opening(
+        &self,
+        hypothesis: &Hypothesis,
+        held: &[Edit],
+        beats: &mut Vec<Beat>,
+    ) -> Option<FreeTime> {
+        let run = hypothesis.measured.runs.first()?.curve.beats.len();
         let events: Vec<f64> = self.events.iter().map(|e| e.time).collect();
         let beats_of_run = beats.get(..run)?;
-        let free = opening::free(beats_of_run).max(opening::unfit(beats_of_run, &events));
+        let free = free_opening::free(beats_of_run).max(free_opening::unfit(beats_of_run, &events));
         let to = beats.get(free)?.time;
         let told = held.iter().any(|edit| match *edit {
             Edit::Pulse { from, .. } => from < to,
@@ -158,10 +164,10 @@ impl Part {
     }
 
     /// Stretches without a pulse: before, between and after the runs, where notes are played.
-    fn free(&self, reading: &Reading, held: &[Edit]) -> Vec<FreeTime> {
+    fn free(&self, hypothesis: &Hypothesis, held: &[Edit]) -> Vec<FreeTime> {
         let mut free = Vec::new();
         let mut from = self.events.first().map_or(0.0, |e| e.time);
-        let room = BRIEF * reading.beat;
+        let room = BRIEF * hypothesis.beat;
         let mut mark = |from: f64, to: f64| {
             let played = self
                 .events
@@ -174,7 +180,7 @@ impl Part {
                 });
             }
         };
-        for (i, run) in reading.measured.runs.iter().enumerate() {
+        for (i, run) in hypothesis.measured.runs.iter().enumerate() {
             let (Some(&first), Some(&last)) = (run.curve.beats.first(), run.curve.beats.last())
             else {
                 continue;
@@ -260,7 +266,7 @@ fn unheard(held: &[Edit]) -> Tracked {
         .filter_map(Edit::beat)
         .collect();
     taps.sort_by(Seconds::total_cmp);
-    let meter = steer::set_meter(held).unwrap_or(Meter::COMMON);
+    let meter = constraints::set_meter(held).unwrap_or(Meter::COMMON);
     let one = held.iter().rev().find_map(|e| match e {
         Edit::BarOne { at } | Edit::BarStart { at } => Some(at.0),
         _ => None,
@@ -280,7 +286,7 @@ fn unheard(held: &[Edit]) -> Tracked {
 
 /// Moves each dragged beat to where it belongs and its neighbours some of the way; no other beat.
 fn nudge(beats: &mut [Beat], held: &[Edit], beat: f64) {
-    for (from, to) in held.iter().filter_map(|e| steer::nudge(e, beat)) {
+    for (from, to) in held.iter().filter_map(|e| constraints::nudge(e, beat)) {
         let times: Vec<f64> = beats.iter().map(|b| b.time.0).collect();
         let Some(k) = nearest(&times, from) else {
             continue;

@@ -7,7 +7,7 @@ use std::process::Command;
 
 const RECIPE: &str = "xtask/train/beats";
 const MADE: &str = "target/fit/beats";
-const WEIGHTS: &str = "src/analysis/beat/net/beats.f16";
+const WEIGHTS: &str = "src/analysis/beat/beat_net/beats.f16";
 
 const HELP: &str = "\
 cargo xtask fit beats [--network MINUTES] [--pieces N] [COLLECTIONS] [FOLDER…]

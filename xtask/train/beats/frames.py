@@ -1,4 +1,4 @@
-"""Notes → frames, the same numbers as `src/analysis/beat/net/frames.rs`, and beats → targets."""
+"""Notes → frames, the same numbers as `src/analysis/beat/beat_net/frames.rs`, and beats → targets."""
 import numpy as np
 
 RATE = 50                     # frames a second

@@ -4,18 +4,18 @@
 //! several close candidates a pitch begins at; whether that pitch begins there at all. Role,
 //! string and kind come after.
 
-pub mod fit;
+pub mod weight_fit;
 mod weights;
 
-use super::hear::Heard;
-use super::net::{Made, PITCHES};
+use super::features::Features;
 use super::pitch::LOWEST;
+use super::pluck_net::{Made, PITCHES};
 use crate::unit::Seconds;
 use weights::WEIGHTS;
 
 /// A pitch that begins at an instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Event {
+pub struct NoteEvent {
     /// When.
     pub time: Seconds,
     /// Whole semitone, MIDI number.
@@ -55,11 +55,11 @@ const NAMED: f32 = 0.08;
 const NEIGHBOURS: usize = 8;
 
 /// The notes that begin, in order of time, lower pitches first.
-pub fn events(heard: &[Heard]) -> Vec<Event> {
+pub fn events(heard: &[Features]) -> Vec<NoteEvent> {
     let weights = &WEIGHTS;
     let marks = marks(heard, weights);
     let folded: Vec<Vec<f32>> = heard.iter().map(|h| fold(&h.newness.pitches)).collect();
-    let mut events: Vec<Event> = (0..PITCHES)
+    let mut events: Vec<NoteEvent> = (0..PITCHES)
         .flat_map(|pitch| {
             groups(heard, pitch)
                 .into_iter()
@@ -74,7 +74,7 @@ pub fn events(heard: &[Heard]) -> Vec<Event> {
     events
 }
 
-fn marks(heard: &[Heard], weights: &Weights) -> Vec<Mark> {
+fn marks(heard: &[Features], weights: &Weights) -> Vec<Mark> {
     (0..heard.len())
         .map(|i| Mark::of(heard, i, weights))
         .collect()
@@ -93,7 +93,7 @@ struct Mark {
 }
 
 impl Mark {
-    fn of(heard: &[Heard], i: usize, weights: &Weights) -> Self {
+    fn of(heard: &[Features], i: usize, weights: &Weights) -> Self {
         let h = &heard[i];
         let (time, onset) = (h.candidate.time, h.reading.onset);
         let (rise, flux) = (h.candidate.rise.max(0.0), h.candidate.strength.max(0.0));
@@ -146,7 +146,7 @@ impl Mark {
 }
 
 /// Runs of candidates that name `pitch`, each candidate less than [`CHAIN`] after the one before.
-fn groups(heard: &[Heard], pitch: usize) -> Vec<Vec<usize>> {
+fn groups(heard: &[Features], pitch: usize) -> Vec<Vec<usize>> {
     let mut groups: Vec<Vec<usize>> = Vec::new();
     for (i, h) in heard.iter().enumerate() {
         if h.reading.pitches[pitch] <= NAMED {
@@ -169,7 +169,7 @@ fn groups(heard: &[Heard], pitch: usize) -> Vec<Vec<usize>> {
 /// The candidates of a group at which `pitch` begins: the best, then the best of those far enough
 /// from it, and so on.
 fn settle(
-    heard: &[Heard],
+    heard: &[Features],
     marks: &[Mark],
     pitch: usize,
     mut group: Vec<usize>,
@@ -190,7 +190,7 @@ fn settle(
 }
 
 /// What speaks for `pitch` beginning at candidate `i` rather than at another of its group.
-fn placing(heard: &[Heard], marks: &[Mark], pitch: usize, i: usize, first: bool) -> [f32; 7] {
+fn placing(heard: &[Features], marks: &[Mark], pitch: usize, i: usize, first: bool) -> [f32; 7] {
     let h = &heard[i];
     let top = h.newness.pitches.iter().fold(1e-9f32, |m, v| m.max(*v));
     [
@@ -206,7 +206,7 @@ fn placing(heard: &[Heard], marks: &[Mark], pitch: usize, i: usize, first: bool)
 
 /// What speaks for `pitch` beginning at candidate `i` at all, and its share of what begins there.
 fn beginning(
-    heard: &[Heard],
+    heard: &[Features],
     marks: &[Mark],
     folded: &[Vec<f32>],
     pitch: usize,
@@ -245,16 +245,16 @@ fn beginning(
 
 /// The note of `pitch` at candidate `i`, if there is one.
 fn event(
-    heard: &[Heard],
+    heard: &[Features],
     marks: &[Mark],
     folded: &[Vec<f32>],
     pitch: usize,
     i: usize,
-) -> Option<Event> {
+) -> Option<NoteEvent> {
     let h = &heard[i];
     let (features, share) = beginning(heard, marks, folded, pitch, i);
     let confidence = logistic(weigh(&features, &WEIGHTS.note.0) + WEIGHTS.note.1);
-    (confidence > LEAST).then(|| Event {
+    (confidence > LEAST).then(|| NoteEvent {
         time: Seconds(h.candidate.time),
         midi: LOWEST + pitch as i32,
         confidence,

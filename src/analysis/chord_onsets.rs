@@ -7,8 +7,8 @@
 //! become one time a note. A note that stands alone keeps the time read off the waveform, which is
 //! more exact; so does one of three or more, whose readings scatter on real strums.
 
-use super::decide::Event;
-use super::hear::Heard;
+use super::features::Features;
+use super::note_selection::NoteEvent;
 use super::pitch::LOWEST;
 use crate::unit::Seconds;
 
@@ -47,7 +47,7 @@ const DRAWN: [(f64, f64); 9] = [
 ];
 
 /// Gives every note of `events` that has others nearby its own time; keeps the order of time.
-pub fn part(events: &mut [Event], heard: &[Heard]) {
+pub fn part(events: &mut [NoteEvent], heard: &[Features]) {
     let aims: Vec<f64> = events.iter().map(|e| aim(e, heard)).collect();
     let times: Vec<f64> = (0..events.len()).map(|i| time(events, &aims, i)).collect();
     for (event, time) in events.iter_mut().zip(times) {
@@ -57,7 +57,7 @@ pub fn part(events: &mut [Event], heard: &[Heard]) {
 }
 
 /// Where the readings say that a note begins, seconds.
-fn aim(event: &Event, heard: &[Heard]) -> f64 {
+fn aim(event: &NoteEvent, heard: &[Features]) -> f64 {
     let pitch = (event.midi - LOWEST).max(0) as usize;
     let from = heard.partition_point(|h| h.candidate.time < event.time.0 - REACH);
     let (mut sum, mut weight) = (0.0, 0.0);
@@ -79,7 +79,7 @@ fn aim(event: &Event, heard: &[Heard]) -> f64 {
 }
 
 /// The time of note `i`.
-fn time(events: &[Event], aims: &[f64], i: usize) -> f64 {
+fn time(events: &[NoteEvent], aims: &[f64], i: usize) -> f64 {
     let own = events[i];
     let from = events.partition_point(|e| e.time.0 < own.time.0 - NEAR);
     let others = (from..events.len())
@@ -121,7 +121,7 @@ fn time(events: &[Event], aims: &[f64], i: usize) -> f64 {
 
 /// The time of one of two notes that share an attack. The readings tell how long after the earlier one
 /// the later begins; the waveform's time is that of whichever they place nearer to it.
-fn own_of_two(events: &[Event], aims: &[f64], (own, other): (usize, usize)) -> f64 {
+fn own_of_two(events: &[NoteEvent], aims: &[f64], (own, other): (usize, usize)) -> f64 {
     let attack = events[own].time.0.min(events[other].time.0);
     let (earlier, later) = if aims[own] <= aims[other] {
         (own, other)

@@ -3,7 +3,7 @@
 //! Owns the search for them on a lattice; whether the playing is so even is decided where readings
 //! are compared, by evidence: an even reading saves what changes of tempo cost.
 
-use super::lattice::{Lattice, Path, Steering};
+use super::hsmm::{Lattice, Path, Steering};
 use super::priors;
 use std::ops::Range;
 

@@ -2,15 +2,15 @@
 //!
 //! Owns the choice among them and how sure it is.
 
-use super::bars::{self, Choice, Pulse};
+use super::beat_net::Belief;
+use super::constraints::nearest;
 use super::events::Event;
-use super::lattice::{Lattice, Path, Steering};
-use super::measure::Run;
-use super::net::Belief;
+use super::hsmm::{Lattice, Path, Steering};
+use super::measuring_grid::Run;
+use super::meter::{self, Choice, Pulse};
 use super::priors::FEELS;
-use super::smooth::{self, Pin};
 use super::solve::AGREES;
-use super::steer::nearest;
+use super::tempo_curve::{self, Pin};
 use super::{LEVELS, Part};
 use crate::music::meter::Meter;
 use crate::parallel;
@@ -37,7 +37,7 @@ pub(super) struct Source {
 
 /// One reading of the notes.
 #[derive(Debug, Clone)]
-pub(super) struct Reading {
+pub(super) struct Hypothesis {
     pub source: Source,
     pub path: Path,
     /// Median beat, seconds.
@@ -47,7 +47,7 @@ pub(super) struct Reading {
     pub score: f64,
 }
 
-impl Reading {
+impl Hypothesis {
     /// Has another reading the same beats, for the most part?
     pub(super) fn same_beats(&self, other: &Self) -> bool {
         let beats: Vec<f64> = self.path.runs.concat();
@@ -82,7 +82,7 @@ pub(super) struct Measured {
 
 impl Part {
     /// Readings without edits, best first.
-    pub(super) fn read(&self) -> Vec<Reading> {
+    pub(super) fn read(&self) -> Vec<Hypothesis> {
         let ways: Vec<(usize, usize)> = (0..LEVELS.len())
             .flat_map(|level| (0..FEELS.len()).map(move |feel| (level, feel)))
             .collect();
@@ -108,11 +108,11 @@ impl Part {
             .filter_map(|p| self.shifted(p))
             .collect();
         paths.extend(others);
-        let mut readings = parallel::map(&paths, |(source, path)| {
-            self.reading(*source, path.clone(), &[], None)
+        let mut hypotheses = parallel::map(&paths, |(source, path)| {
+            self.hypothesis(*source, path.clone(), &[], None)
         });
-        readings.sort_by(|a, b| b.score.total_cmp(&a.score));
-        readings
+        hypotheses.sort_by(|a, b| b.score.total_cmp(&a.score));
+        hypotheses
     }
 
     /// The best beats of the same tempo that keep away from those of a path.
@@ -188,7 +188,7 @@ impl Part {
         let Some(run) = path.runs.last_mut() else {
             return;
         };
-        let gap = smooth::median_gap(&run[run.len().saturating_sub(SHORTEST_RUN)..]);
+        let gap = tempo_curve::median_gap(&run[run.len().saturating_sub(SHORTEST_RUN)..]);
         while let Some(next) = run.last().map(|last| last + gap) {
             let from = self.events.partition_point(|e| e.time < next - ON * gap);
             let played = self
@@ -204,13 +204,13 @@ impl Part {
     }
 
     /// A path with its bars, in `meter` where one is given.
-    pub(super) fn reading(
+    pub(super) fn hypothesis(
         &self,
         source: Source,
         path: Path,
         pins: &[Pin],
         meter: Option<Meter>,
-    ) -> Reading {
+    ) -> Hypothesis {
         let runs: Vec<Run> = path
             .runs
             .iter()
@@ -219,7 +219,7 @@ impl Part {
         let beat = beat_of(&path);
         let measured = self.measure(runs, meter);
         let score = self.priors.path * path.score + measured.score + self.tempo_prior(beat);
-        Reading {
+        Hypothesis {
             source,
             path,
             beat,
@@ -234,7 +234,7 @@ impl Part {
             .iter()
             .map(|run| {
                 let inside = inside(&self.events, &run.curve.beats);
-                bars::pulses(&run.curve.beats, &run.slots, inside, &self.notes)
+                meter::pulses(&run.curve.beats, &run.slots, inside, &self.notes)
             })
             .collect();
         let meters = meter.map_or_else(|| Meter::HEARD.to_vec(), |m| vec![m]);
@@ -252,7 +252,7 @@ impl Part {
                 .iter()
                 .zip(&measured.runs)
                 .map(|(pulses, run)| {
-                    bars::choices(
+                    meter::choices(
                         pulses,
                         &self.belief,
                         &run.curve.beats,
@@ -305,7 +305,7 @@ impl Part {
 /// Median beat of the longest run.
 pub(super) fn beat_of(path: &Path) -> f64 {
     let longest = path.runs.iter().max_by_key(|run| run.len());
-    longest.map_or(0.5, |run| smooth::median_gap(run))
+    longest.map_or(0.5, |run| tempo_curve::median_gap(run))
 }
 
 /// Events within a run of beats and a beat around it.
@@ -313,7 +313,7 @@ pub(super) fn inside<'a>(events: &'a [Event], beats: &[f64]) -> &'a [Event] {
     let (Some(&first), Some(&last)) = (beats.first(), beats.last()) else {
         return &[];
     };
-    let around = smooth::median_gap(beats);
+    let around = tempo_curve::median_gap(beats);
     let from = events.partition_point(|e| e.time < first - around);
     let to = events.partition_point(|e| e.time <= last + around);
     &events[from..to]

@@ -1,7 +1,7 @@
 //! A small network that listens at one instant: does a note begin here, which pitches, plucked how.
 //!
 //! Owns the patch of sound it reads, its weights and what they say. It does not search for
-//! instants (`onset` does) and does not decide: its answers are probabilities for the stage that
+//! instants (`candidates` does) and does not decide: its answers are probabilities for the stage that
 //! weighs them against strings, hands and time. Trained by `xtask/train` on that folder's own
 //! rendered guitars, never on a recording; where the weights come from, how they were made and
 //! how well they do is in its README.
@@ -10,7 +10,7 @@
 //! read every candidate onset:
 //!
 //! ```
-//! use thumbline::analysis::{RATE, net::Listener};
+//! use thumbline::analysis::{RATE, pluck_net::Listener};
 //! use thumbline::unit::Cents;
 //! let mono = vec![0.0_f32; RATE as usize];
 //! let mut listener = Listener::new(&mono, Cents(0.0));

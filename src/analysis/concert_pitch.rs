@@ -4,8 +4,8 @@
 //! the partials of the notes that were found.
 
 use super::RATE;
-use super::decide::Event;
-use super::onset::{Candidate, samples};
+use super::candidates::{Candidate, samples};
+use super::note_selection::NoteEvent;
 use crate::dsp::spectrum::Spectrum;
 use crate::unit::{Cents, MidiNote, Seconds};
 use serde::{Deserialize, Serialize};
@@ -114,7 +114,7 @@ pub struct Deviation {
 }
 
 /// The deviations of `events` from what was measured of them, in the same order.
-pub fn deviations(events: &[Event], measured: &[Option<(MidiNote, f64)>]) -> Vec<Deviation> {
+pub fn deviations(events: &[NoteEvent], measured: &[Option<(MidiNote, f64)>]) -> Vec<Deviation> {
     let both = events.iter().zip(measured);
     both.filter_map(|(event, measured)| {
         measured.map(|(pitch, strength)| Deviation {

@@ -5,8 +5,8 @@
 //! (Poisson likelihood), and a bar changes division only when its notes say so (Viterbi over
 //! bars).
 
-use super::bars::locate;
 use super::events::Event;
+use super::meter::locate;
 use crate::music::note::Role;
 
 /// Division of a beat: slots and the expected number of thumb and finger events at each.

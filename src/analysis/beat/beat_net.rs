@@ -2,7 +2,7 @@
 //!
 //! Owns the way from notes to what is believed of every instant: is a beat here, a downbeat, how
 //! long is the beat, which meter. It reads notes, never sound, and decides
-//! nothing: which beats there are is decoded from this in `tracker`.
+//! nothing: which beats there are is decoded from this in `hsmm`.
 //!
 //! A stack of dilated convolutions over frames of 20 ms (the idea: Davies & Böck 2019, temporal
 //! convolutional networks for beat tracking, from memory; there on sound). Trained by
@@ -34,7 +34,7 @@ pub(crate) const AN_OCTAVE: f64 = 8.0;
 pub(crate) const METERS: usize = 8;
 const OUTPUTS: usize = 2 + TEMPI + METERS;
 
-const BYTES: &[u8] = include_bytes!("net/beats.f16");
+const BYTES: &[u8] = include_bytes!("beat_net/beats.f16");
 const COUNT: usize = (FEATURES * TAPS + 1) * WIDTH
     + BLOCKS * ((WIDTH * TAPS + 1) * WIDTH + (WIDTH + 1) * WIDTH)
     + (WIDTH + 1) * OUTPUTS;

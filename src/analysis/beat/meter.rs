@@ -5,10 +5,10 @@
 //! marginal likelihood), where the thumb plays on one, low and strong, and where the pattern of
 //! thumb and fingers comes round again (Beta-Bernoulli marginal likelihood of each slot).
 
+use super::beat_net::Belief;
 use super::events::Event;
-use super::net::Belief;
 use super::priors::{self, ACCENT, CHORD, CHORDAL, LOW, MISFIT, ON_ONE, PATTERN, Priors, USUAL};
-use super::slots::{self, Slots};
+use super::subdivisions::{self, Slots};
 use crate::music::meter::Meter;
 use crate::music::note::{Note, Role};
 
@@ -223,7 +223,7 @@ fn pattern(pulses: &[Pulse], bar: usize, phase: usize) -> f64 {
             }
             for hand in 0..2 {
                 for part in 0..parts {
-                    let usual = slots::usual(parts as u8, part, hand);
+                    let usual = subdivisions::usual(parts as u8, part, hand);
                     let mean = if place == 0 && part == 0 && hand == 0 {
                         ON_ONE
                     } else {

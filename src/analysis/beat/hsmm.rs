@@ -9,8 +9,8 @@
 //! The idea of joint states of place and tempo is Whiteley, Cemgil & Godsill 2006 (bar pointer);
 //! the beat-long state is ours.
 
+use super::beat_net::Belief;
 use super::events::{Event, JOIN};
-use super::net::Belief;
 use super::priors::{BOTH, DIVISIONS, FEELS, Priors, STRAY, STRUMS, spread};
 use crate::music::note::Role;
 use crate::stop;
@@ -66,13 +66,13 @@ pub(crate) struct Lattice {
 }
 
 /// An event on a lattice: its frame, and how much of it is the thumb's and the fingers'.
-struct Place {
+struct FrameEvent {
     frame: usize,
     thumb: f32,
     fingers: f32,
 }
 
-impl Place {
+impl FrameEvent {
     fn new(event: &Event, frame: f64) -> Self {
         let own = (event.weight * event.sure) as f32;
         let other = (event.weight * (1.0 - event.sure)) as f32;
@@ -144,9 +144,9 @@ impl Lattice {
         let picked = picked(events);
         let rules = picked * self.priors.rules + (1.0 - picked) * self.priors.strummed;
         let rules = rules as f32;
-        let places: Vec<Place> = events
+        let places: Vec<FrameEvent> = events
             .iter()
-            .map(|e| Place::new(e, (e.time - self.start) / self.hop))
+            .map(|e| FrameEvent::new(e, (e.time - self.start) / self.hop))
             .collect();
         for d in SHORTEST..=LONGEST {
             stop::check();
@@ -271,7 +271,11 @@ impl Tables {
         }
     }
 
-    fn weigh<'a>(&self, a: usize, inside: impl Iterator<Item = &'a Place>) -> [f32; FEELS.len()] {
+    fn weigh<'a>(
+        &self,
+        a: usize,
+        inside: impl Iterator<Item = &'a FrameEvent>,
+    ) -> [f32; FEELS.len()] {
         let mut sums = self.base;
         for place in inside {
             let at = place.frame - a;

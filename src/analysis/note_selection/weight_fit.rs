@@ -6,14 +6,14 @@
 //! little weight decay. `benches/fit.rs` reads the recordings. Nothing here is used while listening.
 
 use super::{Weights, beginning, fold, groups, logistic, marks, placing, settle, weigh};
-use crate::analysis::hear::Heard;
-use crate::analysis::net::PITCHES;
+use crate::analysis::features::Features;
 use crate::analysis::pitch::LOWEST;
+use crate::analysis::pluck_net::PITCHES;
 
 /// A performance: what is heard at its candidates, and its notes (second, MIDI number).
 pub struct Performance {
     /// In order of time.
-    pub heard: Vec<Heard>,
+    pub heard: Vec<Features>,
     /// In order of time.
     pub notes: Vec<(f64, i32)>,
 }

@@ -3,8 +3,8 @@
 //! The network's opinion of how a sound was made, held against the string it lies on: a hammer-on
 //! needs a lower note on the same string, a pull-off a higher one.
 
-use super::decide::Event;
-use super::hear::Heard;
+use super::features::Features;
+use super::note_selection::NoteEvent;
 use super::pitch::LOWEST;
 use crate::music::note::{Attack, Note, Role};
 use crate::music::tuning::Tuning;
@@ -38,7 +38,7 @@ const KNOCK_RISE: f32 = 8.0;
 
 /// Gives every note of `notes`, made from `events` in the same order on the strings of `tuning`, its
 /// attack, and an end where it is heard no more before its string sounds again.
-pub fn describe(notes: &mut [Note], events: &[Event], heard: &[Heard], tuning: &Tuning) {
+pub fn describe(notes: &mut [Note], events: &[NoteEvent], heard: &[Features], tuning: &Tuning) {
     for i in 0..notes.len().min(events.len()) {
         notes[i].attack = attack(notes, events, tuning, i);
         let end = faded(&events[i], heard);
@@ -48,7 +48,7 @@ pub fn describe(notes: &mut [Note], events: &[Event], heard: &[Heard], tuning: &
     }
 }
 
-fn attack(notes: &[Note], events: &[Event], tuning: &Tuning, i: usize) -> Attack {
+fn attack(notes: &[Note], events: &[NoteEvent], tuning: &Tuning, i: usize) -> Attack {
     let made = &events[i].made;
     let (note, midi) = (&notes[i], events[i].midi);
     let before = notes[..i].iter().zip(events).rev().find(|(other, _)| {
@@ -69,17 +69,18 @@ fn attack(notes: &[Note], events: &[Event], tuning: &Tuning, i: usize) -> Attack
 }
 
 /// Is note `i` a natural harmonic?
-fn harmonic(events: &[Event], tuning: &Tuning, i: usize) -> bool {
+fn harmonic(events: &[NoteEvent], tuning: &Tuning, i: usize) -> bool {
     let own = &events[i];
-    let at_node = |event: &Event| {
+    let at_node = |event: &NoteEvent| {
         let mut opened = (1..=tuning.strings()).filter_map(|s| tuning.open(s));
         opened.any(|open| NODES.contains(&(event.midi - open)))
     };
     if own.made.harmonic < IN_COMPANY || !at_node(own) {
         return false;
     }
-    let company =
-        |event: &&Event| event.made.harmonic > COMPANY && event.midi != own.midi && at_node(event);
+    let company = |event: &&NoteEvent| {
+        event.made.harmonic > COMPANY && event.midi != own.midi && at_node(event)
+    };
     let from = events.partition_point(|e| (own.time - e.time).0 >= COMPANY_WITHIN);
     let mut near = events[from..]
         .iter()
@@ -88,7 +89,7 @@ fn harmonic(events: &[Event], tuning: &Tuning, i: usize) -> bool {
 }
 
 /// The first of two successive instants at which the network no longer hears the note's pitch.
-fn faded(event: &Event, heard: &[Heard]) -> Seconds {
+fn faded(event: &NoteEvent, heard: &[Features]) -> Seconds {
     let pitch = (event.midi - LOWEST).max(0) as usize;
     let mut quiet: Option<f64> = None;
     for h in heard[event.heard..].iter().skip(1) {
@@ -112,7 +113,7 @@ fn faded(event: &Event, heard: &[Heard]) -> Seconds {
 
 /// Knocks on wood or strings and foot taps: clear rises that the network calls so and at which no
 /// note begins.
-pub fn knocks(heard: &[Heard], events: &[Event]) -> Vec<Note> {
+pub fn knocks(heard: &[Features], events: &[NoteEvent]) -> Vec<Note> {
     let mut found: Vec<Note> = Vec::new();
     for h in heard {
         let time = Seconds(h.candidate.time);

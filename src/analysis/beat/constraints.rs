@@ -4,8 +4,8 @@
 //! belongs to `solve`.
 
 use super::edits::Edit;
-use super::lattice::Steering;
-use super::smooth::Pin;
+use super::hsmm::Steering;
+use super::tempo_curve::Pin;
 use super::{LEVELS, priors};
 use crate::music::meter::Meter;
 

@@ -2,9 +2,9 @@
 //!
 //! Owns each beat's confidence, the other readings with their odds, and what is said of doubt.
 
+use super::constraints;
 use super::edits::Edit;
-use super::reading::Reading;
-use super::steer;
+use super::hypothesis::Hypothesis;
 use super::{Alternative, Part, Tracked, priors};
 use crate::music::grid::{Beat, Grid};
 use crate::music::note::Role;
@@ -21,26 +21,26 @@ const TOLD: usize = 6;
 
 impl Part {
     /// Says of every beat how probable it is that its bar is right, beats and bar lines.
-    pub(super) fn trust(&self, reading: &Reading, held: &[Edit], beats: &mut [Beat]) {
+    pub(super) fn trust(&self, hypothesis: &Hypothesis, held: &[Edit], beats: &mut [Beat]) {
         // Whoever says where a beat is has settled where all are; which starts a bar is heard still.
-        let settled = !steer::told(held, reading.beat).is_empty();
+        let settled = !constraints::told(held, hypothesis.beat).is_empty();
         let least = if settled { priors::SETTLED } else { 0.0 };
-        let signs = self.signs(reading, beats);
+        let signs = self.signs(hypothesis, beats);
         for (beat, signs) in beats.iter_mut().zip(signs) {
             beat.confidence = (priors::sure(signs) as f32).max(least);
         }
     }
 
     /// What tells of each beat how sure it is (see [`priors::sure`]).
-    pub(super) fn signs(&self, reading: &Reading, beats: &[Beat]) -> Vec<[f64; 5]> {
-        let others = &reading.measured.others;
+    pub(super) fn signs(&self, hypothesis: &Hypothesis, beats: &[Beat]) -> Vec<[f64; 5]> {
+        let others = &hypothesis.measured.others;
         let lead = match (others.first(), others.get(1)) {
             (Some(first), Some(next)) => (first.score - next.score).min(20.0),
             _ => 20.0,
         };
-        let rival = self.rival(reading);
+        let rival = self.rival(hypothesis);
         let mut signs = Vec::with_capacity(beats.len());
-        for run in &reading.measured.runs {
+        for run in &hypothesis.measured.runs {
             let (times, at) = (&run.curve.beats, signs.len());
             for k in 0..times.len() {
                 let around = k.saturating_sub(NEAR)..(k + NEAR + 1).min(times.len());
@@ -77,19 +77,19 @@ impl Part {
     }
 
     /// How far (nats, at most 20) a reading is ahead of the best one with other beats.
-    fn rival(&self, reading: &Reading) -> f64 {
-        let others = self.readings.iter().filter(|r| !reading.same_beats(r));
+    fn rival(&self, hypothesis: &Hypothesis) -> f64 {
+        let others = self.hypotheses.iter().filter(|r| !hypothesis.same_beats(r));
         let best = others.map(|r| r.score).fold(f64::MIN, f64::max);
-        (reading.score - best).clamp(-20.0, 20.0)
+        (hypothesis.score - best).clamp(-20.0, 20.0)
     }
 
     /// What else the notes may be, most probable first, with odds over all readings, meters and
     /// phases together.
-    pub(super) fn alternatives(&self, reading: &Reading, grid: &Grid) -> Vec<Alternative> {
+    pub(super) fn alternatives(&self, hypothesis: &Hypothesis, grid: &Grid) -> Vec<Alternative> {
         let mut scores = Vec::new();
         let mut others: Vec<(f64, String, Edit)> = Vec::new();
-        let own = std::iter::once(reading);
-        for r in own.chain(self.readings.iter().filter(|r| !reading.same_beats(r))) {
+        let own = std::iter::once(hypothesis);
+        for r in own.chain(self.hypotheses.iter().filter(|r| !hypothesis.same_beats(r))) {
             let longest = r.measured.runs.iter().max_by_key(|r| r.curve.beats.len());
             for (i, choice) in r.measured.others.iter().enumerate() {
                 let score = r.score - r.measured.score + choice.score;
@@ -98,10 +98,10 @@ impl Part {
                     continue;
                 };
                 let (at, meter, tempo) = (Seconds(at), choice.meter, 60.0 / r.beat);
-                let times = reading.beat / r.beat;
+                let times = hypothesis.beat / r.beat;
                 let is = |factor: f64| (times / factor).ln().abs() < 0.06;
                 // Of another tempo the best meter and place alone; the chosen reading itself not.
-                let itself = std::ptr::eq(r, reading);
+                let itself = std::ptr::eq(r, hypothesis);
                 let edit = match (itself, is(1.0)) {
                     (true, _) if meter != grid.meter => Edit::Meter { meter },
                     (true, _) if i > 0 => Edit::BarOne { at },

@@ -3,11 +3,11 @@
 //! Owns the mono signal at the analysis rate, the blocks it is cut into, and the order of the
 //! passes. Decisions (which candidates are notes, whose and where on the neck) come after.
 
-use super::net::{Listener, Reading};
-use super::onset::{self, Candidate, surprise};
+use super::candidates::{self, Candidate, surprise};
+use super::chord_candidates;
+use super::concert_pitch::{Coarse, Fine};
 use super::pitch::{Newness, Reader};
-use super::place;
-use super::tuning::{Coarse, Fine};
+use super::pluck_net::{Listener, Reading};
 use super::{AnalysisError, Observer, RATE, Stage};
 use crate::dsp::predict::Predictor;
 use crate::dsp::resample::Resampler;
@@ -32,7 +32,7 @@ pub(super) type Block = (usize, usize, usize, usize);
 
 /// One candidate and what was heard at it. Times are from the start of the recording.
 #[derive(Debug, Clone)]
-pub struct Heard {
+pub struct Features {
     /// Where and how clearly something begins.
     pub candidate: Candidate,
     /// What begins.
@@ -40,7 +40,7 @@ pub struct Heard {
     /// What the network says about it.
     pub reading: Reading,
     /// How well each pitch fits this instant among its neighbours (see [`super::place`]).
-    pub fits: place::Fits,
+    pub fits: chord_candidates::Fits,
     /// Loudest sample within 60 ms after.
     pub peak: f32,
 }
@@ -162,7 +162,7 @@ pub fn candidates(
         let signal = mono.part(*start, *end);
         let zero = *start as f64 / f64::from(RATE);
         let inside = *from as f64 / f64::from(RATE)..*to as f64 / f64::from(RATE);
-        let found = onset::candidates(&signal);
+        let found = candidates::candidates(&signal);
         let coarse = Coarse::of(&signal, &found);
         let found = found.into_iter().map(|c| c.moved(zero));
         let inside: Vec<Candidate> = found.filter(|c| inside.contains(&c.time)).collect();
@@ -200,7 +200,7 @@ pub fn heard(
     candidates: &[Candidate],
     offset: Cents,
     observer: &mut dyn Observer,
-) -> Result<Vec<Heard>, AnalysisError> {
+) -> Result<Vec<Features>, AnalysisError> {
     let mut all = Vec::with_capacity(candidates.len());
     let blocks = mono.blocks();
     let rate = f64::from(RATE);
@@ -219,11 +219,11 @@ pub fn heard(
             .collect();
         block(&signal, local, offset, reader)
             .into_iter()
-            .map(|h| Heard {
+            .map(|h| Features {
                 candidate: h.candidate.moved(zero),
                 ..h
             })
-            .collect::<Vec<Heard>>()
+            .collect::<Vec<Features>>()
     };
     super::go_on(observer, Stage::Notes, 0.0)?;
     let mut done = 0;
@@ -246,7 +246,7 @@ fn block(
     candidates: Vec<Candidate>,
     offset: Cents,
     reader: &mut Reader,
-) -> Vec<Heard> {
+) -> Vec<Features> {
     let mut listener = Listener::new(signal, offset);
     let mut read: Vec<(Candidate, Reading)> = candidates
         .into_iter()
@@ -258,7 +258,7 @@ fn block(
     }
     let times: Vec<f64> = read.iter().map(|(c, _)| c.time).collect();
     let readings: Vec<Reading> = read.iter().map(|(_, r)| r.clone()).collect();
-    let fits = place::fits(&times, &readings, |time| listener.read(time));
+    let fits = chord_candidates::fits(&times, &readings, |time| listener.read(time));
     read.into_iter()
         .zip(fits)
         .enumerate()
@@ -268,7 +268,7 @@ fn block(
                 .zip(&readings[k + 1..])
                 .find(|(_, r)| r.onset > 0.5)
                 .map_or(1.0, |(t, _)| t - candidate.time);
-            Heard {
+            Features {
                 candidate,
                 newness: if reading.onset < UNLIKELY {
                     Newness::nothing()
@@ -356,7 +356,7 @@ fn mixed_energy(recording: &Recording) -> f64 {
 }
 
 fn peak(signal: &[f32], time: f64) -> f32 {
-    let from = (onset::samples(time).max(0) as usize).min(signal.len());
-    let to = (from + onset::samples(0.06) as usize).min(signal.len());
+    let from = (candidates::samples(time).max(0) as usize).min(signal.len());
+    let to = (from + candidates::samples(0.06) as usize).min(signal.len());
     signal[from..to].iter().fold(0.0f32, |m, v| m.max(v.abs()))
 }

@@ -1,8 +1,8 @@
 //! What makes an analysis doubtful, in plain sentences.
 
-use super::decide::Event;
-use super::hear::Heard;
-use super::solo::Solo;
+use super::features::Features;
+use super::note_selection::NoteEvent;
+use super::one_guitar::Solo;
 use crate::recording::Recording;
 use std::borrow::Cow;
 
@@ -21,8 +21,8 @@ const FLAT: usize = 4;
 const RUNS: usize = 20;
 
 /// Whether most of what begins clearly is no note: drums, clicks, speech.
-pub fn unnamed(heard: &[Heard]) -> bool {
-    let clear: Vec<&Heard> = heard
+pub fn unnamed(heard: &[Features]) -> bool {
+    let clear: Vec<&Features> = heard
         .iter()
         .filter(|h| h.candidate.strength > CLEAR.0 && h.candidate.rise > CLEAR.1)
         .collect();
@@ -31,7 +31,7 @@ pub fn unnamed(heard: &[Heard]) -> bool {
 }
 
 /// Sentences for the player.
-pub fn warnings(recording: &Recording, events: &[Event], solo: &Solo) -> Vec<String> {
+pub fn warnings(recording: &Recording, events: &[NoteEvent], solo: &Solo) -> Vec<String> {
     let mut said = Vec::new();
     if events.is_empty() {
         said.push("No plucked string was heard in this recording.".to_owned());

@@ -4,12 +4,14 @@
 //! slots say where its beat is, and the systematic lateness of the fingers is taken off so that
 //! the thumb places the beat.
 
-use super::bars::locate;
-use super::events::Event;
-use super::pinch::{self, Touch};
-use super::slots::{self, Slots};
-use super::smooth::{self, Curve, Pin, Sight};
-use crate::music::note::Role;
+use super::events::{self, Event};
+use super::hand_gap::{self, Touch};
+use super::meter::locate;
+use super::subdivisions::{self, Slots};
+use super::tempo_curve::{self, Curve, Observation, Pin};
+use crate::music::grid::{Beat, Grid};
+use crate::music::note::{Note, Role};
+use crate::unit::Seconds;
 
 /// One run of beats, measured.
 #[derive(Debug, Clone)]
@@ -35,7 +37,7 @@ impl Run {
             .collect();
         let windows = windows(rough.len());
         let mut beats = rough.to_vec();
-        let mut slots = slots::read(&beats, &inside, &windows);
+        let mut slots = subdivisions::read(&beats, &inside, &windows);
         let mut curve = None;
         let mut hands = [
             Hand {
@@ -50,15 +52,15 @@ impl Run {
             },
         ];
         for _ in 0..3 {
-            let sights = sights(&beats, &inside, &slots, &hands);
-            let fitted = smooth::fit(&beats, &sights, pins, None);
+            let observations = observations(&beats, &inside, &slots, &hands);
+            let fitted = tempo_curve::fit(&beats, &observations, pins, None);
             beats.clone_from(&fitted.beats);
-            slots = slots::read(&beats, &inside, &windows);
+            slots = subdivisions::read(&beats, &inside, &windows);
             hands = self::hands(&beats, &inside, &slots);
             curve = Some(fitted);
         }
         Self {
-            curve: curve.unwrap_or_else(|| smooth::fit(rough, &[], pins, None)),
+            curve: curve.unwrap_or_else(|| tempo_curve::fit(rough, &[], pins, None)),
             slots,
         }
     }
@@ -81,7 +83,12 @@ struct Hand {
     waits: f64,
 }
 
-fn sights(beats: &[f64], events: &[Event], slots: &Slots, hands: &[Hand; 2]) -> Vec<Sight> {
+fn observations(
+    beats: &[f64],
+    events: &[Event],
+    slots: &Slots,
+    hands: &[Hand; 2],
+) -> Vec<Observation> {
     let sharing = sharing(events);
     events
         .iter()
@@ -112,7 +119,7 @@ fn sights(beats: &[f64], events: &[Event], slots: &Slots, hands: &[Hand; 2]) -> 
             } else {
                 hand.sd.hypot(0.012 * length)
             };
-            (beat < beats.len()).then_some(Sight {
+            (beat < beats.len()).then_some(Observation {
                 beat,
                 share,
                 time: time - late,
@@ -127,8 +134,8 @@ fn sights(beats: &[f64], events: &[Event], slots: &Slots, hands: &[Hand; 2]) -> 
 fn sharing(events: &[Event]) -> Vec<bool> {
     let touches: Vec<Touch> = events.iter().map(|e| touch(e, 0.0)).collect();
     let mut shares = vec![false; events.len()];
-    for (i, j) in pinch::pairs(&touches) {
-        if pinch::shared(&touches[i], &touches[j]) {
+    for (i, j) in hand_gap::pairs(&touches) {
+        if hand_gap::shared(&touches[i], &touches[j]) {
             (shares[i], shares[j]) = (true, true);
         }
     }
@@ -166,9 +173,9 @@ fn hands(beats: &[f64], events: &[Event], slots: &Slots) -> [Hand; 2] {
             touches.push(touch(event, away * length(beats, beat)));
         }
     }
-    let apart = pinch::apart(&touches);
+    let apart = hand_gap::apart(&touches);
     if let Some(apart) = &apart {
-        touches = pinch::taken_apart(&touches, apart);
+        touches = hand_gap::taken_apart(&touches, apart);
     }
     let [thumb, fingers] = [Role::Bass, Role::Melody].map(|role| {
         let own = touches.iter().filter(|t| t.role == role);
@@ -205,4 +212,21 @@ fn hands(beats: &[f64], events: &[Event], slots: &Slots) -> [Hand; 2] {
 fn median(values: &mut [f64]) -> f64 {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// The beats of `rough` (within about an eighth of where they should be), moved to where `notes`
+/// (in order of time) put them, as every measuring grid is; bars and places stay as they are.
+pub fn fit_to_notes(rough: &Grid, notes: &[Note]) -> Grid {
+    let times: Vec<f64> = rough.beats().iter().map(|b| b.time.0).collect();
+    let run = Run::fit(&times, &events::collect(notes), &[]);
+    let beats = rough
+        .beats()
+        .iter()
+        .zip(&run.curve.beats)
+        .map(|(beat, &time)| Beat {
+            time: Seconds(time),
+            ..*beat
+        })
+        .collect();
+    Grid::from_parts(rough.meter, beats, rough.free_time().to_vec()).swung(rough.off_beat)
 }

@@ -5,10 +5,10 @@
 //! rendered performances, and everything else (bands, pianos, voices, speech, drums, noise,
 //! applause, harps, a guitar in company) from invented scenes; `xtask/train` holds both and says
 //! how often it errs. Two guitars it cannot tell from one. Owns the judgement; what follows from it
-//! is told by `doubt` and by whoever shows figures.
+//! is told by `warnings` and by whoever shows figures.
 
-use super::hear::{Block, Mono};
-use super::net::layers::{Dense, Reader, Sliding, sigmoid};
+use super::features::{Block, Mono};
+use super::pluck_net::layers::{Dense, Reader, Sliding, sigmoid};
 use super::{AnalysisError, Observer, RATE, Stage};
 use crate::dsp::spectrum::Spectrum;
 use crate::parallel;
@@ -208,7 +208,7 @@ fn patch(frames: &[[f32; BANDS]], middle: usize, loud: f32) -> Option<Vec<f32>> 
     Some(powers.into_iter().map(squash).collect())
 }
 
-const BYTES: &[u8] = include_bytes!("solo/solo.f32");
+const BYTES: &[u8] = include_bytes!("one_guitar/solo.f32");
 const COUNT: usize = (5 * BANDS + 1) * FIRST
     + (5 * FIRST + 1) * SECOND
     + (3 * SECOND + 1) * THIRD

@@ -10,7 +10,7 @@
 
 /// A note (or chord) seen from the grid: beat index, place within the beat, instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Sight {
+pub(crate) struct Observation {
     /// Index of the beat it is counted from.
     pub beat: usize,
     /// Share of the beat after it, 0 to below 1.
@@ -46,7 +46,12 @@ const TAIL: f64 = 4.0;
 const ROUNDS: usize = 6;
 
 /// Fits a run that starts from `rough` beats (increasing, seconds).
-pub(crate) fn fit(rough: &[f64], sights: &[Sight], pins: &[Pin], bend: Option<f64>) -> Curve {
+pub(crate) fn fit(
+    rough: &[f64],
+    observations: &[Observation],
+    pins: &[Pin],
+    bend: Option<f64>,
+) -> Curve {
     let n = rough.len();
     if n < 3 {
         return Curve {
@@ -67,9 +72,9 @@ pub(crate) fn fit(rough: &[f64], sights: &[Sight], pins: &[Pin], bend: Option<f6
         .collect();
     let mut problem = Problem {
         period,
-        sights,
+        observations,
         pins: &pins,
-        notes: vec![1.0; sights.len()],
+        notes: vec![1.0; observations.len()],
         turns: vec![1.0; n - 2],
     };
     let mut beats = rough.to_vec();
@@ -93,7 +98,11 @@ pub(crate) fn fit(rough: &[f64], sights: &[Sight], pins: &[Pin], bend: Option<f6
         .into_iter()
         .map(f64::sqrt)
         .collect();
-    let per_beat = sights.iter().map(|s| s.weight / (s.sd * s.sd)).sum::<f64>() / n as f64;
+    let per_beat = observations
+        .iter()
+        .map(|s| s.weight / (s.sd * s.sd))
+        .sum::<f64>()
+        / n as f64;
     let noise = (1.0 / per_beat.max(1e-6)).sqrt();
     Curve {
         reach: period * (noise / (chosen * period)).sqrt(),
@@ -120,7 +129,7 @@ pub(crate) fn median_gap(beats: &[f64]) -> f64 {
 
 struct Problem<'a> {
     period: f64,
-    sights: &'a [Sight],
+    observations: &'a [Observation],
     pins: &'a [(usize, f64, f64)],
     notes: Vec<f64>,
     turns: Vec<f64>,
@@ -134,7 +143,7 @@ struct Solved {
 impl Problem<'_> {
     /// Student-t weights from the residuals of the present beats.
     fn reweigh(&mut self, beats: &[f64], q: f64) {
-        for (w, s) in self.notes.iter_mut().zip(self.sights) {
+        for (w, s) in self.notes.iter_mut().zip(self.observations) {
             let z = (s.time - place(beats, s)) / s.sd;
             *w = s.weight * (TAIL + 1.0) / (TAIL + z * z);
         }
@@ -156,7 +165,7 @@ impl Problem<'_> {
                 }
             }
         }
-        for (s, w) in self.sights.iter().zip(&self.notes) {
+        for (s, w) in self.observations.iter().zip(&self.notes) {
             let w = w / (s.sd * s.sd);
             observe(&mut a, &mut y, s.beat, s.share, s.time, w);
         }
@@ -184,7 +193,7 @@ impl Problem<'_> {
         };
         let beats = &solved.solution;
         let notes: f64 = self
-            .sights
+            .observations
             .iter()
             .zip(&self.notes)
             .map(|(s, w)| w * ((s.time - place(beats, s)) / s.sd).powi(2))
@@ -201,7 +210,7 @@ impl Problem<'_> {
 }
 
 /// Where the beats put a note's slot.
-pub(crate) fn place(beats: &[f64], s: &Sight) -> f64 {
+pub(crate) fn place(beats: &[f64], s: &Observation) -> f64 {
     let i = s.beat.min(beats.len() - 1);
     match beats.get(i + 1) {
         Some(next) => beats[i] + s.share * (next - beats[i]),

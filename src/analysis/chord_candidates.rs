@@ -5,7 +5,7 @@
 //! note lies: two more readings, just before the group and just after it, make the turn visible.
 //! Owns the grouping and that comparison.
 
-use super::net::{PITCHES, Reading};
+use super::pluck_net::{PITCHES, Reading};
 
 /// Candidates this near to the one before belong to its group, seconds.
 const CHAIN: f64 = 0.038;

@@ -5,10 +5,10 @@
 //! string. The cheapest sequence of positions over the whole recording is found by Viterbi's
 //! algorithm; the strings follow from it.
 
-use super::decide::Event;
 use super::hand::{self, Struck};
+use super::note_selection::NoteEvent;
 use super::ring::Ring;
-use crate::music::guess::{self, Guess, Heard};
+use crate::music::guess::{self, Guess, HeardPitch};
 use crate::music::note::Role;
 use crate::music::tuning::{Named, Tuning};
 use crate::unit::{Cents, Seconds};
@@ -63,7 +63,7 @@ pub struct Pitch {
 
 /// Where a note is played.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
+pub struct StringChoice {
     /// String, 1 = highest.
     pub string: u8,
     /// Fret above the capo.
@@ -79,7 +79,7 @@ pub fn is_bass(string: u8) -> bool {
 }
 
 /// Places of `pitches` (sorted by time) in `tuning`; none for a pitch the guitar does not have.
-pub fn places(pitches: &[Pitch], tuning: &Tuning) -> Vec<Option<Place>> {
+pub fn places(pitches: &[Pitch], tuning: &Tuning) -> Vec<Option<StringChoice>> {
     let style = Style::of(pitches.iter().map(|p| p.midi), tuning);
     let grips = grips(pitches);
     let costs: Vec<[f32; POSITIONS]> = grips
@@ -92,7 +92,7 @@ pub fn places(pitches: &[Pitch], tuning: &Tuning) -> Vec<Option<Place>> {
         let held = &pitches[grip];
         let (_, strings) = hold(held, tuning, style, position);
         for (pitch, string) in held.iter().zip(strings) {
-            all.push(string.map(|string| Place {
+            all.push(string.map(|string| StringChoice {
                 string,
                 fret: pitch.midi - tuning.open(string).unwrap_or(pitch.midi),
                 melody: lean(pitch, tuning, style, position),
@@ -270,13 +270,13 @@ const HAND: f64 = 0.65;
 const THINKABLE: f64 = 0.03;
 
 /// Is it a single line, as far as that is known before its tuning?
-fn line(events: &[Event]) -> bool {
+fn line(events: &[NoteEvent]) -> bool {
     Style::of(events.iter().map(|e| e.midi), &Tuning::standard()) == Style::Line
 }
 
 /// What a guess needs of `events`, ringing so. Which hand plucks is told by voice alone, since no string
 /// is known yet.
-pub fn unplaced(events: &[Event], rings: &[Ring]) -> Vec<Heard> {
+pub fn unplaced(events: &[NoteEvent], rings: &[Ring]) -> Vec<HeardPitch> {
     let struck: Vec<Struck> = events
         .iter()
         .map(|e| Struck {
@@ -292,7 +292,7 @@ pub fn unplaced(events: &[Event], rings: &[Ring]) -> Vec<Heard> {
         .iter()
         .zip(rings)
         .zip(hands)
-        .map(|((e, ring), fingers)| Heard {
+        .map(|((e, ring), fingers)| HeardPitch {
             time: e.time,
             rang: ring.through,
             end: ring.stopped.unwrap_or(Seconds(e.time.0 + LONGEST)),
@@ -309,7 +309,7 @@ pub fn unplaced(events: &[Event], rings: &[Ring]) -> Vec<Heard> {
 /// What the tuning and capo may be, most likely first, among the `known` ones; empty where nothing was
 /// played. A single line says little of its tuning: standard then comes first, with its own odds,
 /// unless they are next to none.
-pub fn guesses(events: &[Event], rings: &[Ring], known: &[Named]) -> Vec<Guess> {
+pub fn guesses(events: &[NoteEvent], rings: &[Ring], known: &[Named]) -> Vec<Guess> {
     let heard = unplaced(events, rings);
     let mut guesses = guess::guess(&heard, Cents(0.0), known, usize::MAX);
     let standard = Tuning::standard();

@@ -4,8 +4,8 @@
 //! confidence by logistic regression. `cargo xtask fit beats` reads the pieces. Nothing here is used
 //! while listening.
 
-use super::judge::Piece;
-use super::net::{self, Belief};
+use super::beat_net::{self, Belief};
+use super::evaluation::Piece;
 use super::{GridEdits, Part, Priors, Tracked, Tracker, solve};
 use crate::parallel;
 
@@ -27,7 +27,7 @@ impl Pieces {
     /// Listens to them once.
     pub fn new(pieces: Vec<Piece>) -> Self {
         let heard = pieces.into_iter().map(|piece| {
-            let belief = net::believe(&piece.notes);
+            let belief = beat_net::believe(&piece.notes);
             (piece, belief)
         });
         Self {
@@ -106,13 +106,14 @@ pub fn sure(sets: &[Pieces], priors: Priors) -> [f64; 6] {
     let mut rows: Vec<([f64; 6], f64, f64)> = Vec::new();
     let pieces: usize = sets.iter().map(|set| set.pieces.len()).sum();
     for (piece, part) in sets.iter().flat_map(|set| set.parts(priors)) {
-        let (Some(reading), [first, .., last]) = (part.readings.first(), &piece.beats[..]) else {
+        let (Some(hypothesis), [first, .., last]) = (part.hypotheses.first(), &piece.beats[..])
+        else {
             continue;
         };
         let among = first - 0.1..=last + 0.1;
-        let beats = solve::number(&reading.measured, &[]);
+        let beats = solve::number(&hypothesis.measured, &[]);
         let right = piece.right_bars(&beats);
-        let signs = part.signs(reading, &beats);
+        let signs = part.signs(hypothesis, &beats);
         let weight = 1.0 / (beats.len() * pieces).max(1) as f64;
         for ((beat, [a, b, c, d, e]), right) in beats.iter().zip(signs).zip(right) {
             if among.contains(&beat.time.0) {
