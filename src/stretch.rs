@@ -11,6 +11,7 @@
 //!
 //! - `plan`, `step`: each onset exactly at onset ÷ speed; attacks at rate 1; what is between bends.
 //! - `vocoder`, `peaks`, `window`: phase vocoder frames that never look across an onset.
+//! - `pairs`: two partials under one peak go on by their own frequencies.
 //! - `masked`: partials that something louder masks keep a peak of their own.
 //! - `continuation`: phase continuation of strings that ring on through an attack or a seam.
 //! - `noise`: what is as flat as noise is not turned into tones.
@@ -34,6 +35,7 @@ mod noise;
 mod onsets;
 #[doc(hidden)]
 pub mod overlap_add;
+mod pairs;
 mod peaks;
 #[doc(hidden)]
 pub mod phase;

@@ -152,3 +152,63 @@ fn unlike_sounds_cross_at_a_seam_without_a_dip_or_a_bump() {
         assert!(level.abs() < 0.7, "{level:.2} dB {at} ms after the seam");
     }
 }
+
+#[test]
+fn two_strings_close_in_frequency_keep_their_own_pitches() {
+    // Two decaying partials between 3 and 9 Hz apart: one peak of a 186 ms window. Outside the
+    // engine the answer is exact: each keeps its frequency and takes longer to decay.
+    for (apart, weaker) in [(3.0, 1.0), (6.0, 0.4), (9.0, 0.7)] {
+        let x: Vec<f32> = (0..2 * RATE)
+            .map(|i| {
+                let t = f64::from(i) / f64::from(RATE);
+                let strong = (TAU * 440.0 * t).cos() * (-t / 1.2).exp();
+                let weak = (TAU * (440.0 + apart) * t + 0.5).cos() * (-t / 0.8).exp();
+                (0.2 * (strong + weaker * weak)) as f32
+            })
+            .collect();
+        let recording = recording(RATE, vec![x]);
+        let none = Arc::new(OnsetTable::default());
+        for speed in [0.25, 0.5, 0.7, 1.25] {
+            let out = slow(&recording, &none, speed, 0.0).swap_remove(0);
+            let edge = (0.3 * f64::from(RATE) / speed) as usize;
+            let middle = &out[edge..out.len() - edge];
+            let waves = [(440.0, 1.2 / speed), (440.0 + apart, 0.8 / speed)];
+            let left = residual_db(middle, &waves);
+            assert!(left < -40.0, "{apart} Hz apart at {speed}: {left:.1} dB");
+        }
+    }
+}
+
+/// What decaying sinusoids (frequency in Hz, seconds to decay to 1/e) of any amplitude and phase
+/// leave of `x`, in dB, by least squares.
+fn residual_db(x: &[f32], waves: &[(f64, f64)]) -> f64 {
+    let columns: Vec<Vec<f64>> = waves
+        .iter()
+        .flat_map(|&(f, tau)| [0.0, TAU / 4.0].map(|phase| (f, tau, phase)))
+        .map(|(f, tau, phase)| {
+            let at = |i: usize| i as f64 / f64::from(RATE);
+            let wave = |t: f64| (TAU * f * t + phase).cos() * (-t / tau).exp();
+            (0..x.len()).map(|i| wave(at(i))).collect()
+        })
+        .collect();
+    // Gram and Schmidt, one column after the other, twice for precision.
+    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    let mut basis: Vec<Vec<f64>> = Vec::new();
+    let mut rest: Vec<f64> = x.iter().map(|&s| f64::from(s)).collect();
+    let whole = dot(&rest, &rest);
+    let without = |mut v: Vec<f64>, basis: &[Vec<f64>]| {
+        for b in basis.iter().chain(basis) {
+            let part = dot(&v, b);
+            v.iter_mut().zip(b).for_each(|(v, b)| *v -= part * b);
+        }
+        v
+    };
+    for column in columns {
+        let mut v = without(column, &basis);
+        let norm = dot(&v, &v).sqrt();
+        v.iter_mut().for_each(|v| *v /= norm);
+        basis.push(v);
+    }
+    rest = without(rest, &basis);
+    10.0 * (dot(&rest, &rest) / whole).log10()
+}

@@ -24,6 +24,7 @@ use super::continuation::{self, Continuation};
 use super::masked;
 use super::noise::Noise;
 use super::overlap_add::{Likeness, OverlapAdd};
+use super::pairs::{EARLIER, Pairs};
 use super::peaks::{Peak, Peaks, Turn};
 use super::step::{Frame, Geometry, Start};
 use super::window::{self, centroid};
@@ -128,6 +129,9 @@ pub(super) struct Vocoder {
     synthesis: Shape,
     now: Spectra,
     before: Spectra,
+    /// Those before it, the newest first.
+    earlier: [Spectra; EARLIER - 1],
+    pairs: Pairs,
     spare: Vec<Peak>,
     continuation: Continuation,
     noise: Noise,
@@ -160,6 +164,8 @@ impl Vocoder {
             synthesis: Shape::new(geometry.half),
             now: Spectra::new(channels, bins),
             before: Spectra::new(channels, bins),
+            earlier: std::array::from_fn(|_| Spectra::new(channels, bins)),
+            pairs: Pairs::new(size, channels),
             spare: Vec::with_capacity(bins / 2 + 2),
             continuation: Continuation::new(geometry, channels),
             noise: Noise::new(geometry),
@@ -174,7 +180,7 @@ impl Vocoder {
 
     /// Units of work in a frame of `channels` channels, and in bridging an attack zone before it.
     pub(super) fn units(bridged: bool, channels: usize) -> usize {
-        2 * channels + 1 + if bridged { BRIDGE_UNITS } else { 0 }
+        2 * channels + 2 + if bridged { BRIDGE_UNITS } else { 0 }
     }
 
     /// Forgets the last frame, so that no phase is carried over from it.
@@ -197,7 +203,10 @@ impl Vocoder {
                 ring.set_apart(frame.u - reach as i64, reach + self.fade);
                 self.like = Likeness::default();
             }
-            std::mem::swap(&mut self.now, &mut self.before);
+            // The oldest makes room for this one.
+            self.earlier.rotate_right(1);
+            std::mem::swap(&mut self.earlier[0], &mut self.before);
+            std::mem::swap(&mut self.before, &mut self.now);
             self.now.u = frame.u;
             self.now.t = frame.t;
             self.now.halves = frame.analysis;
@@ -211,12 +220,14 @@ impl Vocoder {
             self.analyse(unit, frame, &samples, from as i64);
         } else if unit == channels {
             self.turn(frame);
-        } else if unit <= 2 * channels {
+        } else if unit == channels + 1 {
+            self.pair_up(frame);
+        } else if unit <= 2 * channels + 1 {
             if !frame.silent {
-                self.put_back(unit - channels - 1, frame, ring);
+                self.put_back(unit - channels - 2, frame, ring);
             }
         } else if let Some(zone) = &frame.zone {
-            let part = unit - 2 * channels - 1;
+            let part = unit - 2 * channels - 2;
             self.continuation.bridge(part, BRIDGE_UNITS, zone, ring);
         }
     }
@@ -295,6 +306,15 @@ impl Vocoder {
             }
         }
         self.now.first = frame.start != Start::Continue;
+    }
+
+    /// Gives partials that share a peak their own turns, and works out all turns.
+    fn pair_up(&mut self, frame: &Frame) {
+        let full = frame.analysis == (self.half, self.half);
+        self.pairs.begin(full && frame.start == Start::Continue);
+        let [second, third, fourth] = &self.earlier;
+        let earlier = [&self.before, second, third, fourth];
+        self.pairs.find(&mut self.now, earlier, &self.power);
         self.now.peaks.settle();
     }
 
@@ -302,6 +322,7 @@ impl Vocoder {
         self.now
             .peaks
             .rotate(&self.now.bins[channel], &mut self.turned);
+        self.pairs.put_right(channel, &mut self.turned);
         self.noise.loosen(&mut self.turned);
         self.turned[0].im = 0.0;
         self.turned[self.half].im = 0.0;
