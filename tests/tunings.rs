@@ -149,6 +149,33 @@ fn pitches_stand_for_frets(unsure: &Analysis) {
     assert!(table.lines().skip(1).any(|row| string(row) == "1"));
 }
 
+/// What is played again is no news: six times round, a piece makes its tuning no surer than once.
+#[test]
+fn a_loop_is_no_surer_than_its_part() {
+    let presets = Presets::built_in();
+    for (name, seed) in NAMES.iter().zip(61..) {
+        let once = piece(&presets.tuning(name).unwrap().1, seed);
+        let length = once.last().unwrap().time.0 + 0.3;
+        let round = |k: i32| {
+            once.iter().map(move |n| HeardPitch {
+                time: Seconds(n.time.0 + f64::from(k) * length),
+                rang: Seconds(n.rang.0 + f64::from(k) * length),
+                end: Seconds(n.end.0 + f64::from(k) * length),
+                ..*n
+            })
+        };
+        let often: Vec<HeardPitch> = (0..6).flat_map(round).collect();
+        let odds = |notes: &[HeardPitch]| guess(notes, Cents(0.0), &presets.tunings, 4);
+        let (before, after) = (odds(&once), odds(&often));
+        println!("{name}: {:.3}, {:.3}", before[0].odds, after[0].odds);
+        let doubt = |odds: f64| (odds / (1.0 - odds)).ln();
+        assert!(
+            doubt(after[0].odds) < doubt(before[0].odds) + 0.7,
+            "{name}: {before:?}, six times {after:?}"
+        );
+    }
+}
+
 /// Open D with the capo at the second fret and open E are the same strings: one guess, two names.
 #[test]
 fn tunings_that_sound_alike_are_one_guess() {

@@ -8,6 +8,11 @@
 //! (`neck`). Whether a note rings on when another begins says whether the two may lie on one string
 //! (`ringing`). For every known tuning and capo all that is weighed together, with how common they
 //! are, and makes odds.
+//!
+//! What is played again says nothing new: each different moment, step from note to note and pair of
+//! pitches counts once, and many of them say little more than some, since what is wrong about these
+//! models of a piece is wrong of all of it. So odds hardly rise with a recording's length, and not with
+//! how often it is looped.
 
 pub mod neck;
 pub mod triad;
@@ -19,7 +24,7 @@ use super::tuning::{Named, Tuning};
 use crate::stop;
 use crate::unit::{Cents, Seconds};
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt;
 use triad::{Chord, Shape, shapes};
 use weights::WEIGHTS;
@@ -116,10 +121,16 @@ const BELOW: usize = 2;
 const CLOSED: f64 = 0.1;
 const NECK: i32 = 13;
 
-/// How much of what the shapes say counts: a piece repeats itself, and its chords depend on each other.
-/// Tuned, with the constants above, on 87 rendered pieces (even seeds of four) so that odds are what
-/// they say; on fresh ones and on pieces from elsewhere it was left alone.
-const TEMPER: f64 = 0.29;
+/// How much what shapes and ringing say counts beside each other (set by hand).
+const SHAPES: f64 = 0.87;
+const RINGING: f64 = 3.0;
+
+/// So many different moments, pairs of pitches and steps from note to note say half of what any number of
+/// them would (of these, twice and four times as many, chosen on 120 invented pieces that nothing was
+/// fitted on).
+const MOMENTS: f64 = 15.0;
+const PAIRS: f64 = 25.0;
+const STEPS: f64 = 30.0;
 
 /// Each fret makes a place of a pitch less likely by this (a factor of e at 1), as far as ringing
 /// goes; in closed positions all are alike.
@@ -129,8 +140,6 @@ const LOWER: f64 = 0.3;
 const STOPS: f64 = 0.8;
 const CUT: f64 = 0.15;
 const SELDOM: f64 = 0.05;
-/// Least logarithm of the probability of what one pair of pitches does: a piece repeats itself.
-const MOST: f64 = -6.0;
 // Those four were tuned on 144 pieces of the project's own model and 45 of sampled guitars; on
 // fresh ones they were left alone.
 
@@ -216,9 +225,9 @@ pub struct Evidence {
     pub name: String,
     /// The tuning, with capo.
     pub tuning: Tuning,
-    /// Logarithms of likelihoods: of shapes with ringing; of the hand on the neck and the same with the
-    /// piece's own pitch classes, summed over all notes by the root of their number; and how common the
-    /// tuning is with its capo.
+    /// Logarithms of likelihoods, each different thing counted once and many of them little more than some:
+    /// of shapes with ringing; of the hand on the neck and the same with the piece's own pitch classes; and
+    /// how common the tuning is with its capo.
     pub each: [f64; 4],
 }
 
@@ -231,7 +240,9 @@ pub fn evidence(heard: &[HeardPitch], known: &[Named]) -> Vec<Evidence> {
     let moments = moments(heard);
     let rung = rung(heard);
     let notes: Vec<(usize, i32)> = heard.iter().map(|h| (row(h.role), h.midi)).collect();
-    let notes_root = (notes.len() as f64).sqrt();
+    let (once, steps) = steps(&notes);
+    let shapes = SHAPES * share(moments.len() as f64, MOMENTS);
+    let ringing = RINGING * share(rung.len() as f64, PAIRS);
     let own = neck::classes(heard.iter().map(|h| h.midi));
     let mut all = Vec::new();
     let reached = |named: &Named| named.tuning.range().map_or(i32::MIN, |(low, _)| low);
@@ -244,16 +255,16 @@ pub fn evidence(heard: &[HeardPitch], known: &[Named]) -> Vec<Evidence> {
         for capo in 0..=HIGHEST_CAPO {
             stop::check();
             let fit = |held: &Held| -> f64 {
-                let each = moments
-                    .iter()
-                    .map(|(notes, times)| times.sqrt() * held.likelihood(notes, capo));
-                TEMPER * each.sum::<f64>()
+                let each = moments.iter().map(|notes| held.likelihood(notes, capo));
+                shapes * each.sum::<f64>()
             };
             let tuning = named.tuning.clone().with_capo(capo);
-            let open = fit(&open) + ring_on(&rung, &tuning, LOWER) + (1.0 - CLOSED).ln();
-            let closed = fit(&closed) + ring_on(&rung, &tuning, 0.0) + CLOSED.ln();
+            let rings = |lower| ringing * ring_on(&rung, &tuning, lower);
+            let open = fit(&open) + rings(LOWER) + (1.0 - CLOSED).ln();
+            let closed = fit(&closed) + rings(0.0) + CLOSED.ln();
             let held = open.max(closed) + (-(open - closed).abs()).exp().ln_1p();
-            let along = |classes| neck::likelihood(&notes, &tuning, classes) / notes_root;
+            let along =
+                |classes| share(steps, STEPS) * neck::likelihood(&notes, &once, &tuning, classes);
             let each = [
                 held,
                 along(&[1.0; 12]),
@@ -275,8 +286,26 @@ pub fn sounds_alike(a: &Tuning, b: &Tuning) -> bool {
     a.strings() == b.strings() && (1..=a.strings()).all(|s| a.open(s) == b.open(s))
 }
 
-/// Two pitches, one after the other, and how often the first rang on or stopped when the second
-/// began.
+/// What each of `count` different observations still says when `enough` of them say half of all that they
+/// could.
+fn share(count: f64, enough: f64) -> f64 {
+    1.0 / (1.0 + count / enough)
+}
+
+/// What each note counts so that every step from one pitch to the next counts once, and how many
+/// different steps there are.
+fn steps(notes: &[(usize, i32)]) -> (Vec<f64>, f64) {
+    let step = |i: usize| (i.checked_sub(1).map(|b| notes[b].1), notes[i].1);
+    let mut seen: HashMap<(Option<i32>, i32), f64> = HashMap::new();
+    for i in 0..notes.len() {
+        *seen.entry(step(i)).or_default() += 1.0;
+    }
+    let once = (0..notes.len()).map(|i| 1.0 / seen[&step(i)]).collect();
+    (once, seen.len() as f64)
+}
+
+/// Two pitches, one after the other, and in which share of cases the first rang on or stopped when the
+/// second began.
 type Rung = ((i32, i32), (f64, f64));
 
 /// What was heard of pairs of pitches that may lie on one string.
@@ -301,6 +330,10 @@ fn rung(heard: &[HeardPitch]) -> Vec<Rung> {
             count.0 += 1.0;
         }
     }
+    for (rang, stopped) in counted.values_mut() {
+        let all = *rang + *stopped;
+        (*rang, *stopped) = (*rang / all, *stopped / all);
+    }
     counted.into_iter().collect()
 }
 
@@ -321,11 +354,7 @@ fn ring_on(rung: &[Rung], tuning: &Tuning, lower: f64) -> f64 {
             .flat_map(|(string, likely)| on(*string).map(move |p| likely * p))
             .sum();
         let same = same.clamp(SELDOM, 1.0 - SELDOM);
-        let seen = |stops: f64| {
-            (stopped * stops.ln() + rang * (1.0 - stops).ln())
-                .max(MOST)
-                .exp()
-        };
+        let seen = |stops: f64| (stopped * stops.ln() + rang * (1.0 - stops).ln()).exp();
         (same * seen(STOPS) + (1.0 - same) * seen(CUT)).ln()
     };
     rung.iter().map(one).sum()
@@ -340,9 +369,9 @@ fn row(role: Option<Role>) -> usize {
     }
 }
 
-/// The different notes of each moment (row and pitch), and how often that moment came.
-fn moments(heard: &[HeardPitch]) -> Vec<(Vec<(usize, i32)>, f64)> {
-    let mut counted: HashMap<Vec<(usize, i32)>, f64> = HashMap::new();
+/// The different moments: the different notes of each (row and pitch), in their order.
+fn moments(heard: &[HeardPitch]) -> Vec<Vec<(usize, i32)>> {
+    let mut moments = BTreeSet::new();
     let mut from = 0;
     while from < heard.len() {
         let end = heard[from].time.0 + MOMENT;
@@ -353,12 +382,10 @@ fn moments(heard: &[HeardPitch]) -> Vec<(Vec<(usize, i32)>, f64)> {
             .collect();
         notes.sort_unstable();
         notes.dedup();
-        *counted.entry(notes).or_default() += 1.0;
+        moments.insert(notes);
         from = to;
     }
-    let mut moments: Vec<_> = counted.into_iter().collect();
-    moments.sort_by(|a, b| a.0.cmp(&b.0)); // sums do not depend on the map's order
-    moments
+    moments.into_iter().collect()
 }
 
 /// Logarithms of the probability of each pitch without capo, by row.

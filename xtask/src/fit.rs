@@ -15,7 +15,8 @@ const HEARING: [&str; 5] = ["ear", "solo", "decide", "tuning", "hand"];
 /// Where the trainers are.
 const TRAIN: &str = "xtask/train";
 
-/// `fit beats …` ([`beats`]), or `fit hearing [PART…] --samples FILE [--python PYTHON] [--work FOLDER] [--heard FOLDER]`.
+/// `fit beats …` ([`beats`]), or `fit hearing [PART…] --samples FILE [--python PYTHON] [--work FOLDER]
+/// [--heard FOLDER] [--tuned FOLDER]`.
 pub fn run(args: &[String]) -> Result<()> {
     match args.split_first() {
         Some((what, rest)) if what == "hearing" => Hearing::asked(rest)?.run(),
@@ -36,6 +37,8 @@ struct Hearing {
     work: PathBuf,
     /// Recordings with known hands that the hand is fitted on beside the invented ones.
     heard: Vec<PathBuf>,
+    /// Recordings with known tunings (NAME.wav, NAME.tuning.json), likewise.
+    tuned: Vec<PathBuf>,
 }
 
 impl Hearing {
@@ -46,6 +49,7 @@ impl Hearing {
             python: "python3".into(),
             work: run::target().join("fit"),
             heard: Vec::new(),
+            tuned: Vec::new(),
         };
         let mut args = args.iter();
         while let Some(arg) = args.next() {
@@ -56,6 +60,7 @@ impl Hearing {
                 "--python" => asked.python = path()?,
                 "--work" => asked.work = path()?,
                 "--heard" => asked.heard.push(path()?),
+                "--tuned" => asked.tuned.push(path()?),
                 part if HEARING.contains(&part) => asked.parts.push(part.to_owned()),
                 other => bail!(
                     "no part of the hearing: {other} (there are {})",
@@ -82,8 +87,11 @@ impl Hearing {
             match part {
                 "ear" => self.ear()?,
                 "solo" => self.solo()?,
-                "decide" => self.weighed("decide", "pieces", 900, 74)?,
-                "tuning" => self.weighed("tuning", "tunings", 1000, 180)?,
+                "decide" => self.weighed("decide", &[("pieces", 900, 74)], &[])?,
+                "tuning" => {
+                    let players = [("tunings", 1000, 180), ("arranged", 1200, 96)];
+                    self.weighed("tuning", &players, &self.tuned)?;
+                }
                 _ => self.hand()?,
             }
         }
@@ -131,23 +139,20 @@ impl Hearing {
         self.script("fixture.py", &["--solo", solo], Some(fixture))
     }
 
-    /// Weights that Rust fits on `count` invented recordings of one kind, from seed `first` on.
-    fn weighed(&self, part: &str, kind: &str, first: u32, count: u32) -> Result<()> {
-        let folder = self.work.join(kind);
-        let (samples, out) = (text(&self.samples)?, text(&folder)?);
-        let (first, count) = (first.to_string(), count.to_string());
-        let args = [
-            kind,
-            out,
-            "--samples",
-            samples,
-            "--first",
-            &first,
-            "--count",
-            &count,
-        ];
-        self.script("record.py", &args, None)?;
-        run::must(run::cargo().args(["bench", "--bench", "fit", "--", part, out]))
+    /// Weights that Rust fits on invented recordings of some kinds, of each so many from a seed on, and on those in
+    /// `beside`.
+    fn weighed(&self, part: &str, kinds: &[(&str, u32, u32)], beside: &[PathBuf]) -> Result<()> {
+        let mut fit = run::cargo();
+        fit.args(["bench", "--bench", "fit", "--", part]);
+        for (kind, first, count) in kinds {
+            let folder = self.work.join(kind);
+            let (first, count) = (first.to_string(), count.to_string());
+            let mut args = vec![*kind, text(&folder)?, "--samples", text(&self.samples)?];
+            args.extend(["--first", &first, "--count", &count]);
+            self.script("record.py", &args, None)?;
+            fit.arg(folder);
+        }
+        run::must(fit.args(beside))
     }
 
     /// Thumb or fingers.

@@ -1,11 +1,12 @@
 #!/usr/bin/env python3
 """Invented recordings as files, for what is fitted on recordings (`cargo xtask fit hearing decide`, `tuning`).
 
-    record.py pieces|tunings OUT --samples plucks.xz --first 900 --count 74
+    record.py pieces|tunings|arranged OUT --samples plucks.xz --first 900 --count 74
 
-Writes NAME.wav, NAME.truth.json (`notes` of `t`, `midi`, `cents`, `role`, `kind`, `string`) and, for `tunings`, NAME.tuning.json
+Writes NAME.wav, NAME.truth.json (`notes` of `t`, `midi`, `cents`, `role`, `kind`, `string`) and, for `tunings` and `arranged`, NAME.tuning.json
 (`open` strings from the lowest without capo, `capo`).  Each follows from its seed.  `pieces` are those of `pieces.py`; `tunings`
-those of `tunings.py`, the twelve in turn, with capos up to the fifth fret, played by the sampled guitars.
+and `arranged` those of the files so called, the twelve tunings in turn, with capos up to the fifth fret, played by the sampled
+guitars.
 """
 import argparse
 import json
@@ -14,6 +15,7 @@ import os
 import numpy as np
 from scipy.io import wavfile
 
+import arranged
 import examples
 import rooms
 import tunings
@@ -25,7 +27,7 @@ GUITARS = ("shiny", "spanish", "24", "25")
 
 def main():
     ap = argparse.ArgumentParser()
-    ap.add_argument("kind", choices=("pieces", "tunings"))
+    ap.add_argument("kind", choices=("pieces", "tunings", "arranged"))
     ap.add_argument("out")
     ap.add_argument("--samples", required=True)
     ap.add_argument("--first", type=int, required=True)
@@ -36,11 +38,12 @@ def main():
     plain, names = examples.play, list(tunings.TWELVE)
     for seed in range(a.first, a.first + a.count):
         path, told = os.path.join(a.out, "%s%d" % (a.kind, seed)), None
-        if a.kind == "tunings":
+        if a.kind != "pieces":
             rng = np.random.default_rng([seed, 99])
             name = names[seed % 12]
             capo = int(rng.choice(len(CAPOS), p=CAPOS))
-            examples.play = player = tunings.Player(name, 0 if "step down" in name and rng.random() < .6 else capo)
+            player_of = arranged.Player if a.kind == "arranged" else tunings.Player
+            examples.play = player = player_of(name, 0 if "step down" in name and rng.random() < .6 else capo)
             sounds = {k: v for k, v in table.items() if k in GUITARS}
         else:
             examples.play, player, sounds = plain, None, table

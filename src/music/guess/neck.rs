@@ -41,14 +41,20 @@ pub fn classes(midis: impl Iterator<Item = i32>) -> [f64; 12] {
 }
 
 /// Logarithm of the probability of `notes` (row: 0 thumb, 1 fingers, 2 not known; and pitch) in order
-/// of time in `tuning`, a note on average; pitch classes weigh as in `classes`.
-pub fn likelihood(notes: &[(usize, i32)], tuning: &Tuning, classes: &[f64; 12]) -> f64 {
+/// of time in `tuning`, each counted as often as `counts` says (as many); pitch classes weigh as in
+/// `classes`.
+pub fn likelihood(
+    notes: &[(usize, i32)],
+    counts: &[f64],
+    tuning: &Tuning,
+    classes: &[f64; 12],
+) -> f64 {
     let tables = tables(tuning, classes);
     let home: Vec<f64> = (0..PLACES).map(|p| (-UP * p as f64).exp()).collect();
     let all: f64 = home.iter().sum();
     let mut now: Vec<f64> = home.iter().map(|h| h / all).collect();
     let mut sum = 0.0;
-    for (row, midi) in notes {
+    for ((row, midi), count) in notes.iter().zip(counts) {
         let index = usize::try_from(*midi).ok().filter(|m| *m < 128);
         let total: f64 = now.iter().sum();
         for (p, likely) in now.iter_mut().enumerate() {
@@ -57,7 +63,7 @@ pub fn likelihood(notes: &[(usize, i32)], tuning: &Tuning, classes: &[f64; 12]) 
                 * ((1.0 - MISHEARD) * said + MISHEARD / 60.0);
         }
         let total: f64 = now.iter().sum();
-        sum += total.ln();
+        sum += count * total.ln();
         for n in &mut now {
             *n /= total;
         }

@@ -3,4 +3,4 @@
 //! which such pieces cannot tell, was chosen with 45 rendered pieces of another hand in view.
 
 /// In the order of [`super::Evidence::each`].
-pub(super) const WEIGHTS: [f64; 4] = [0.42, 0.60, 0.68, 0.70];
+pub(super) const WEIGHTS: [f64; 4] = [0.51, 0.26, 0.10, 0.70];
