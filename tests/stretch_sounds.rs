@@ -206,7 +206,9 @@ fn residual_db(x: &[f32], waves: &[(f64, f64)]) -> f64 {
     for column in columns {
         let mut v = without(column, &basis);
         let norm = dot(&v, &v).sqrt();
-        v.iter_mut().for_each(|v| *v /= norm);
+        for value in &mut v {
+            *value /= norm;
+        }
         basis.push(v);
     }
     rest = without(rest, &basis);

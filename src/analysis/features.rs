@@ -39,7 +39,7 @@ pub struct Features {
     pub newness: Newness,
     /// What the network says about it.
     pub reading: Reading,
-    /// How well each pitch fits this instant among its neighbours (see [`super::place`]).
+    /// How well each pitch fits this instant among its neighbours (see [`super::chord_candidates`]).
     pub fits: chord_candidates::Fits,
     /// Loudest sample within 60 ms after.
     pub peak: f32,
