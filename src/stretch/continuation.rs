@@ -20,7 +20,7 @@
 
 use super::overlap_add::OverlapAdd;
 use super::peaks::{MOST_SLIP, Peaks};
-use super::phase::wrap;
+use super::phase::{narrow, wide, wrap};
 use super::step::{Copy, Geometry};
 use super::vocoder::Spectra;
 use super::window::transform;
@@ -180,14 +180,10 @@ impl Continuation {
             };
             let (first, last) = (reads(old, p.old_bin), reads(new, p.new_bin));
             for channel in 0..self.channels {
-                let at = |s: &Spectra, bin: u32| {
-                    let x = s.bins[channel][bin as usize];
-                    Complex64::new(f64::from(x.re), f64::from(x.im))
-                };
+                let at = |s: &Spectra, bin: u32| wide(s.bins[channel][bin as usize]);
                 let first = at(old, p.old_bin) * first;
                 let last = at(new, p.new_bin) * last;
                 let step = (last - first) / length;
-                let narrow = |z: Complex64| Complex32::new(z.re as f32, z.im as f32);
                 self.amplitudes.push((narrow(first), narrow(step)));
             }
         }

@@ -15,7 +15,7 @@
 )]
 
 use super::peaks::{Peak, Peaks};
-use super::phase::{turn, wrap};
+use super::phase::{narrow, turn, wide, wrap};
 use super::vocoder::Spectra;
 use realfft::num_complex::{Complex32, Complex64};
 use std::f64::consts::{PI, TAU};
@@ -78,6 +78,18 @@ struct Pair {
     shape: [Complex32; TOUCHED],
 }
 
+/// A frame and those before it, as a pair is sought in them.
+struct Frames<'a> {
+    new: &'a Spectra,
+    /// The one right before.
+    old: &'a Spectra,
+    /// Two lags and one lag before, see [`LAG`].
+    lagged: [&'a Spectra; 2],
+    /// How far it moved in the output and in the recording.
+    du: f64,
+    dt: f64,
+}
+
 /// What two partials came to in the last three frames.
 struct Reading {
     omega: [f64; 2],
@@ -122,9 +134,8 @@ impl Pairs {
         self.run = if full { self.run + 1 } else { 0 };
     }
 
-    /// Finds the pairs among the peaks of `new`, whose turns are set; `earlier` are the frames
-    /// before, the newest first, and `du` and `dt` how far it moved in the output and in the
-    /// recording.
+    /// Finds the pairs among the peaks of `new`, whose turns are set and whose bins have `power`;
+    /// `earlier` are the frames before, the newest first.
     #[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
     pub(super) fn find(&mut self, new: &mut Spectra, earlier: [&Spectra; EARLIER], power: &[f32]) {
         let dt = (new.t - earlier[0].t) as f64;
@@ -135,24 +146,20 @@ impl Pairs {
         if self.run <= 2 * lag {
             return;
         }
-        let frames = [earlier[2 * lag - 1], earlier[lag - 1]];
-        let step = ((new.u - earlier[0].u) as f64, dt);
         let mut peaks = std::mem::take(&mut new.peaks);
         let before = std::mem::take(&mut self.before);
+        let frames = Frames {
+            new: &*new,
+            old: earlier[0],
+            lagged: [earlier[2 * lag - 1], earlier[lag - 1]],
+            du: (new.u - earlier[0].u) as f64,
+            dt,
+        };
         for pair in &before {
-            self.try_at(
-                pair.bin,
-                Some(pair),
-                new,
-                frames,
-                &mut peaks,
-                earlier[0],
-                step,
-            );
+            self.try_at(pair.bin, Some(pair), &frames, &mut peaks);
         }
         let least = WEAKEST * power.iter().fold(0.0f32, |a, &b| a.max(b));
-        let mut i = 0;
-        while i < peaks.all().len() {
+        for i in 0..peaks.all().len() {
             let bin = peaks.all()[i].bin;
             // Two peaks may be one pair's.
             let next = peaks
@@ -164,32 +171,23 @@ impl Pairs {
             for at in tries.into_iter().flatten().map(|b| b as usize) {
                 let free = !self.now.iter().any(|p| p.bin.abs_diff(at) <= READ);
                 if power[bin as usize] >= least && free {
-                    self.try_at(at, None, new, frames, &mut peaks, earlier[0], step);
+                    self.try_at(at, None, &frames, &mut peaks);
                 }
             }
-            i += 1;
         }
         new.peaks = peaks;
         self.before = before;
     }
 
-    #[expect(clippy::too_many_arguments, reason = "all of one frame's state")]
+    /// Takes what lies around `bin` for a pair where it is one, the `known` one of the frame before or
+    /// a new one, and gives its stronger partial's turn to `peaks`, those of the new frame.
     #[allow(clippy::disallowed_methods, reason = "room was made for all of it")]
-    fn try_at(
-        &mut self,
-        bin: usize,
-        known: Option<&Pair>,
-        new: &Spectra,
-        frames: [&Spectra; 2],
-        peaks: &mut Peaks,
-        old: &Spectra,
-        (du, dt): (f64, f64),
-    ) {
+    fn try_at(&mut self, bin: usize, known: Option<&Pair>, frames: &Frames, peaks: &mut Peaks) {
         if self.now.len() == MOST || bin < 2 * REACH || bin + 2 * REACH > self.size / 2 {
             return;
         }
         let per_bin = TAU / self.size as f64;
-        let Some(found) = self.read(bin, new, frames) else {
+        let Some(found) = self.read(bin, frames) else {
             return;
         };
         let apart = (found.omega[1] - found.omega[0]) / per_bin;
@@ -202,7 +200,7 @@ impl Pairs {
             return;
         }
         // Where no pair was, both begin with the turn of what was there.
-        let was = old.peaks.all();
+        let was = frames.old.peaks.all();
         let i = was.partition_point(|p| p.end as usize <= bin);
         let theta = was.get(i).map_or(0.0, |p| p.theta);
         let mut partials = [0, 1].map(|i| Partial {
@@ -225,11 +223,11 @@ impl Pairs {
             agreed = known.agreed + 1;
         }
         for p in &mut partials {
-            p.theta = wrap(p.theta + p.omega * (du - dt));
+            p.theta = wrap(p.theta + p.omega * (frames.du - frames.dt));
         }
         let shapes = partials.map(|p| shape(&p, bin, self.size));
         let first = self.amplitudes.len();
-        let Some(strength) = self.measure(bin, new, &shapes) else {
+        let Some(strength) = self.measure(bin, frames.new, &shapes) else {
             return;
         };
         let strong = usize::from(strength[1] > strength[0]);
@@ -247,7 +245,7 @@ impl Pairs {
             let weak = &partials[1 - strong];
             let more = turn(weak.theta as f32) - turn(partials[strong].theta as f32);
             for (out, w) in pair.shape.iter_mut().zip(&shapes[1 - strong]) {
-                *out = Complex32::new(w.re as f32, w.im as f32) * more;
+                *out = narrow(*w) * more;
             }
         }
         // Corrections lie around the bin they were worked out for.
@@ -261,12 +259,10 @@ impl Pairs {
     }
 
     /// The two partials that three frames show around `bin`.
-    fn read(&self, bin: usize, new: &Spectra, frames: [&Spectra; 2]) -> Option<Reading> {
+    fn read(&self, bin: usize, frames: &Frames) -> Option<Reading> {
         let per_bin = TAU / self.size as f64;
-        let (first, second) = (
-            (frames[1].t - frames[0].t) as f64,
-            (new.t - frames[1].t) as f64,
-        );
+        let ([x0, x1], new) = (frames.lagged, frames.new);
+        let (first, second) = ((x1.t - x0.t) as f64, (new.t - x1.t) as f64);
         if (first - second).abs() > 2.0 {
             return None;
         }
@@ -280,7 +276,6 @@ impl Pairs {
         };
         // Products of the frames, each set back by what its bin's frequency would have turned.
         let back = |frames: f64| Complex64::cis(-wrap(per_bin * bin as f64 * frames));
-        let [x0, x1] = frames;
         let (p0, p1, p2) = (dot(x0, x0).re, dot(x1, x1).re, dot(new, new).re);
         let p10 = dot(x1, x0) * back(first).conj();
         let p12 = dot(x1, new) * back(second);
@@ -351,8 +346,7 @@ impl Pairs {
             }
             for (s, c) in strength.iter_mut().zip(&c) {
                 *s += c.norm_sqr();
-                self.amplitudes
-                    .push(Complex32::new(c.re as f32, c.im as f32));
+                self.amplitudes.push(narrow(*c));
             }
         }
         if left > MISFIT * power {
@@ -441,8 +435,4 @@ fn shifted(shape: &mut [Complex32; TOUCHED], shift: isize) {
             .and_then(|j| was.get(j).copied())
             .unwrap_or_default();
     }
-}
-
-fn wide(z: Complex32) -> Complex64 {
-    Complex64::new(f64::from(z.re), f64::from(z.im))
 }

@@ -1,4 +1,5 @@
-//! Phases: whole turns taken off, angles and turns quick enough to be had for every peak.
+//! Phases: whole turns taken off, angles and turns quick enough to be had for every peak; and complex
+//! numbers from one precision to the other.
 //!
 //! The standard library calls out for each of these; here they are polynomials (least squares,
 //! made even, over the range; errors below 1e-6) that the compiler puts in line.
@@ -9,7 +10,7 @@
     clippy::disallowed_types
 )]
 
-use realfft::num_complex::Complex32;
+use realfft::num_complex::{Complex32, Complex64};
 use std::f64::consts::TAU;
 
 /// `phase` less whole turns: −π to π.
@@ -18,6 +19,16 @@ pub fn wrap(phase: f64) -> f64 {
     const ROUND: f64 = 6_755_399_441_055_744.0;
     let turns = (phase * (1.0 / TAU) + ROUND) - ROUND;
     phase - TAU * turns
+}
+
+/// `z` in double precision.
+pub fn wide(z: Complex32) -> Complex64 {
+    Complex64::new(f64::from(z.re), f64::from(z.im))
+}
+
+/// `z` in single precision.
+pub fn narrow(z: Complex64) -> Complex32 {
+    Complex32::new(z.re as f32, z.im as f32)
 }
 
 /// The angle of `z`, radians; 0 for 0.
