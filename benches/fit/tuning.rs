@@ -24,11 +24,8 @@ struct Told {
     capo: i32,
 }
 
-/// What a piece counts, and evidence of every candidate with whether it sounds as the true tuning.
-struct Piece {
-    counts: f64,
-    candidates: Vec<([f64; 4], bool)>,
-}
+/// Evidence of every candidate, and whether it sounds as the true tuning.
+type Piece = Vec<([f64; 4], bool)>;
 
 fn piece(wav: &Path) -> Option<Piece> {
     let told: Told = beside(wav, "tuning.json")?;
@@ -38,52 +35,54 @@ fn piece(wav: &Path) -> Option<Piece> {
     let heard = string_assignment::unplaced(&found.events, &found.rings);
     let all: Vec<Evidence> = evidence(&heard, Named::built_in());
     let right = |e: &Evidence| sounds_alike(&e.tuning, &truth);
-    all.iter().any(right).then(|| Piece {
-        counts: 1.0,
-        candidates: all.iter().map(|e| (e.each, right(e))).collect(),
-    })
+    all.iter()
+        .any(right)
+        .then(|| all.iter().map(|e| (e.each, right(e))).collect())
 }
 
 /// How likely each candidate is.
 fn odds(piece: &Piece, weights: &[f64; 4]) -> Vec<f64> {
     let score = |each: &[f64; 4]| each.iter().zip(weights).map(|(x, w)| x * w).sum::<f64>();
-    let each = piece.candidates.iter();
-    let scores: Vec<f64> = each.map(|(each, _)| score(each)).collect();
+    let scores: Vec<f64> = piece.iter().map(|(each, _)| score(each)).collect();
     let top = scores.iter().copied().fold(f64::MIN, f64::max);
     let all: f64 = scores.iter().map(|s| (s - top).exp()).sum();
     scores.iter().map(|s| (s - top).exp() / all).collect()
 }
 
 pub fn fit(files: &[PathBuf]) {
-    let mut read: Vec<Piece> = Vec::new();
-    let mut players = 0.0;
+    let mut players: Vec<Vec<Piece>> = Vec::new();
     for folder in files.chunk_by(|a, b| a.parent() == b.parent()) {
         let found = parallel::map(folder, |f| piece(f));
         let found: Vec<Piece> = found.into_iter().flatten().collect();
         println!("{} of {} recordings", found.len(), folder.len());
-        players += f64::from(u8::from(!found.is_empty()));
-        let counts = 1.0 / found.len().max(1) as f64;
-        read.extend(found.into_iter().map(|p| Piece { counts, ..p }));
+        if !found.is_empty() {
+            players.push(found);
+        }
     }
-    if read.is_empty() {
+    if players.is_empty() {
         return;
+    }
+    // Each piece with what it counts.
+    let mut read: Vec<(&Piece, f64)> = Vec::new();
+    for pieces in &players {
+        let counts = 1.0 / (pieces.len() * players.len()) as f64;
+        read.extend(pieces.iter().map(|piece| (piece, counts)));
     }
     let mut weights = [0.3, 0.3, 0.3, COMMON];
     for step in 0..STEPS {
         let mut slope = [0.0; 4];
-        for piece in &read {
+        for (piece, counts) in &read {
             let odds = odds(piece, &weights);
             let right: f64 = piece
-                .candidates
                 .iter()
                 .zip(&odds)
                 .filter(|((_, r), _)| *r)
                 .map(|(_, p)| p)
                 .sum();
-            for ((each, is), p) in piece.candidates.iter().zip(&odds) {
+            for ((each, is), p) in piece.iter().zip(&odds) {
                 let more = if *is { p / right.max(1e-30) } else { 0.0 } - p;
                 for (s, x) in slope.iter_mut().zip(each) {
-                    *s += more * x * piece.counts / players;
+                    *s += more * x * counts;
                 }
             }
         }
@@ -96,17 +95,18 @@ pub fn fit(files: &[PathBuf]) {
     let first = |piece: &Piece| {
         let odds = odds(piece, &weights);
         let most = (0..odds.len()).max_by(|a, b| odds[*a].total_cmp(&odds[*b]));
-        most.is_some_and(|k| piece.candidates[k].1)
+        most.is_some_and(|k| piece[k].1)
     };
-    let right = read.iter().filter(|p| first(p)).count();
+    let right = read.iter().filter(|(p, _)| first(p)).count();
     println!("first candidate right: {right} of {}", read.len());
     let text = format!(
         "//! What the kinds of evidence for a tuning weigh. Written by `cargo xtask fit hearing tuning`: the first three by\n\
-         //! conditional logit on {} pieces of {players} players, each player counted alike; the last, which such pieces cannot\n\
+         //! conditional logit on {} pieces of {} players, each player counted alike; the last, which such pieces cannot\n\
          //! tell, was chosen with 45 rendered pieces of another hand in view.\n\n\
          /// In the order of [`super::Evidence::each`].\n\
          pub(super) const WEIGHTS: [f64; 4] = [{:.2}, {:.2}, {:.2}, {:.2}];\n",
         read.len(),
+        players.len(),
         weights[0],
         weights[1],
         weights[2],

@@ -6,7 +6,8 @@ import itertools
 
 import numpy as np
 
-from tunings import MAJOR, MINOR, MIXOLYDIAN, TWELVE, ended
+import tunings
+from tunings import MAJOR, MINOR, MIXOLYDIAN, ended
 
 DORIAN = [0, 2, 3, 5, 7, 9, 10]
 PLACES = range(1, 10)
@@ -57,12 +58,8 @@ def strung(opened, slots):
     return out[::-1]
 
 
-class Player:
-    """a `play` for `examples.perform`: one tuning, one capo"""
-
-    def __init__(self, name, capo):
-        self.opened, self.keys = TWELVE[name]
-        self.capo, self.style = capo, ""
+class Player(tunings.Player):
+    """likewise a `play` for `examples.perform`"""
 
     def __call__(self, rng):
         opened = self.opened
@@ -124,10 +121,7 @@ class Player:
             pitches.append(now)
             roles.append(["bass" if bass is not None and i == 0 else "melody" for i in range(len(now))])
         jitter, dyn, t, notes = rng.uniform(.003, .012), rng.uniform(.06, .2), rng.uniform(.2, .6), []
-        for now, whose, ways in zip(pitches, roles, strung(opened, pitches)):
-            for midi, role, (i, fret) in zip(now, whose, ways):
-                late = jitter * np.clip(rng.standard_normal(), -2.5, 2.5)
-                notes.append(dict(t=max(.05, t + late), midi=int(midi + self.capo), string=6 - i, role=role, kind="pluck",
-                                  vel=float(np.clip(.6 + dyn * rng.standard_normal(), .2, 1)), order=1, fret=fret))
+        for whose, ways in zip(roles, strung(opened, pitches)):
+            notes += [self.note(rng, t, i, fret, role, jitter, dyn) for role, (i, fret) in zip(whose, ways)]
             t += beat / sub * (1 + .01 * rng.standard_normal())
         return ended(rng, notes), [], t + 1

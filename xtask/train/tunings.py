@@ -57,6 +57,12 @@ class Player:
         self.opened, self.keys = TWELVE[name]
         self.capo, self.style = capo, ""
 
+    def note(self, rng, t, i, fret, role, jitter, dyn, kind="pluck"):
+        """a note on string i (0 the lowest), as early and late and loud as it comes"""
+        late = jitter * np.clip(rng.standard_normal(), -2.5, 2.5)
+        return dict(t=max(.05, t + late), midi=int(self.opened[i] + fret + self.capo), string=6 - i, role=role, kind=kind,
+                    vel=float(np.clip(.6 + dyn * rng.standard_normal(), .2, 1)), order=1, fret=fret)
+
     def __call__(self, rng):
         opened = self.opened
         tonic, minor = self.keys[rng.integers(len(self.keys))]
@@ -76,9 +82,7 @@ class Player:
         notes = []
 
         def add(t, i, fret, role, kind="pluck"):
-            late = jitter * np.clip(rng.standard_normal(), -2.5, 2.5)
-            notes.append(dict(t=max(.05, t + late), midi=int(opened[i] + fret + self.capo), string=6 - i, role=role, kind=kind,
-                              vel=float(np.clip(.6 + dyn * rng.standard_normal(), .2, 1)), order=1, fret=fret))
+            notes.append(self.note(rng, t, i, fret, role, jitter, dyn, kind))
 
         cell = [int(rng.choice([3, 4, 5, -1], p=[.3, .3, .25, .15])) for _ in range(16)]
         over = list(rng.permutation([3, 4, 5, 4, 3, 5]))
