@@ -2,7 +2,7 @@
 //! heard and applied to it anew whenever the list changes.
 //!
 //! Owns the list, its order and its contradictions; how a constraint bends the grid is in
-//! `beat.rs`.
+//! `constraints` and `solve`.
 
 use crate::music::meter::Meter;
 use crate::unit::{Bpm, Seconds};
