@@ -17,6 +17,14 @@ const RENEW: Duration = Duration::from_secs(3);
 /// How often the length of a recording is told.
 const TELL: Duration = Duration::from_millis(100);
 
+/// What a take is heard against while it is played.
+pub struct ToHear {
+    /// The recording's notes.
+    pub expected: Vec<Expected>,
+    /// The round trip, where it is known.
+    pub latency: Option<Span>,
+}
+
 /// What can be asked.
 pub enum Order {
     /// Write what comes out of the receiver, recorded against what is open.
@@ -27,13 +35,14 @@ pub enum Order {
         receiver: Box<Receiver>,
         /// Identity of the recording, where it is known.
         against: Option<ContentHash>,
+        /// Hear the take while it is played, where its notes are known: from its first frame, so the
+        /// order comes with this one.
+        along: Option<ToHear>,
     },
     /// Listen for the clicks of a calibration.
     Calibrate(Box<Receiver>),
     /// Hear how high the string sounds that is played.
     Tune(Box<Receiver>),
-    /// Hear the take while it is played, against these notes; the round trip, where it is known.
-    Along(Vec<Expected>, Option<Span>),
     /// What it is recorded against has become known.
     BelongsTo(ContentHash),
     /// Keep the sound of each round of the loop too, or no longer.
@@ -102,6 +111,14 @@ struct Along {
     listener: Listener,
     /// Places of the take that the listener knows.
     known: usize,
+}
+
+impl Along {
+    fn new(asked: ToHear, rate: u32) -> Option<Self> {
+        let latency = asked.latency;
+        Listener::new(asked.expected, &Setting { rate, latency })
+            .map(|listener| Self { listener, known: 0 })
+    }
 }
 
 impl Recording {
@@ -191,14 +208,15 @@ impl TakeWriter {
                 source,
                 receiver,
                 against,
+                along,
             } => match Recorder::start(source, *receiver, against) {
                 Ok(recorder) => self.recordings.push(Recording {
                     instance,
                     id,
+                    along: along.and_then(|asked| Along::new(asked, recorder.rate())),
                     recorder,
                     round: None,
                     before: 0,
-                    along: None,
                     told: Instant::now(),
                 }),
                 Err(error) => say(instance, id, Answer::NotStarted(error.to_string())),
@@ -217,14 +235,6 @@ impl TakeWriter {
                 receiver,
                 told: None,
             }),
-            Order::Along(expected, latency) => {
-                for known in self.of(instance, id) {
-                    let rate = known.recorder.rate();
-                    // A take that has begun already is heard from its beginning's places on.
-                    known.along = Listener::new(expected.clone(), &Setting { rate, latency })
-                        .map(|listener| Along { listener, known: 0 });
-                }
-            }
             Order::BelongsTo(recording) => {
                 for known in self.of(instance, id) {
                     known.recorder.belongs_to(recording);

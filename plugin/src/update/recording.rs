@@ -4,7 +4,7 @@
 use super::{studying, telling};
 use crate::effect::{Dial, Effect};
 use crate::services::sound::Sound;
-use crate::services::take_writer::Order;
+use crate::services::take_writer::{Order, ToHear};
 use crate::services::{Job, analyse};
 use crate::snapshot::{About, CaptureSource};
 use crate::sound::Choice;
@@ -47,6 +47,7 @@ pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Ef
     }
     state.works(About::Take);
     state.capture.kept.clear();
+    state.capture.along = Arc::default();
     let id = state.job();
     let (tap, receiver) = tap(source(from), state.rate, ROOM);
     state.capture.recording = Some(Recorded {
@@ -64,11 +65,11 @@ pub fn record(state: &mut State, from: CaptureSource, on: bool, out: &mut Vec<Ef
             source: source(from),
             receiver: Box::new(receiver),
             against: state.open.hash,
+            along: to_hear(state, from),
         },
     ));
     out.push(Effect::Deck(Message::Record(tap)));
     judge(state, out);
-    listen_along(state, out);
 }
 
 /// Bars counted before a take, where the player asks for none.
@@ -173,22 +174,18 @@ pub fn end_of_round(state: &mut State, out: &mut Vec<Effect>) {
     }
 }
 
-/// Has a take heard while it is played, once the recording's notes are known.
-fn listen_along(state: &mut State, out: &mut Vec<Effect>) {
-    state.capture.along = Arc::default();
-    let takes = |r: &Recorded| r.source == CaptureSource::Take;
-    let Some(recorded) = state.capture.recording.filter(takes) else {
-        return;
-    };
-    if let Some(model) = state.hearing.view.ready() {
-        let expected = thumbline::along::expected(&model.notes, &model.grid);
-        let latency = state.session.latency_ms;
-        let latency = (latency > 0.0).then(|| Span::from_ms(latency));
-        out.push(Effect::TakeWriter(
-            recorded.job,
-            Order::Along(expected, latency),
-        ));
-    }
+/// What a take is heard against while it is played, once the recording's notes are known.
+fn to_hear(state: &State, from: CaptureSource) -> Option<ToHear> {
+    let model = state
+        .hearing
+        .view
+        .ready()
+        .filter(|_| from == CaptureSource::Take)?;
+    let latency = state.session.latency_ms;
+    Some(ToHear {
+        expected: thumbline::along::expected(&model.notes, &model.grid),
+        latency: (latency > 0.0).then(|| Span::from_ms(latency)),
+    })
 }
 
 /// Rounds whose heads stay on the sheet.
