@@ -7,232 +7,23 @@
 use crate::analysis::Analysis;
 use crate::music::grid::Grid;
 use crate::music::note::{Attack, Note, Role};
-use crate::unit::{Beats, Bpm, Seconds, Span};
-use serde::{Deserialize, Serialize};
+use crate::unit::{Bpm, Seconds, Span};
 
+mod drift;
+mod figures;
 pub mod floor;
 mod reference;
 mod slot;
 pub mod stats;
 pub mod steady;
 mod swing;
-mod told;
+mod verdict;
+mod wording;
 
+pub use drift::{BarFigure, Drift, NoteDrift, Roll, Section, SlotFigure};
+pub use figures::{Feel, Figure, Reference, Slot, Standing, Swing};
 pub use steady::{Steadiness, Trend};
-pub use told::{Feel, Verdict};
-
-/// What a note is measured against.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Reference {
-    /// The player's own tempo, smoothed: the grid as it is.
-    #[default]
-    OwnTempo,
-    /// A strict tempo, as from a click or a host: beats of this length; without a figure, the
-    /// steady tempo that fits the grid best.
-    Strict(Option<Bpm>),
-    /// The thumb itself: each beat where the thumb played it, where it did.
-    Thumb,
-    /// The player on a recording: each note where the recording has it. Only a comparison measures
-    /// so ([`compare`](crate::compare)); a grid alone reads as
-    /// [`Reference::OwnTempo`].
-    Recording,
-}
-
-/// A place in the bar that a note is meant for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-pub struct Slot {
-    /// Beat in the bar, 1 is the downbeat.
-    pub beat: u8,
-    /// Part of the beat, 0 is the beat itself.
-    pub part: u8,
-    /// Parts the beat divides into.
-    pub parts: u8,
-}
-
-/// How a note stands to its slot.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Standing {
-    /// Meant for the slot: its drift is its timing.
-    Plain,
-    /// Part of a rolled chord, after its first note: late by the roll, not by drift.
-    Rolled,
-    /// A grace note just before the note it leads into.
-    Grace,
-    /// The same pluck found twice; the other one counts.
-    Doubled,
-    /// Between the slots: no slot is near enough to say which one was meant.
-    Between,
-}
-
-/// One note against the grid.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct NoteDrift {
-    /// Bar it is in (see [`Beat::bar`](crate::music::grid::Beat::bar)).
-    pub bar: i32,
-    /// Slot it is meant for.
-    pub slot: Slot,
-    /// Place of that slot, in beats of the grid.
-    pub at: Beats,
-    /// How it stands to that slot.
-    pub standing: Standing,
-    /// Onset minus the slot's place; positive is late. None for a [`Standing::Between`].
-    pub drift: Option<Span>,
-    /// The same as a share of the beat.
-    pub share: Option<f64>,
-    /// Below this nobody hears it, or nobody can measure it here.
-    pub floor: Span,
-}
-
-impl NoteDrift {
-    /// The drift, when it is large enough to be heard and to be trusted, of a note whose timing
-    /// counts.
-    pub fn audible(&self) -> Option<Span> {
-        self.drift
-            .filter(|d| self.standing == Standing::Plain && d.abs().0 > self.floor.0)
-    }
-}
-
-/// A robust summary of several drifts.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Figure {
-    /// Notes it rests on.
-    pub n: usize,
-    /// Median.
-    pub centre: Span,
-    /// Robust spread: 1.4826 times the median distance from the median (an SD, were the
-    /// drifts normally distributed).
-    pub spread: Span,
-    /// Lower end of the 95 % interval of the centre; none for fewer than six notes.
-    pub low: Option<Span>,
-    /// Upper end of it.
-    pub high: Option<Span>,
-}
-
-/// Long against short part of the beat.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Swing {
-    /// Off-beats it rests on.
-    pub n: usize,
-    /// Long part over short part: 1 is straight, 2 triplets.
-    pub ratio: f64,
-    /// Lower end of its 95 % interval.
-    pub low: f64,
-    /// Upper end of it.
-    pub high: f64,
-}
-
-/// Drifts gathered at one slot of the bar, one hand.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct SlotFigure {
-    /// The slot.
-    pub slot: Slot,
-    /// Thumb or fingers.
-    pub role: Role,
-    /// Its drifts.
-    pub figure: Figure,
-    /// Median drift as a share of the beat.
-    pub share: f64,
-    /// Below this a single drift here is not heard.
-    pub floor: Span,
-    /// What the measuring itself may be wrong by: the interval must clear 0 by it.
-    #[serde(default)]
-    pub doubt: Span,
-}
-
-/// Drifts gathered in one bar, one hand.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct BarFigure {
-    /// Number of the bar.
-    pub bar: i32,
-    /// Thumb or fingers.
-    pub role: Role,
-    /// Its drifts.
-    pub figure: Figure,
-}
-
-/// Eight bars, or what is left of them before free time or the end.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Section {
-    /// First bar.
-    pub first: i32,
-    /// Last bar.
-    pub last: i32,
-    /// Where it begins.
-    pub from: Seconds,
-    /// Where it ends.
-    pub to: Seconds,
-    /// The thumb's drifts.
-    pub thumb: Option<Figure>,
-    /// The fingers' drifts.
-    pub fingers: Option<Figure>,
-    /// Fingers against thumb.
-    pub lateness: Option<Figure>,
-    /// Long against short eighth.
-    pub swing: Option<Swing>,
-    /// Median tempo.
-    pub tempo: Bpm,
-}
-
-/// A chord rolled from thumb to fingers.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Roll {
-    /// Indices of its notes, first to last.
-    pub notes: Vec<usize>,
-    /// From its first note to its last.
-    pub spread: Span,
-}
-
-/// Everything that notes say against a grid. What cannot be told is absent.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct Drift {
-    /// What it was measured against.
-    pub reference: Reference,
-    /// How much later the whole take came than what it is measured against, taken off before all
-    /// else was told; none where there is no such lateness, or no common clock to tell it by.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub late: Option<Figure>,
-    /// One for each note given, in the same order; none in free time, where the beat is unsure and
-    /// outside the grid.
-    pub notes: Vec<Option<NoteDrift>>,
-    /// By slot of the bar and hand, in order of the bar.
-    pub slots: Vec<SlotFigure>,
-    /// By bar and hand.
-    pub bars: Vec<BarFigure>,
-    /// By eight bars.
-    pub sections: Vec<Section>,
-    /// Rolled chords.
-    pub rolls: Vec<Roll>,
-    /// The thumb's drifts.
-    pub thumb: Option<Figure>,
-    /// The fingers' drifts.
-    pub fingers: Option<Figure>,
-    /// Fingers against thumb, net of the slots; positive is behind.
-    pub lateness: Option<Figure>,
-    /// Long against short eighth, where beats divide in two.
-    pub swing: Option<Swing>,
-    /// Where the player has set the off-beat, share of the beat.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub set_off_beat: Option<f64>,
-    /// How evenly the thumb keeps the beat.
-    pub steadiness: Option<Steadiness>,
-    /// The course of the tempo.
-    pub trend: Option<Trend>,
-}
-
-impl Drift {
-    /// Where the off-beat of beats of two parts is held to be, share of the beat: where the player
-    /// has set it, else where the playing swings it, else half way.
-    pub fn off_beat(&self) -> f64 {
-        off(self.set_off_beat, self.swing)
-    }
-
-    /// The slots at which the drift repeats.
-    pub fn slants(&self) -> impl Iterator<Item = &SlotFigure> {
-        self.slots.iter().filter(|s| s.slant().is_some())
-    }
-}
+pub use verdict::Verdict;
 
 /// Bars of one [`Section`].
 const SECTION: i32 = 8;
@@ -396,12 +187,6 @@ fn leave_out_unmeasured(drift: &mut Drift, notes: &[Note], order: &[usize]) {
     }
 }
 
-/// The off-beat's share of the beat: as it was set, else as it is played.
-fn off(set: Option<f64>, played: Option<Swing>) -> f64 {
-    set.filter(|share| (0.5..=0.75).contains(share))
-        .unwrap_or_else(|| swing::place(played))
-}
-
 /// One note's drift against the reference's grid.
 fn read(note: &Note, placed: slot::Placed, against: &Grid, gap: Span) -> Option<NoteDrift> {
     let place = against.time_at(placed.at)?;
@@ -542,28 +327,11 @@ fn sections(drift: &Drift, notes: &[Note], grid: &Grid, phases: &[swing::Phase])
                 to: last.end,
                 thumb: stats::figure(&gather(drift, notes, Role::Bass, within)),
                 fingers: stats::figure(&gather(drift, notes, Role::Melody, within)),
-                lateness: swing::lateness(&here, off(grid.off_beat, swing), true),
+                lateness: swing::lateness(&here, drift::off(grid.off_beat, swing), true),
                 swing,
                 tempo,
             });
         }
     }
     sections
-}
-
-/// How a slot is counted aloud: "2" on the beat, "2 &" between halves, "2 e", "2 &", "2 a" for
-/// sixteenths, "2 trip", "2 let" for triplets.
-impl std::fmt::Display for Slot {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let syllable = match (self.parts, self.part) {
-            (_, 0) => return write!(f, "{}", self.beat),
-            (2, 1) | (4, 2) => "&",
-            (4, 1) => "e",
-            (4, 3) => "a",
-            (3, 1) => "trip",
-            (3, 2) => "let",
-            (parts, part) => return write!(f, "{} {}/{parts}", self.beat, part + 1),
-        };
-        write!(f, "{} {syllable}", self.beat)
-    }
 }

@@ -1,6 +1,7 @@
 //! Other things to measure against than the player's own smoothed tempo.
 
-use super::{Reference, stats};
+use super::figures::Reference;
+use super::stats;
 use crate::music::grid::Grid;
 use crate::unit::Seconds;
 

@@ -1,6 +1,6 @@
 //! Which slot each note is meant for, and what is no drift at all: rolls, grace notes, doubles.
 
-use super::{Slot, Standing};
+use super::figures::{Slot, Standing};
 use crate::music::grid::Grid;
 use crate::music::note::{Attack, Note, Role};
 use crate::unit::{Beats, Seconds, Span};

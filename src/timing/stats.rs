@@ -1,6 +1,6 @@
 //! Robust summaries with intervals.
 
-use super::Figure;
+use super::figures::Figure;
 pub use crate::dsp::middle::{median, spread, weighted_median};
 use crate::unit::Span;
 

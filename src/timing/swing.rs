@@ -3,8 +3,10 @@
 //! Owns both readings because neither can be had without the other: an off-beat that is late
 //! by the hand's own lateness is not swung, and a swung off-beat is not late.
 
+use super::figures::Feel;
+use super::figures::{Figure, Swing};
+use super::slot;
 use super::stats;
-use super::{Feel, Figure, Swing};
 use crate::analysis::beat::hand_gap::{self, Touch};
 use crate::music::grid::{Grid, off_beat};
 use crate::music::note::{Note, Role};
@@ -206,7 +208,7 @@ pub(super) fn lateness(phases: &[Phase], swing_place: f64, hand: bool) -> Option
     let halves = hand && 2 * phases.iter().filter(|p| p.parts == 2).count() > phases.len();
     let away = |p: &Phase| {
         (0..p.parts)
-            .map(|part| p.at - super::slot::share(p.parts, part, swing_place))
+            .map(|part| p.at - slot::share(p.parts, part, swing_place))
             .chain([p.at - 1.0])
             .min_by(|a, b| a.abs().total_cmp(&b.abs()))
             .map_or(0.0, |away| away * p.length)
