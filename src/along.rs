@@ -7,25 +7,26 @@
 //! what to change ([`mod@round`]). The thorough measurement of a take is `compare`; this one answers within
 //! a tenth of a second and is replaced by it later. Runs on a thread that may wait: it allocates.
 
+mod answer;
 pub mod bleed;
 pub mod follow;
 pub mod onset;
 pub mod round;
 mod stream;
+mod told;
 
 use crate::deck::capture::Place;
 use crate::music::grid::Grid;
-use crate::music::note::{Attack, Note, Role};
-use crate::timing::{self, Slot, Standing};
-use crate::unit::{MidiNote, Seconds, Span};
+use crate::music::note::{Attack, Note};
+use crate::timing::{self, Standing};
+use crate::unit::{Seconds, Span};
 use bleed::Bleed;
 use follow::Follower;
 use stream::Stream;
 
+pub use answer::{Answer, Expected, RATE};
 pub use round::Round;
-
-/// Samples a second that playing along listens at.
-pub const RATE: u32 = 22_050;
+pub use told::Told;
 
 /// Below this, a note without a slot is not called late.
 const UNPLACED: Span = Span::from_ms(12.0);
@@ -36,23 +37,6 @@ const STRUM: (Span, Span) = (Span::from_ms(12.0), Span::from_ms(90.0));
 
 /// What arrives is heard in pieces of a fiftieth of a second at most.
 const PIECES: usize = 50;
-
-/// One note that the recording expects.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Expected {
-    /// Its number, by which everything told names it.
-    pub note: usize,
-    /// When it begins in the recording.
-    pub time: Seconds,
-    /// Sounding pitch, where it has one.
-    pub pitch: Option<MidiNote>,
-    /// Which hand.
-    pub role: Role,
-    /// Where in the bar its player meant it; none in free time, and where its time means nothing by itself.
-    pub slot: Option<Slot>,
-    /// Below this, at the recording's own speed, nobody hears it as early or late.
-    pub floor: Span,
-}
 
 /// What the listener needs to know beforehand.
 #[derive(Debug, Clone, PartialEq)]
@@ -95,55 +79,6 @@ pub fn expected(notes: &[Note], grid: &Grid) -> Vec<Expected> {
             }),
         })
         .collect()
-}
-
-/// What is told while somebody plays.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Told {
-    /// A pluck answers this note: draw its head.
-    Answered(Answer),
-    /// The pluck of an earlier answer has another pitch than the recording's.
-    WrongPitch {
-        /// Which note it answered.
-        note: usize,
-        /// Time round, from 0.
-        round: usize,
-    },
-    /// Nothing answered this note in this time round.
-    Missed {
-        /// Which note.
-        note: usize,
-        /// Time round, from 0.
-        round: usize,
-    },
-    /// A pluck that answers nothing, at this place of the recording.
-    Extra {
-        /// Where.
-        at: Seconds,
-        /// Time round, from 0.
-        round: usize,
-    },
-    /// A time round is over and everything in it is settled.
-    Round(Round),
-    /// The loudspeaker is heard in the input, this far below the loudest playing, dB (negative). Told once
-    /// when it is louder than −30 dB: headphones are advised.
-    Bleed(f64),
-}
-
-/// A pluck that answers an expected note.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Answer {
-    /// Which note.
-    pub note: usize,
-    /// Time round, from 0.
-    pub round: usize,
-    /// Where on the recording's timeline it fell.
-    pub at: Seconds,
-    /// How much later it came than the recording's note, in seconds of the take, the round trip taken off
-    /// where it is known. Without it, only differences between notes mean something.
-    pub late: Span,
-    /// The input's frame it began at.
-    pub frame: u64,
 }
 
 /// Listens to one take.

@@ -5,7 +5,7 @@
 //! leaves that filter alone (the Wiener solution; Bendat & Piersol, "Random Data", from memory). It is
 //! subtracted in time. Nothing is taken out until a clear path shows.
 
-use super::RATE;
+use super::answer::RATE;
 use crate::dsp::dot;
 use crate::dsp::window::hann;
 use realfft::num_complex::Complex;

@@ -6,9 +6,10 @@
 //! the jump, for a player who is some beats away from the deck. Times are in samples of the take at
 //! [`RATE`]. Constants are chosen on rendered takes (seeds 101 to 106, which the tests hear); not judged on others yet.
 
+use super::answer::{Answer, Expected, RATE};
 use super::onset::{Detector, LOWEST, Pluck, Rising};
 use super::round::Tally;
-use super::{Answer, Expected, RATE, Told};
+use super::told::Told;
 use crate::deck::capture::Place;
 use crate::dsp::middle;
 use crate::unit::{Seconds, Span};

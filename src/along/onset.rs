@@ -4,7 +4,7 @@
 //! Owns the newest second of sound and everything read from it. Looks ahead 10 ms from a peak. Constants
 //! are chosen on rendered takes (seeds 101 to 106, which the tests hear); not judged on others yet.
 
-use super::RATE;
+use super::answer::RATE;
 use crate::analysis::candidates::surprise;
 use crate::dsp::predict::Predictor;
 use crate::dsp::spectrum::Spectrum;

@@ -4,7 +4,7 @@
 //! is against the recording's own notes; where the round trip is not known, against the player's own
 //! middle, and the round says so.
 
-use super::{Answer, Expected};
+use super::answer::{Answer, Expected};
 use crate::dsp::middle;
 use crate::music::note::Role;
 use crate::timing::Slot;

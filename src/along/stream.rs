@@ -1,7 +1,7 @@
 //! Sound at any rate as it arrives → sound at [`RATE`], without delay but the filter's
 //! reach (under 2 ms).
 
-use super::RATE;
+use super::answer::RATE;
 use crate::dsp::resample::Resampler;
 
 /// Converts a stream.

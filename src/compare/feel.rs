@@ -7,7 +7,7 @@
 //! memory) over whole bars, since notes of one bar are not independent; the seed is fixed.
 //! A slot is claimed from [`ENOUGH`] notes up.
 
-use super::{Model, Pair};
+use super::pairs::{self, Model, Pair};
 use crate::music::note::Role;
 use crate::timing::{Figure, Slot, SlotFigure, Verdict, stats};
 use crate::unit::Span;
@@ -148,7 +148,7 @@ fn feel(told: &SlotFigure, pairs: &[Pair], model: Model<'_>) -> Feel {
         agree: here
             .iter()
             .filter(|p| p.difference().0 * told.figure.centre.0 > 0.0)
-            .filter(|p| p.difference().abs() > super::page::floor(p, model))
+            .filter(|p| p.difference().abs() > pairs::floor(p, model))
             .count(),
         verdict: told.verdict(),
         slant: told.slant().is_some(),

@@ -4,7 +4,7 @@
 //! each beat together and what differs inside the beat stays audible. Side by side puts the
 //! recording left and the take right; in turn plays each bar twice, the recording first.
 
-use super::{Round, SharedBeat};
+use super::pairs::{Round, SharedBeat};
 use crate::deck::resample::{self, ResampleError};
 use crate::recording::{Recording, RecordingError};
 use crate::stretch::{self, FASTEST, Pitch, SLOWEST, SpeedMap, transient};

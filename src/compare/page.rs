@@ -4,15 +4,13 @@
 //! Sheet, words, labels and lists all read the [`Drift`] made here, so that they speak of the same
 //! figures. What a figure may be called is `timing`'s.
 
+use super::comparison::Comparison;
 use super::feel;
-use super::{Comparison, Model, Pair};
+use super::pairs::{Model, Pair, floor};
 use crate::music::note::{Note, Role};
 use crate::timing::{BarFigure, Drift, Figure, NoteDrift, Reference, Standing, Verdict, stats};
 use crate::unit::{Seconds, Span};
 
-/// Half of the 95 % interval of the distance of two onsets, each found within 1.5 ms (SD) and laid
-/// on a grid within 2.5 ms (SD).
-const MEASURING: Span = Span::from_ms(8.1);
 /// A smaller lateness of the whole take is none: a sound card's delay alone is as large. Chosen by
 /// hand.
 const LATE: Span = Span::from_ms(10.0);
@@ -130,12 +128,6 @@ fn answer(
         ..take[pair.take].clone()
     };
     (note, placed)
-}
-
-/// Below this a difference of one note is not heard, or not measured.
-pub(super) fn floor(pair: &Pair, model: Model<'_>) -> Span {
-    let heard = model.drifts.get(pair.recording).and_then(Option::as_ref);
-    Span(heard.map_or(0.0, |d| d.floor.0).max(MEASURING.0))
 }
 
 fn bars(pairs: &[Pair], of: impl Fn(&Pair) -> Option<Span>) -> Vec<BarFigure> {
