@@ -7,139 +7,22 @@
 //! nothing itself: both sides arrive as notes.
 
 mod align;
+mod comparison;
 mod feel;
 pub mod listen;
 mod matching;
 mod page;
+mod pairs;
 
 use crate::analysis::beat;
 use crate::music::grid::{Beat, Grid};
-use crate::music::meter::Meter;
 use crate::music::note::{Attack, Note, Role};
-use crate::timing::{NoteDrift, Slot, Standing};
+use crate::timing::Standing;
 use crate::unit::{Beats, Seconds, Span};
 
-use serde::Serialize;
-
+pub use comparison::{Comparison, Fault};
 pub use feel::{Feel, Whole};
-
-/// The player one learns from: what was heard in the recording, and how it lies on its grid.
-#[derive(Debug, Clone, Copy)]
-pub struct Model<'a> {
-    /// Notes in order of time.
-    pub notes: &'a [Note],
-    /// The recording's measuring grid.
-    pub grid: &'a Grid,
-    /// Drift of each note, as `timing::measure` gives it; as many as notes.
-    pub drifts: &'a [Option<NoteDrift>],
-}
-
-/// One note of the recording and the take's answer to it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Pair {
-    /// Index of the note in the recording.
-    pub recording: usize,
-    /// Index of the note in the take.
-    pub take: usize,
-    /// Round of the take it was played in, from 0.
-    pub round: usize,
-    /// Where in the bar the recording's player meant it.
-    pub slot: Slot,
-    /// Bar of the recording.
-    pub bar: i32,
-    /// Thumb or fingers, by the recording.
-    pub role: Role,
-    /// The recording's drift from its own grid, settled on its notes.
-    pub recording_drift: Span,
-    /// The take's drift from the same grid laid under the take.
-    pub take_drift: Span,
-    /// The take's drift from its own thumb: the drift less that of the thumb's note nearest in the
-    /// bar (within a beat); none where the thumb is silent, and for the thumb itself.
-    pub from_thumb: Option<Span>,
-    /// Another pitch was played than on the recording.
-    pub wrong_pitch: bool,
-}
-
-impl Pair {
-    /// How much later the take's player plays it than the recording's, both against their grids.
-    pub fn difference(&self) -> Span {
-        self.take_drift - self.recording_drift
-    }
-}
-
-/// One beat of the passage on both sides.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SharedBeat {
-    /// Where it falls in the recording.
-    pub recording: Seconds,
-    /// Where it falls in the take.
-    pub take: Seconds,
-    /// Place in the bar, 1 is the downbeat.
-    pub place: u8,
-}
-
-/// One time through the passage.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Round {
-    /// The passage in the recording.
-    pub recording: (Seconds, Seconds),
-    /// Where it lies in the take.
-    pub take: (Seconds, Seconds),
-    /// Tempo of the take as a share of the recording's: 0.8 is slower.
-    pub tempo_ratio: f64,
-    /// The passage's beats in both; empty where the recording has no grid.
-    pub beats: Vec<SharedBeat>,
-    /// Answers beside the pairs, of which no drift can be told: rolls, graces, and all where the
-    /// beat is unsure.
-    pub unmeasured: usize,
-    /// Notes of the recording that the take left out: indices.
-    pub missed: Vec<usize>,
-    /// Notes of the take that the recording does not have: indices.
-    pub extra: Vec<usize>,
-    /// Pairs of neighbours played in the other order: indices in the recording.
-    pub swapped: Vec<(usize, usize)>,
-}
-
-/// What comparing came to.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Comparison {
-    /// Probability that the take plays this recording at all, 0 to 1.
-    pub same_tune: f64,
-    /// How many semitones higher the take sounds (another tuning or capo).
-    pub transposed: i32,
-    /// Times through the passage, in order; empty when it is another tune.
-    pub rounds: Vec<Round>,
-    /// Notes that answer each other, in order of the take.
-    pub pairs: Vec<Pair>,
-    /// The recording's time signature: how its slots are counted.
-    pub meter: Meter,
-    /// How each slot feels on both sides.
-    pub feel: Vec<Feel>,
-    /// Fingers against thumb over all slots.
-    pub whole: Option<Whole>,
-    /// Why there are no figures, where there are none.
-    pub fault: Option<Fault>,
-    /// Plain sentences about what makes this doubtful.
-    pub warnings: Vec<String>,
-}
-
-/// Why a take cannot be compared.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, thiserror::Error)]
-#[serde(rename_all = "snake_case")]
-pub enum Fault {
-    /// Not a note in the take.
-    #[error("This take is silent: no note was heard in it.")]
-    SilentTake,
-    /// Not a note in the recording.
-    #[error("No note was heard in the recording, so there is nothing to compare with.")]
-    SilentRecording,
-    /// Too few notes to find the place.
-    #[error("This take is too short to be found in the recording: play at least a bar.")]
-    TooShort,
-    /// Other notes than the recording's.
-    #[error("This take does not seem to be the same tune, so nothing was measured.")]
-    AnotherTune,
-}
+pub use pairs::{Model, Pair, Round, SharedBeat};
 
 /// Below this probability it is said to be another tune, and no figures are given.
 pub const SAME_TUNE: f64 = 0.5;
@@ -147,6 +30,13 @@ pub const SAME_TUNE: f64 = 0.5;
 /// Compares the notes of a `take` (in order of time) with a recording. The answer is the same
 /// whenever the input is (resampling has a fixed seed).
 pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
+    let mut found = answers(model, take);
+    measure(&mut found, model);
+    found
+}
+
+/// Which notes answer which, and why none do where that is so; no figures yet.
+fn answers(model: Model<'_>, take: &[Note]) -> Comparison {
     let mut out = Comparison {
         same_tune: 0.0,
         transposed: 0,
@@ -192,6 +82,14 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
         let matched = matching::pair_notes(model.notes, take, passage, found.transposed);
         add_round(&mut out, &model, take, index, passage, &matched);
     }
+    out
+}
+
+/// The figures of a comparison and what makes them doubtful; `model` is what its indices refer to.
+fn measure(out: &mut Comparison, model: Model<'_>) {
+    if out.fault.is_some() {
+        return;
+    }
     if !out.pairs.iter().any(|p| p.role == Role::Bass) {
         out.warnings.push(
             "the thumb was not heard in the take: drift from the thumb cannot be told".into(),
@@ -203,7 +101,6 @@ pub fn compare(model: Model<'_>, take: &[Note]) -> Comparison {
     }
     out.feel = feel::by_slot(&out.pairs, model);
     out.whole = feel::whole(&out.pairs);
-    out
 }
 
 /// The same where it is known what was played along with: only the recording's notes from the one instant
@@ -220,15 +117,17 @@ pub fn compare_within(model: Model<'_>, take: &[Note], within: (Seconds, Seconds
         drifts: &model.drifts[first..last],
         ..model
     };
-    let mut found = compare(part, take);
-    let anywhere = compare(model, take);
+    let mut found = answers(part, take);
+    let mut anywhere = answers(model, take);
     let answered = |found: &Comparison| {
         let unmeasured: usize = found.rounds.iter().map(|r| r.unmeasured).sum();
         found.pairs.len() + unmeasured
     };
     if found.fault.is_some() || 10 * answered(&found) < 9 * answered(&anywhere) {
+        measure(&mut anywhere, model);
         return anywhere;
     }
+    measure(&mut found, part);
     for pair in &mut found.pairs {
         pair.recording += first;
     }

@@ -5,7 +5,7 @@
 
 use super::align::Passage;
 use crate::music::note::{Attack, Note};
-use crate::unit::Span;
+use crate::unit::{MidiNote, Span};
 
 /// A note farther than this from its place is not the answer to it, seconds of the take.
 const TOLERANCE: f64 = 0.16;
@@ -53,7 +53,7 @@ pub(super) fn pair_notes(
             .take_while(|&&j| take[j].time.0 <= place.0 + TOLERANCE)
         {
             let away = (take[j].time - place).0.abs();
-            let played = take[j].pitch.map(super::super::unit::MidiNote::nearest);
+            let played = take[j].pitch.map(MidiNote::nearest);
             let (same, octave) = match (wanted, played) {
                 (Some(a), Some(b)) => (a == b, (a - b).rem_euclid(12) == 0),
                 _ => (true, true), // a dead note answers by its place alone
