@@ -14,10 +14,7 @@ use crate::recording::{Recording, RecordingError};
 use crate::unit::{Beats, Bpm, Seconds, Span};
 use serde::Serialize;
 
-pub use tune::tune;
-
-/// Tempo of the recording.
-pub const TEMPO: Bpm = Bpm(92.0);
+pub use tune::{TEMPO, tune};
 
 /// Tempo of the student's take.
 pub const TAKE_TEMPO: Bpm = Bpm(86.0);

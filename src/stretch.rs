@@ -39,10 +39,12 @@ mod pairs;
 mod peaks;
 #[doc(hidden)]
 pub mod phase;
+mod pitch;
 mod place;
 mod plan;
 mod render;
 mod resample;
+mod spectra;
 mod speed;
 mod step;
 pub mod transient;
@@ -50,43 +52,15 @@ mod vocoder;
 mod window;
 
 pub use onsets::{OnsetError, OnsetTable};
+pub use pitch::Pitch;
 pub use render::{Cancelled, render, render_blocks};
 pub use speed::{FASTEST, SLOWEST, Speed, SpeedError, SpeedMap};
 
 use crate::recording::Recording;
-use crate::unit::Cents;
 use resample::Resampler;
 use speed::Rates;
 use std::ops::Range;
 use std::sync::Arc;
-
-/// A change of pitch, −1,200 to 1,200 cents (an octave down to an octave up).
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default)]
-pub struct Pitch(f64);
-
-impl Pitch {
-    /// As recorded.
-    pub const UNCHANGED: Self = Self(0.0);
-
-    /// The change nearest to `cents` within an octave; what is not a number is no change.
-    pub fn nearest(cents: Cents) -> Self {
-        if cents.0.is_nan() {
-            Self::UNCHANGED
-        } else {
-            Self(cents.0.clamp(-1200.0, 1200.0))
-        }
-    }
-
-    /// In cents.
-    pub fn cents(self) -> Cents {
-        Cents(self.0)
-    }
-
-    /// As a ratio of frequencies, 0.5 to 2.
-    pub fn ratio(self) -> f64 {
-        (self.0 / 1200.0).exp2()
-    }
-}
 
 /// Shortest loop, seconds; a shorter one is made this long.
 const SHORTEST_LOOP: f64 = 0.02;

@@ -16,18 +16,15 @@ mod rendering;
 mod rounds;
 mod waiting;
 
-pub(super) use following::HostPlace;
-
 use super::click::Ticker;
 use super::controls::{Controls, Ladder};
-use super::message::{Event, Phase, Retired};
+use super::message::{Phase, Retired};
 use super::pulse::Pulse;
 use super::ramp::Ramp;
 use super::track::Track;
 use crate::stretch::OnsetTable;
 use crate::unit::Seconds;
 use std::sync::Arc;
-use waiting::Wait;
 
 /// Most frames rendered at once; speed and the host's place are looked at this often.
 pub(super) const PIECE: usize = 32;
@@ -388,4 +385,31 @@ impl Transport {
         self.gain.aim(0.0, self.fade as u32);
         self.ticker.clear();
     }
+}
+
+/// The host's place at a frame.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct HostPlace {
+    pub running: bool,
+    /// Quarter notes after the host's start.
+    pub quarters: f64,
+    /// Quarter notes a frame.
+    pub pace: f64,
+}
+
+/// A count-in or a rest, in beats.
+#[derive(Debug, Clone, Copy, Default)]
+struct Wait {
+    /// Place on the beat line now.
+    beat: f64,
+    /// Beats a frame.
+    step: f64,
+    /// Next whole beat to be clicked.
+    next: i64,
+    /// Frames left.
+    left: usize,
+    /// Where the recording goes on.
+    goal: f64,
+    /// Has the head begun its lead-in?
+    led: bool,
 }

@@ -1,10 +1,10 @@
 //! The invented tune of the demo.
 
-use super::TEMPO;
 use crate::music::meter::Meter;
 use crate::music::pitch::Key;
 use crate::music::score::Score;
 use crate::music::tuning::Tuning;
+use crate::unit::Bpm;
 
 /// Twenty bars in D, DADGAD. Bars 1–8: the melody falls on the thumb's beats. Bars 9–16: the same
 /// melody steps off the beat, and pushes into the next bar. Bars 17–20: hammer-ons, a pull-off and
@@ -42,3 +42,6 @@ pub fn tune() -> Score {
         ..tune
     }
 }
+
+/// Tempo of the recording.
+pub const TEMPO: Bpm = Bpm(92.0);

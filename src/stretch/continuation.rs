@@ -21,8 +21,8 @@
 use super::overlap_add::OverlapAdd;
 use super::peaks::{MOST_SLIP, Peaks};
 use super::phase::{narrow, wide, wrap};
+use super::spectra::Spectra;
 use super::step::{Copy, Geometry};
-use super::vocoder::Spectra;
 use super::window::transform;
 use realfft::num_complex::{Complex32, Complex64};
 use std::f64::consts::TAU;

@@ -12,7 +12,7 @@
 
 use super::continuation::MOST_GROWTH;
 use super::peaks::Peak;
-use super::vocoder::Spectra;
+use super::spectra::Spectra;
 
 /// Bins from a partial within which a peak is its own.
 const OWN: u32 = 2;

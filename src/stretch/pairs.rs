@@ -16,7 +16,7 @@
 
 use super::peaks::{Peak, Peaks};
 use super::phase::{narrow, turn, wide, wrap};
-use super::vocoder::Spectra;
+use super::spectra::Spectra;
 use realfft::num_complex::{Complex32, Complex64};
 use std::f64::consts::{PI, TAU};
 

@@ -1,9 +1,10 @@
 //! Offline rendering: the same stream, run through at once.
 
+use super::core::Core;
 use super::onsets::OnsetTable;
+use super::pitch::Pitch;
 use super::resample::Resampler;
 use super::speed::{Rates, SpeedMap};
-use super::{Pitch, core::Core};
 use crate::recording::Recording;
 use std::sync::Arc;
 

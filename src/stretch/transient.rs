@@ -16,8 +16,9 @@
 
 mod spectral;
 
-use super::OnsetTable;
+use super::onsets::OnsetTable;
 use crate::recording::Recording;
+use spectral::peaks;
 use std::collections::VecDeque;
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 
@@ -320,25 +321,6 @@ impl Loudest {
         }
         self.queue[0].1
     }
-}
-
-/// Greatest values above `least` within `apart` on either side.
-fn peaks(values: &[f32], least: f32, apart: usize) -> Vec<usize> {
-    let mut found: Vec<usize> = Vec::new();
-    for (k, &v) in values.iter().enumerate() {
-        if v <= least {
-            continue;
-        }
-        match found.last_mut() {
-            Some(last) if k - *last <= apart => {
-                if v > values[*last] {
-                    *last = k;
-                }
-            }
-            _ => found.push(k),
-        }
-    }
-    found
 }
 
 /// The frame near `coarse` where the energy of the twice differenced samples (a high-pass) jumps

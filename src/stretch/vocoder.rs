@@ -25,9 +25,10 @@ use super::masked;
 use super::noise::Noise;
 use super::overlap_add::{Likeness, OverlapAdd};
 use super::pairs::{EARLIER, Pairs};
-use super::peaks::{Peak, Peaks, Turn};
+use super::peaks::{Peak, Turn};
+use super::spectra::Spectra;
 use super::step::{Frame, Geometry, Start};
-use super::window::{self, centroid};
+use super::window::{self};
 use crate::recording::Recording;
 use realfft::num_complex::Complex32;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
@@ -61,55 +62,6 @@ impl Shape {
             self.after.resize(right, 0.0);
             window::fall(&mut self.after);
         }
-    }
-}
-
-/// Spectra of one frame, a channel each, and where it lies.
-pub(super) struct Spectra {
-    pub bins: Vec<Vec<Complex32>>,
-    pub u: i64,
-    pub t: i64,
-    /// Halves of the analysis window.
-    pub halves: (usize, usize),
-    pub peaks: Peaks,
-    /// First of its leg.
-    pub first: bool,
-}
-
-impl Spectra {
-    #[allow(
-        clippy::disallowed_macros,
-        reason = "made before the audio thread runs"
-    )]
-    fn new(channels: usize, bins: usize) -> Self {
-        Self {
-            bins: vec![vec![Complex32::new(0.0, 0.0); bins]; channels],
-            u: 0,
-            t: 0,
-            halves: (0, 0),
-            peaks: Peaks::new(bins),
-            first: true,
-        }
-    }
-
-    /// Power at bin `k`, all channels together.
-    pub(super) fn power(&self, k: usize) -> f64 {
-        f64::from(self.bins.iter().map(|b| b[k].norm_sqr()).sum::<f32>())
-    }
-
-    /// Amplitude of what bin `k` shows, all channels together.
-    pub(super) fn level(&self, k: usize) -> f64 {
-        self.power(k).sqrt() / (0.5 * (self.halves.0 + self.halves.1) as f64)
-    }
-
-    /// Whether the window reaches half of the longest half, `half`, to either side.
-    fn is_clear(&self, half: usize) -> bool {
-        2 * self.halves.0.min(self.halves.1) >= half
-    }
-
-    /// Centroid of the window, frames after its centre.
-    pub(super) fn centroid(&self) -> f64 {
-        centroid(self.halves.0, self.halves.1)
     }
 }
 

@@ -6,7 +6,8 @@
     clippy::disallowed_types
 )]
 
-use super::{Event, PIECE, Phase, Transport};
+use super::{HostPlace, PIECE, Transport};
+use crate::deck::message::{Event, Phase};
 
 /// The host has jumped when its place differs by more than this from where it should be.
 const HOST_JUMP_MS: f64 = 5.0;
@@ -16,16 +17,6 @@ const HOST_LOST_MS: f64 = 60.0;
 
 /// Seconds ahead at which the recording is aimed at the host's place: about one hop of the engine.
 const HOST_AIM: f64 = 0.03;
-
-/// The host's place at a frame.
-#[derive(Debug, Clone, Copy, Default)]
-pub(in crate::deck) struct HostPlace {
-    pub running: bool,
-    /// Quarter notes after the host's start.
-    pub quarters: f64,
-    /// Quarter notes a frame.
-    pub pace: f64,
-}
 
 impl Transport {
     /// The host drives: its bars and beats say which frame sounds.

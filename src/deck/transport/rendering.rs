@@ -6,10 +6,10 @@
     clippy::disallowed_types
 )]
 
-use super::following::HostPlace;
 use super::rounds::Edge;
-use super::{Event, PIECE, Phase, Transport};
+use super::{HostPlace, PIECE, Transport};
 use crate::deck::head::Leg;
+use crate::deck::message::{Event, Phase};
 use crate::deck::ramp::eased;
 
 impl Transport {

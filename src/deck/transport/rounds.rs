@@ -6,8 +6,9 @@
     clippy::disallowed_types
 )]
 
-use super::{Event, Phase, Transport};
+use super::Transport;
 use crate::deck::controls::Ladder;
+use crate::deck::message::{Event, Phase};
 
 /// What happens at the end of what plays.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -7,25 +7,9 @@
     clippy::disallowed_types
 )]
 
-use super::{Event, Phase, Transport};
+use super::{Transport, Wait};
+use crate::deck::message::{Event, Phase};
 use crate::deck::pulse::Accent;
-
-/// A count-in or a rest, in beats.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Wait {
-    /// Place on the beat line now.
-    pub beat: f64,
-    /// Beats a frame.
-    pub step: f64,
-    /// Next whole beat to be clicked.
-    pub next: i64,
-    /// Frames left.
-    pub left: usize,
-    /// Where the recording goes on.
-    pub goal: f64,
-    /// Has the head begun its lead-in?
-    pub led: bool,
-}
 
 impl Transport {
     /// Counts or rests `beats` beats; `before` counts towards `place`, else on from it.

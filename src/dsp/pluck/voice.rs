@@ -5,7 +5,7 @@
 //! polarisations, slightly detuned, of which the one across the bridge fades faster: the two-stage
 //! decay of real strings (Weinreich 1977, JASA 62(6), from memory).
 
-use super::{Chance, Played, Stroke};
+use super::stroke::{Chance, Played, Stroke};
 use std::f64::consts::{PI, TAU};
 
 /// Oscillators run side by side: four modes of two polarisations.

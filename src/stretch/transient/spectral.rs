@@ -43,7 +43,7 @@ pub(super) fn plucks(recording: &Recording, go_on: &mut dyn FnMut() -> bool) -> 
     let stands_out = over_median(&gains, hops(NEARBY));
     // A gain is greatest when the onset lies between the two spectra.
     let between = LAG * hop / 2;
-    let found = super::peaks(&stands_out, PLUCK, hops(APART));
+    let found = peaks(&stands_out, PLUCK, hops(APART));
     let frame = |k: usize| (k * hop).saturating_sub(between);
     Some(found.into_iter().map(frame).collect())
 }
@@ -164,4 +164,23 @@ fn over_median(values: &[f32], reach: usize) -> Vec<f32> {
             values[k] - TIMES * *near.select_nth_unstable_by(middle, f32::total_cmp).1
         })
         .collect()
+}
+
+/// Greatest values above `least` within `apart` on either side.
+pub(super) fn peaks(values: &[f32], least: f32, apart: usize) -> Vec<usize> {
+    let mut found: Vec<usize> = Vec::new();
+    for (k, &v) in values.iter().enumerate() {
+        if v <= least {
+            continue;
+        }
+        match found.last_mut() {
+            Some(last) if k - *last <= apart => {
+                if v > values[*last] {
+                    *last = k;
+                }
+            }
+            _ => found.push(k),
+        }
+    }
+    found
 }
