@@ -12,7 +12,10 @@ pub mod corrections;
 pub mod features;
 pub mod hand;
 pub mod kinds;
+pub mod mono;
+pub mod note_event;
 pub mod note_selection;
+mod observer;
 pub mod one_guitar;
 pub mod pitch;
 pub mod pluck_net;
@@ -27,10 +30,12 @@ use crate::music::note::{Note, Role};
 use crate::music::tuning::{Named, Tuning};
 use crate::recording::Recording;
 use crate::unit::{Cents, Seconds, Span};
+use mono::Mono;
+use observer::go_on;
 use serde::{Deserialize, Serialize};
 
-/// Frames a second of the mono signal that every stage of the analysis reads.
-pub const RATE: u32 = 22_050;
+pub use mono::RATE;
+pub use observer::{AnalysisError, Observer, Stage};
 
 /// What was heard in one recording.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -151,50 +156,6 @@ impl Analysis {
     }
 }
 
-/// What the analysis is doing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Stage {
-    /// Finding where something begins.
-    Onsets,
-    /// Reading which notes begin there.
-    Notes,
-    /// Deciding thumb or fingers, string and fret.
-    Roles,
-    /// Finding the beat.
-    Beats,
-}
-
-/// Watches an analysis while it runs; every method has an empty default.
-///
-/// All calls come from the thread that called [`analyze`].
-pub trait Observer {
-    /// `fraction` (0 to 1) of a stage is done. Stages come in their order, each at least once.
-    fn progress(&mut self, _stage: Stage, _fraction: f32) {}
-
-    /// Clear onsets of one more stretch of the recording, in order, before anything is known
-    /// about them. Later results replace them.
-    fn onsets(&mut self, _onsets: &[Seconds]) {}
-
-    /// All notes with provisional roles, then again with final ones.
-    fn notes(&mut self, _notes: &[Note]) {}
-
-    /// Asked often: should the analysis stop?
-    fn cancelled(&mut self) -> bool {
-        false
-    }
-}
-
-/// Nobody watches.
-impl Observer for () {}
-
-/// Why there is no analysis.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum AnalysisError {
-    /// The observer asked to stop.
-    #[error("the analysis was stopped before it was done")]
-    Cancelled,
-}
-
 /// Hears `recording`: notes with role, pitch, string and kind, the tuning's offset, beats.
 ///
 /// Deterministic: the same recording and options give the same result on every run. Time is
@@ -208,7 +169,7 @@ pub fn analyze(
     options: &Options,
     observer: &mut dyn Observer,
 ) -> Result<Analysis, AnalysisError> {
-    let mono = features::Mono::new(recording);
+    let mono = Mono::new(recording);
     let Plucked {
         heard,
         events,
@@ -272,7 +233,7 @@ pub struct Plucked {
     /// What is heard at each candidate onset, in order of time.
     pub heard: Vec<features::Features>,
     /// The notes that begin, in order of time.
-    pub events: Vec<note_selection::NoteEvent>,
+    pub events: Vec<note_event::NoteEvent>,
     /// How each of them rings.
     pub rings: Vec<ring::Ring>,
     /// How far the guitar lies off A4 = 440 Hz, as well as it is known; 0 where it is not.
@@ -288,10 +249,7 @@ pub struct Plucked {
 ///
 /// # Errors
 /// [`AnalysisError::Cancelled`] when `observer` asks to stop.
-pub fn plucked(
-    mono: &features::Mono,
-    observer: &mut dyn Observer,
-) -> Result<Plucked, AnalysisError> {
+pub fn plucked(mono: &Mono, observer: &mut dyn Observer) -> Result<Plucked, AnalysisError> {
     let (candidates, coarse) = features::candidates(mono, observer)?;
     let roughly = coarse.unwrap_or_default();
     let heard = features::heard(mono, &candidates, roughly, observer)?;
@@ -338,13 +296,4 @@ fn hands(notes: &mut [Note], tuning: &Tuning, offset: Cents, grid: &Grid, said: 
     let ends: Vec<Seconds> = notes.iter().map(|n| n.end).collect();
     role::assign(notes, tuning, offset, grid, said);
     notes.iter_mut().zip(ends).for_each(|(n, end)| n.end = end);
-}
-
-/// Reports progress and asks whether to go on.
-fn go_on(observer: &mut dyn Observer, stage: Stage, fraction: f32) -> Result<(), AnalysisError> {
-    observer.progress(stage, fraction);
-    if observer.cancelled() {
-        return Err(AnalysisError::Cancelled);
-    }
-    Ok(())
 }

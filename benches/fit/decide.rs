@@ -4,6 +4,7 @@ use super::{beside, written};
 use serde::Deserialize;
 use std::path::{Path, PathBuf};
 use thumbline::analysis::features;
+use thumbline::analysis::mono::Mono;
 use thumbline::analysis::note_selection::Weights;
 use thumbline::analysis::note_selection::weight_fit::{self, Performance};
 use thumbline::parallel;
@@ -22,7 +23,7 @@ struct TrueNote {
 fn performance(wav: &Path) -> Option<Performance> {
     let truth: Truth = beside(wav, "truth.json")?;
     let recording = thumbline::load::load(wav).ok()?;
-    let mono = features::Mono::new(&recording);
+    let mono = Mono::new(&recording);
     let (candidates, offset) = features::candidates(&mono, &mut ()).ok()?;
     let heard = features::heard(&mono, &candidates, offset.unwrap_or_default(), &mut ()).ok()?;
     let notes = truth.notes.iter().map(|n| (n.t, n.midi.round() as i32));
@@ -41,7 +42,7 @@ pub fn fit(files: &[PathBuf]) {
         let text = format!(
             "//! The weights of the note decision. Written by `cargo xtask fit hearing decide` (`weight_fit`): logistic\n\
              //! regressions over what the network says of {} invented pieces.\n\n\
-             use super::Weights;\n\n\
+             use super::weighing::Weights;\n\n\
              /// See [`Weights`].\n\
              #[rustfmt::skip]\n\
              pub(super) const WEIGHTS: Weights = Weights {{\n    \

@@ -6,7 +6,7 @@
 use super::{beside, written};
 use serde::Deserialize;
 use std::path::{Path, PathBuf};
-use thumbline::analysis::{features, plucked, string_assignment};
+use thumbline::analysis::{mono::Mono, plucked, string_assignment};
 use thumbline::music::guess::{Evidence, evidence, sounds_alike};
 use thumbline::music::tuning::{Named, Tuning};
 use thumbline::parallel;
@@ -31,7 +31,7 @@ fn piece(wav: &Path) -> Option<Piece> {
     let told: Told = beside(wav, "tuning.json")?;
     let truth = Tuning::low_to_high(&told.open).with_capo(told.capo);
     let recording = thumbline::load::load(wav).ok()?;
-    let found = plucked(&features::Mono::new(&recording), &mut ()).ok()?;
+    let found = plucked(&Mono::new(&recording), &mut ()).ok()?;
     let heard = string_assignment::unplaced(&found.events, &found.rings);
     let all: Vec<Evidence> = evidence(&heard, Named::built_in());
     let right = |e: &Evidence| sounds_alike(&e.tuning, &truth);

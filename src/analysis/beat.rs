@@ -8,7 +8,7 @@
 //! beats of four tempo levels, each decoded over the whole recording ([`hsmm`]); meter and bar
 //! one ([`meter`]), slots ([`subdivisions`]) and the smooth tempo curve against which notes are measured
 //! ([`measuring_grid`], [`tempo_curve`]) make a reading of each; the most probable one is the grid
-//! ([`hypothesis`]). Edits steer the same decoding again ([`solve`]). What weighs what is in one
+//! ([`readings`]). Edits steer the same decoding again ([`solve`]). What weighs what is in one
 //! table ([`priors`]).
 
 mod beat_net;
@@ -24,65 +24,31 @@ mod hsmm;
 mod hypothesis;
 mod measuring_grid;
 mod meter;
+mod part;
 pub mod prior_fit;
 mod priors;
+mod readings;
 mod solve;
 mod subdivisions;
 mod tempo_curve;
+mod tracked;
 
 pub use edits::{Conflict, Edit, GridEdits};
 pub use measuring_grid::fit_to_notes;
 pub use priors::Priors;
+pub use tracked::{Alternative, Tracked};
 
 use crate::music::grid::{self, Beat, Grid};
 use crate::music::meter::Meter;
 use crate::music::note::Note;
-use crate::parallel;
-use crate::unit::{Seconds, Span};
-use beat_net::Belief;
-use events::Event;
-use hsmm::Lattice;
-use hypothesis::Hypothesis;
-use serde::{Deserialize, Serialize};
-use std::ops::Range;
-
-/// Another reading of the same notes, and the edit that gives it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Alternative {
-    /// What it is by itself: meter and tempo, and where bar one is when those are the same.
-    pub label: String,
-    /// Append this to the list of edits to get it.
-    pub edit: Edit,
-    /// How probable it is against the grid that was chosen, 0 to 1.
-    pub odds: f32,
-}
-
-/// A grid and what is to be known about it.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct Tracked {
-    /// Beats and bars; empty where no pulse was found.
-    pub grid: Grid,
-    /// Other readings, most probable first.
-    pub alternatives: Vec<Alternative>,
-    /// Edits that gave way to later ones.
-    pub conflicts: Vec<Conflict>,
-    /// Time constant of the grid: notes this far from a beat still place it with 1/e of the
-    /// weight of those on it; none for the even beats of a click.
-    pub time_constant: Option<Span>,
-    /// Plain sentences about what makes the grid doubtful.
-    pub warnings: Vec<String>,
-}
+use crate::unit::Seconds;
+use part::Part;
 
 /// The grid of `notes` (in any order) in a recording that ends at `end`, bent by a player's
 /// `edits`. To solve again after every edit, keep a [`Tracker`].
 pub fn track(notes: &[Note], end: Seconds, edits: &GridEdits) -> Tracked {
     Tracker::new(notes, end).solve(edits)
 }
-
-/// Own beats of the tempo levels, seconds: each is tracked over an octave around it.
-const LEVELS: [f64; 4] = [0.34, 0.50, 0.75, 1.10];
-/// Fewer events than this have no pulse.
-const FEWEST: usize = 6;
 
 /// Longer recordings (s) are tracked in parts, so that memory stays bounded.
 const PART: f64 = 600.0;
@@ -96,23 +62,6 @@ const SEARCH: f64 = 120.0;
 #[derive(Debug)]
 pub struct Tracker {
     parts: Vec<Part>,
-}
-
-/// A recording, or ten minutes of a longer one.
-#[derive(Debug)]
-struct Part {
-    priors: Priors,
-    notes: Vec<Note>,
-    events: Vec<Event>,
-    /// What the network believes.
-    belief: Belief,
-    /// Stretch of the recording that this part answers for, seconds.
-    from: f64,
-    end: f64,
-    /// One a tempo level; none where they are made again for every use.
-    lattices: Vec<Lattice>,
-    /// Readings without edits, best first.
-    hypotheses: Vec<Hypothesis>,
 }
 
 impl Tracker {
@@ -232,55 +181,4 @@ fn join(parts: Vec<Tracked>, meter: Meter, held: &[Edit]) -> Tracked {
     }
     whole.grid = Grid::from_parts(meter, beats, free);
     whole
-}
-
-impl Part {
-    /// Weighs `notes`, in order of time, of a stretch (s); `whole` when that is the recording.
-    fn new(notes: &[Note], stretch: Range<f64>, whole: bool, priors: Priors) -> Self {
-        Self::believed(notes, beat_net::believe(notes), stretch, whole, priors)
-    }
-
-    /// The same where it is known what the network believes.
-    fn believed(
-        notes: &[Note],
-        belief: Belief,
-        stretch: Range<f64>,
-        whole: bool,
-        priors: Priors,
-    ) -> Self {
-        let mut part = Self {
-            priors,
-            notes: notes.to_vec(),
-            events: events::collect(notes),
-            belief,
-            from: stretch.start,
-            end: stretch.end,
-            lattices: Vec::new(),
-            hypotheses: Vec::new(),
-        };
-        if part.events.len() >= FEWEST {
-            part.lattices = parallel::map(&LEVELS, |&beat| {
-                Lattice::new(&part.events, &part.belief, beat, priors)
-            });
-            part.hypotheses = part.read();
-            if !whole {
-                part.lattices = Vec::new();
-            }
-        }
-        part
-    }
-
-    /// The edits that concern this part.
-    fn own(&self, held: &[Edit]) -> Vec<Edit> {
-        let here = |from: Seconds, to: Seconds| from.0 < self.end && to.0 >= self.from;
-        held.iter()
-            .filter(|edit| match **edit {
-                Edit::Subdivision { from, to, .. }
-                | Edit::FreeTime { from, to }
-                | Edit::Pulse { from, to } => here(from, to),
-                _ => edit.beat().is_none_or(|at| here(at, at)),
-            })
-            .copied()
-            .collect()
-    }
 }

@@ -6,7 +6,6 @@
 pub mod flux;
 pub mod surprise;
 
-use super::RATE;
 use crate::dsp::predict::Predictor;
 use flux::Fluxes;
 
@@ -94,9 +93,4 @@ fn thin(sorted: &[Candidate]) -> Vec<Candidate> {
         }
     }
     kept
-}
-
-/// Seconds to samples at [`RATE`], rounded.
-pub(super) fn samples(seconds: f64) -> isize {
-    (seconds * f64::from(RATE)).round() as isize
 }

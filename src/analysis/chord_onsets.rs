@@ -8,7 +8,7 @@
 //! more exact; so does one of three or more, whose readings scatter on real strums.
 
 use super::features::Features;
-use super::note_selection::NoteEvent;
+use super::note_event::NoteEvent;
 use super::pitch::LOWEST;
 use crate::unit::Seconds;
 

@@ -3,9 +3,9 @@
 //! Two readings: a coarse one from spectral peaks before any pitch is known, and a fine one from
 //! the partials of the notes that were found.
 
-use super::RATE;
-use super::candidates::{Candidate, samples};
-use super::note_selection::NoteEvent;
+use super::candidates::Candidate;
+use super::mono::{RATE, samples};
+use super::note_event::NoteEvent;
 use crate::dsp::spectrum::Spectrum;
 use crate::unit::{Cents, MidiNote, Seconds};
 use serde::{Deserialize, Serialize};

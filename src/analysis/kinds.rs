@@ -4,7 +4,7 @@
 //! needs a lower note on the same string, a pull-off a higher one.
 
 use super::features::Features;
-use super::note_selection::NoteEvent;
+use super::note_event::NoteEvent;
 use super::pitch::LOWEST;
 use crate::music::note::{Attack, Note, Role};
 use crate::music::tuning::Tuning;

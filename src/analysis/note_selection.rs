@@ -4,42 +4,18 @@
 //! several close candidates a pitch begins at; whether that pitch begins there at all. Role,
 //! string and kind come after.
 
+mod weighing;
 pub mod weight_fit;
 mod weights;
 
 use super::features::Features;
+use super::note_event::NoteEvent;
 use super::pitch::LOWEST;
-use super::pluck_net::{Made, PITCHES};
+use super::pluck_net::PITCHES;
 use crate::unit::Seconds;
 use weights::WEIGHTS;
 
-/// A pitch that begins at an instant.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct NoteEvent {
-    /// When.
-    pub time: Seconds,
-    /// Whole semitone, MIDI number.
-    pub midi: i32,
-    /// Probability that this note begins here.
-    pub confidence: f32,
-    /// Its share of the loudness after the onset, amplitude.
-    pub strength: f32,
-    /// How it seems to be made.
-    pub made: Made,
-    /// Index of its candidate.
-    pub heard: usize,
-}
-
-/// What the three weighings multiply their evidence with.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Weights {
-    /// How exactly a candidate marks an onset, with bias.
-    pub exact: ([f32; 13], f32),
-    /// Which of several candidates a pitch begins at.
-    pub place: [f32; 7],
-    /// Whether it begins there at all, with bias.
-    pub note: ([f32; 10], f32),
-}
+pub use weighing::Weights;
 
 /// Least probability of a note. From 0.65 to 0.75 rendered pieces do not care; within that, chosen with
 /// three real recordings in view, where sounds of damping are the commonest false notes.

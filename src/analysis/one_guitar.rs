@@ -7,9 +7,9 @@
 //! how often it errs. Two guitars it cannot tell from one. Owns the judgement; what follows from it
 //! is told by `warnings` and by whoever shows figures.
 
-use super::features::{Block, Mono};
+use super::mono::{Block, Mono, RATE};
+use super::observer::{AnalysisError, Observer, Stage, go_on};
 use super::pluck_net::layers::{Dense, Reader, Sliding, sigmoid};
-use super::{AnalysisError, Observer, RATE, Stage};
 use crate::dsp::spectrum::Spectrum;
 use crate::parallel;
 use serde::{Deserialize, Serialize};
@@ -161,11 +161,11 @@ pub fn judge(
             })
             .collect::<Vec<[f32; BANDS]>>()
     };
-    super::go_on(observer, Stage::Roles, 0.0)?;
+    go_on(observer, Stage::Roles, 0.0)?;
     let fresh = || Spectrum::new(WINDOW, WINDOW);
     parallel::stream(&mono.blocks(), fresh, listen, |some| {
         frames.extend(some);
-        super::go_on(observer, Stage::Roles, 0.0)
+        go_on(observer, Stage::Roles, 0.0)
     })?;
     let mut totals: Vec<f32> = frames.iter().map(|f| f.iter().sum()).collect();
     totals.sort_by(f32::total_cmp);

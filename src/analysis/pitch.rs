@@ -5,8 +5,7 @@
 //! weights (multiplicative updates for the Kullback–Leibler divergence, Lee & Seung 2001, from
 //! memory). Whether an onset is a note at all is decided elsewhere.
 
-use super::RATE;
-use super::candidates::samples;
+use super::mono::{RATE, samples};
 use crate::dsp::spectrum::Spectrum;
 use crate::stop;
 use crate::unit::{Cents, MidiNote};

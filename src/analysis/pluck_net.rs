@@ -34,13 +34,7 @@ use crate::stop;
 use crate::unit::Cents;
 use patch::Patches;
 use weights::MODEL;
-
-/// The lowest pitch that is told, a MIDI number: C2, the lowest string of the lowest tuning.
-pub const LOWEST: u8 = 36;
-/// The highest pitch that is told, a MIDI number: E6, the 24th fret of the first string.
-pub const HIGHEST: u8 = 88;
-/// Pitches told, a semitone each.
-pub const PITCHES: usize = (HIGHEST - LOWEST) as usize + 1;
+pub use weights::{HIGHEST, LOWEST, PITCHES};
 
 /// How what begins here was made: a probability each, not exclusive (a pinch can hold a pluck and
 /// a harmonic).

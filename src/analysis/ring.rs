@@ -5,10 +5,9 @@
 //! Read from the note's own partials just before and after each onset: those that no other note
 //! covers. Owns what is heard of that, not which string it speaks for (`string_assignment`, `music::guess`).
 
-use super::candidates::samples;
-use super::features::{Block, Mono};
-use super::note_selection::NoteEvent;
-use super::{AnalysisError, Observer, RATE, Stage};
+use super::mono::{Block, Mono, RATE, samples};
+use super::note_event::NoteEvent;
+use super::observer::{AnalysisError, Observer, Stage, go_on};
 use crate::dsp::spectrum::Spectrum;
 use crate::music::note::Note;
 use crate::parallel;
@@ -85,7 +84,7 @@ pub fn rings(
             })
             .collect::<Vec<_>>()
     };
-    super::go_on(observer, Stage::Notes, 1.0)?;
+    go_on(observer, Stage::Notes, 1.0)?;
     parallel::stream(&mono.blocks(), Spectra::new, listen, |heard| {
         for (at, told) in heard {
             let now = events[at].time;
@@ -100,7 +99,7 @@ pub fn rings(
                 }
             }
         }
-        super::go_on(observer, Stage::Notes, 1.0)
+        go_on(observer, Stage::Notes, 1.0)
     })?;
     Ok(rings)
 }

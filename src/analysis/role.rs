@@ -6,7 +6,7 @@
 //! known, and how a player's correction changes the others.
 
 use super::hand::{self, Struck};
-use super::note_selection::NoteEvent;
+use super::note_event::NoteEvent;
 use super::string_assignment::{self, Pitch, StringChoice};
 use crate::music::grid::Grid;
 use crate::music::note::{Attack, Note, Role};

@@ -6,7 +6,7 @@
 //! algorithm; the strings follow from it.
 
 use super::hand::{self, Struck};
-use super::note_selection::NoteEvent;
+use super::note_event::NoteEvent;
 use super::ring::Ring;
 use crate::music::guess::{self, Guess, HeardPitch};
 use crate::music::note::Role;

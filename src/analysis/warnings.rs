@@ -1,7 +1,7 @@
 //! What makes an analysis doubtful, in plain sentences.
 
 use super::features::Features;
-use super::note_selection::NoteEvent;
+use super::note_event::NoteEvent;
 use super::one_guitar::Solo;
 use crate::recording::Recording;
 use std::borrow::Cow;

@@ -6,7 +6,7 @@
 use super::sheet::{Align, Ground, Ink, Piece, Point, Shape, draw_head, full, quiet};
 use super::svg;
 use crate::analysis::candidates::flux::{Fluxes, HOP};
-use crate::analysis::features::Mono;
+use crate::analysis::mono::Mono;
 use crate::music::note::{Attack, Role};
 use crate::recording::Recording;
 use crate::timing::Slot;

@@ -4,7 +4,7 @@
 //! onset detection", from memory): a long window that tells partials apart, so that a soft note
 //! under a ringing chord shows, and a short one that shows the knock of fast plucks.
 
-use super::super::RATE;
+use crate::analysis::mono::RATE;
 use crate::dsp::spectrum::Spectrum;
 use crate::stop;
 

@@ -4,8 +4,7 @@
 //! on low strings and high ones alike, whatever rings underneath. Owns that error, its contrast
 //! of after against before, and the choice of the instant.
 
-use super::super::RATE;
-use super::samples;
+use crate::analysis::mono::{RATE, samples};
 use crate::dsp::predict::Predictor;
 use crate::stop;
 

@@ -5,7 +5,8 @@
 //! choices of a group (conditional logit); full batches, Adam (Kingma & Ba 2015, from memory), a
 //! little weight decay. `benches/fit.rs` reads the recordings. Nothing here is used while listening.
 
-use super::{Weights, beginning, fold, groups, logistic, marks, placing, settle, weigh};
+use super::weighing::Weights;
+use super::{beginning, fold, groups, logistic, marks, placing, settle, weigh};
 use crate::analysis::features::Features;
 use crate::analysis::pitch::LOWEST;
 use crate::analysis::pluck_net::PITCHES;

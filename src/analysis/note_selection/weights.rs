@@ -4,7 +4,7 @@
 //! on 41 others (15 rendered, 20 sampled, six real): onsets within 10 ms .964 against .963, .957 against
 //! .956, .814 against .817.
 
-use super::Weights;
+use super::weighing::Weights;
 
 /// See [`Weights`].
 pub(super) const WEIGHTS: Weights = Weights {

@@ -3,7 +3,7 @@
 //! The same numbers as `xtask/train/features.py`, which trains on them; a test holds the two
 //! together.
 
-use super::super::RATE;
+use crate::analysis::mono::RATE;
 use crate::dsp::spectrum::Spectrum;
 use crate::unit::Cents;
 

@@ -6,7 +6,6 @@
 
 use super::layers::{Dense, Reaching, Reader, Scratch, Sliding, add_products};
 use super::patch::{BANDS, BINS, CHANNELS, FRAMES, LEVELS, LOW_MIDI, PER_SEMITONE};
-use super::{LOWEST, PITCHES};
 use std::sync::LazyLock;
 
 /// Channels along the pitch axis, first and second layer.
@@ -165,3 +164,12 @@ impl Model {
         }
     }
 }
+
+/// The lowest pitch that is told, a MIDI number: C2, the lowest string of the lowest tuning.
+pub const LOWEST: u8 = 36;
+
+/// The highest pitch that is told, a MIDI number: E6, the 24th fret of the first string.
+pub const HIGHEST: u8 = 88;
+
+/// Pitches told, a semitone each.
+pub const PITCHES: usize = (HIGHEST - LOWEST) as usize + 1;
