@@ -5,8 +5,8 @@
 
 use super::edits::Edit;
 use super::hsmm::Steering;
+use super::priors::{self, LEVELS};
 use super::tempo_curve::Pin;
-use super::{LEVELS, priors};
 use crate::music::meter::Meter;
 
 /// A tap is off by about this share of a beat (Repp 2005, from memory: 4 % untrained).
@@ -132,3 +132,6 @@ pub(super) fn pins(held: &[Edit], beat: f64) -> Vec<Pin> {
 pub(super) fn nearest(times: &[f64], at: f64) -> Option<usize> {
     (0..times.len()).min_by(|&a, &b| (times[a] - at).abs().total_cmp(&(times[b] - at).abs()))
 }
+
+/// A beat this near (share of it) to where a player says that one is, is that beat.
+pub(super) const AGREES: f64 = 0.18;

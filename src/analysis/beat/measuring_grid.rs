@@ -6,7 +6,7 @@
 
 use super::events::{self, Event};
 use super::hand_gap::{self, Touch};
-use super::meter::locate;
+use super::subdivisions::locate;
 use super::subdivisions::{self, Slots};
 use super::tempo_curve::{self, Curve, Observation, Pin};
 use crate::music::grid::{Beat, Grid};

@@ -8,7 +8,7 @@
 use super::beat_net::Belief;
 use super::events::Event;
 use super::priors::{self, ACCENT, CHORD, CHORDAL, LOW, MISFIT, ON_ONE, PATTERN, Priors, USUAL};
-use super::subdivisions::{self, Slots};
+use super::subdivisions::{self, Slots, locate};
 use crate::music::meter::Meter;
 use crate::music::note::{Note, Role};
 
@@ -76,28 +76,6 @@ pub(crate) fn pulses(beats: &[f64], slots: &Slots, events: &[Event], notes: &[No
         }
     }
     pulses
-}
-
-/// Beat index and share of the beat of an instant, within the run and one beat around it.
-pub(crate) fn locate(beats: &[f64], time: f64) -> Option<(usize, f64)> {
-    let n = beats.len();
-    if n < 2 {
-        return None;
-    }
-    let after = beats.partition_point(|&b| b <= time);
-    let k = after.saturating_sub(1);
-    let length = if k + 1 < n {
-        beats[k + 1] - beats[k]
-    } else {
-        beats[n - 1] - beats[n - 2]
-    };
-    let share = (time - beats[k]) / length;
-    if (-0.08..0.0).contains(&share) && k == 0 {
-        return Some((0, 0.0));
-    }
-    (0.0..=1.0)
-        .contains(&share)
-        .then_some((k, share.min(0.9999)))
 }
 
 /// The network's class of a meter.

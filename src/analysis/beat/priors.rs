@@ -235,3 +235,6 @@ pub(super) fn sure(known: [f64; 5]) -> f64 {
     let sum: f64 = known.iter().zip(&SURE[1..]).map(|(x, w)| x * w).sum();
     1.0 / (1.0 + (-SURE[0] - sum).exp())
 }
+
+/// Own beats of the tempo levels, seconds: each is tracked over an octave around it.
+pub(super) const LEVELS: [f64; 4] = [0.34, 0.50, 0.75, 1.10];

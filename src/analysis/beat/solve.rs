@@ -7,14 +7,13 @@ use super::constraints::{self, nearest};
 use super::edits::Edit;
 use super::free_opening;
 use super::hypothesis::{Hypothesis, Measured, Source};
-use super::priors::FEELS;
-use super::{Part, Tracked, priors};
+use super::part::Part;
+use super::priors::{self, FEELS};
+use super::tracked::Tracked;
 use crate::music::grid::{Beat, FreeTime, Grid};
 use crate::music::meter::Meter;
 use crate::unit::{Seconds, Span};
 
-/// A beat this near (share of it) to where a player says that one is, is that beat.
-pub(super) const AGREES: f64 = 0.18;
 /// A beat is not longer nor shorter than the piece's own by more than this factor after an edit.
 const LEVEL: f64 = 1.5;
 /// Free time between runs that is shorter than this many beats is no free time: the tracker

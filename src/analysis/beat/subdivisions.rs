@@ -6,7 +6,6 @@
 //! bars).
 
 use super::events::Event;
-use super::meter::locate;
 use crate::music::note::Role;
 
 /// Division of a beat: slots and the expected number of thumb and finger events at each.
@@ -215,4 +214,26 @@ fn decode(table: &[[f64; DIVISIONS.len()]]) -> Vec<usize> {
         k = from[k];
     }
     chosen
+}
+
+/// Beat index and share of the beat of an instant, within the run and one beat around it.
+pub(crate) fn locate(beats: &[f64], time: f64) -> Option<(usize, f64)> {
+    let n = beats.len();
+    if n < 2 {
+        return None;
+    }
+    let after = beats.partition_point(|&b| b <= time);
+    let k = after.saturating_sub(1);
+    let length = if k + 1 < n {
+        beats[k + 1] - beats[k]
+    } else {
+        beats[n - 1] - beats[n - 2]
+    };
+    let share = (time - beats[k]) / length;
+    if (-0.08..0.0).contains(&share) && k == 0 {
+        return Some((0, 0.0));
+    }
+    (0.0..=1.0)
+        .contains(&share)
+        .then_some((k, share.min(0.9999)))
 }
