@@ -8,7 +8,11 @@
 //! slipped, what slipped before what is due, the longest overdue first. A session is short: at most
 //! three pages, five minutes each, then a break.
 
-use super::{Fault, Journal, JournalError, Moment, Page, Session};
+use super::error::JournalError;
+use super::moment::Moment;
+use super::open::Journal;
+use super::read::{Page, Session};
+use super::round::Fault;
 use crate::music::note::Role;
 use crate::recording::ContentHash;
 use serde::Serialize;

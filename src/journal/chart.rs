@@ -1,7 +1,7 @@
 //! Progress as text for a terminal and as a picture (SVG): speed reached and the fingers' drift
 //! and spread, a mark a day.
 
-use super::Session;
+use super::read::Session;
 use crate::report::sign::COMMENT;
 use crate::xml::escaped;
 use std::fmt::Write as _;

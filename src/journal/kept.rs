@@ -1,6 +1,7 @@
 //! What a comparison leaves in the journal: one round for each time through the passage.
 
-use super::{Fault, Figure, Moment, Round};
+use super::moment::Moment;
+use super::round::{Fault, Figure, Round};
 use crate::compare::{Comparison, SAME_TUNE};
 use crate::music::grid::{Bar, Grid};
 use crate::music::note::Role;

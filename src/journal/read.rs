@@ -1,6 +1,9 @@
 //! Pages, rounds, progress over days; and what a damaged file still gives.
 
-use super::{Figure, Journal, JournalError, Moment, Round};
+use super::error::JournalError;
+use super::moment::Moment;
+use super::open::Journal;
+use super::round::{Figure, Round};
 use crate::recording::ContentHash;
 use rusqlite::{Connection, OpenFlags, Row, params};
 use serde::Serialize;

@@ -4,7 +4,7 @@
 //! always of exactly one version; a copy of the file is put aside first. A published migration is
 //! never edited: a change is a new one.
 
-use super::JournalError;
+use super::error::JournalError;
 use crate::report::file::Part;
 use rusqlite::Connection;
 use std::path::{Path, PathBuf};

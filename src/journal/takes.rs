@@ -5,7 +5,10 @@
 //! it is on the disk. Forgetting a page leaves its takes; only [`Journal::discard_take`] removes
 //! one, and only when it is asked to for good.
 
-use super::{Journal, JournalError, Moment, Round};
+use super::error::JournalError;
+use super::moment::Moment;
+use super::open::Journal;
+use super::round::Round;
 use crate::load::load;
 use crate::recording::{ContentHash, Recording};
 use crate::report::file::{Target, WriteError};

@@ -1,6 +1,10 @@
 //! Keeping rounds; merging, backing up and restoring.
 
-use super::{Figure, Journal, JournalError, Moment, PATIENCE, Round, absolute, schema};
+use super::error::JournalError;
+use super::moment::Moment;
+use super::open::{Journal, PATIENCE, absolute};
+use super::round::{Figure, Round};
+use super::schema;
 use crate::recording::ContentHash;
 use crate::report::file::{Part, same_file};
 use rusqlite::backup::StepResult;
