@@ -1,6 +1,6 @@
 //! The chords that players of a mode use.
 
-use super::Chord;
+use super::symbol::Chord;
 use crate::music::scale::Scale;
 
 const MAJOR: &[i32] = &[0, 4, 7];

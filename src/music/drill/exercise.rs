@@ -1,6 +1,6 @@
 //! Exercises that are no pattern: techniques of the left hand, scales that ring, harmonics.
 
-use super::{SLOWLY, Stage};
+use super::stage::{SLOWLY, Stage};
 use crate::music::fingering::{Costs, Path, paths, usual_line};
 use crate::music::meter::Meter;
 use crate::music::note::{Attack, Role};

@@ -1,6 +1,6 @@
 //! A whole lesson in time: every stage at every tempo, counted in, with rests.
 
-use super::Stage;
+use super::stage::Stage;
 use crate::dsp::pluck::Played;
 use crate::music::performance::{Manner, Performance, PlayedNote};
 use crate::music::picking::swung;

@@ -1,7 +1,9 @@
 //! What can be drilled, and a pattern heard alone.
 
+use super::exercise::{Technique, harmonics_stage, ringing_stage, technique_stages};
+use super::lesson::lesson;
+use super::stage::Stage;
 use super::writer::Writer;
-use super::{Stage, Technique, harmonics_stage, lesson, ringing_stage, technique_stages};
 use crate::dsp::pluck::Played;
 use crate::music::performance::{Manner, Performance};
 use crate::music::picking::{Cell, swung};

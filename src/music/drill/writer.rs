@@ -1,6 +1,6 @@
 //! Writing a pattern's stages: which of its strokes are played where, on which strings.
 
-use super::{SLOWLY, Stage};
+use super::stage::{SLOWLY, Stage};
 use crate::music::chord::{Chord, Shape};
 use crate::music::note::{Attack, Role};
 use crate::music::picking::{Cell, CellNote, count, thumb_walk};

@@ -4,7 +4,7 @@
 //! bars differ from it. The shortest description in all wins (minimum description length,
 //! Rissanen 1978, from memory), so that a longer cell must earn its length.
 
-use super::{Cell, CellNote};
+use super::cell::{Cell, CellNote};
 use crate::music::grid::Grid;
 use crate::music::meter::Meter;
 use crate::music::note::{Attack, Note, Role};

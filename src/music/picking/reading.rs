@@ -1,7 +1,9 @@
 //! What a recording's picking repeats, read for a player: the cell, how faithfully it is kept, what is
 //! near it, and how its melody is syncopated.
 
-use super::{Cell, Found, NEAR, Pattern, Placed, count, find, nearest, place};
+use super::cell::{Cell, count};
+use super::find::{Found, Placed, find, place};
+use super::pattern::{NEAR, Pattern, nearest};
 use crate::music::grid::Grid;
 use crate::music::hand::Hand;
 use crate::music::meter::Meter;

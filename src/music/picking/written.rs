@@ -1,6 +1,7 @@
 //! A cell out of written notes: whose hand plays each, on which string, and what is repeated.
 
-use super::{Cell, Placed, find};
+use super::cell::Cell;
+use super::find::{Placed, find};
 use crate::music::meter::Meter;
 use crate::music::note::Role;
 use crate::music::tuning::Tuning;

@@ -1,6 +1,6 @@
 //! Tunings with names: how a list of them is read, and the list that comes with Thumbline.
 
-use super::Tuning;
+use super::open_strings::Tuning;
 use serde::Deserialize;
 use std::sync::LazyLock;
 
