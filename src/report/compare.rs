@@ -7,7 +7,8 @@
 //! `difference_ms`, `from_thumb_ms`, `wrong_pitch`. `missed_s` are instants of the recording,
 //! `extra_s` of the take. `feel` holds one entry a slot with enough notes.
 
-use super::json::{plain, seconds, text};
+use super::json::number::{plain, seconds};
+use super::json::text;
 use crate::compare::{Comparison, Feel, Pair, Round};
 use crate::music::note::{Note, Role};
 use crate::timing::{Figure, Reference, Verdict};

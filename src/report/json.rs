@@ -12,6 +12,7 @@
 //! | all that was heard: onsets, beats, bars, tuning, timing | `thumbline.analysis` | [`analysis`] |
 //! | how a take stands to the beat: the same `timing`, no notes | `thumbline.check` | [`check`] |
 
+pub(super) mod number;
 mod timing;
 
 use crate::analysis::Analysis;
@@ -20,7 +21,7 @@ use crate::music::note::{Attack, Note, Role};
 use crate::music::tuning::Tuning;
 use crate::recording::Recording;
 use crate::timing::{Drift, NoteDrift, Standing};
-use crate::unit::{Seconds, Span};
+use number::{ms, plain, round, seconds, share};
 use serde::Serialize;
 use timing::{SlotOut, TimingOut};
 
@@ -348,31 +349,6 @@ fn about(recording: &Recording) -> About<'_> {
         seconds: seconds(recording.end()),
         content_hash: recording.hash().to_string(),
     }
-}
-
-/// To the microsecond: finer than any sample rate here.
-pub(super) fn seconds(time: Seconds) -> f64 {
-    plain(time.0, 6)
-}
-
-fn share(probability: f32) -> f64 {
-    plain(f64::from(probability), 3)
-}
-
-fn ms(span: Span) -> Option<f64> {
-    round(span.ms(), 3)
-}
-
-/// Rounded for the eye; none when it is not a number, for JSON has no other way to say so.
-fn round(value: f64, places: i32) -> Option<f64> {
-    let scale = 10f64.powi(places);
-    let rounded = (value * scale).round() / scale;
-    rounded.is_finite().then_some(rounded + 0.0) // −0 becomes 0
-}
-
-/// The same for values that are numbers by construction.
-pub(super) fn plain(value: f64, places: i32) -> f64 {
-    round(value, places).unwrap_or_default()
 }
 
 /// Pretty-printed, ending in a newline.

@@ -1,6 +1,6 @@
 //! The `timing` part of both documents: drift by hand, slot, bar and section.
 
-use super::{plain, round, seconds};
+use super::number::{plain, round, seconds};
 use crate::music::note::Role;
 use crate::timing::{Drift, Figure, Reference, Slot, Steadiness, Swing, Trend, Verdict};
 use crate::unit::Bpm;

@@ -1,12 +1,12 @@
 //! The file: HTML (WHATWG, living standard) with everything inside it and a content policy (W3C
 //! Content Security Policy 3) that lets it fetch nothing and run nothing but its own script.
 
-use super::part::{Part, Source};
+use super::contents::Lesson;
+use super::part::{Part, Source, after, bars_named};
 use super::picture::{self, Layout, Picture};
 use super::settings::{CLOSING, OPENING};
 use super::sound::{self, Sounding};
-use super::words::bars_named;
-use super::{Lesson, after, words};
+use super::words;
 use crate::music::chord::Shape;
 use crate::music::pitch::Key;
 use crate::report::capitalised;

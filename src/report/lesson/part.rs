@@ -1,7 +1,6 @@
 //! One thing to play in a page: its notes on its beats, and the loop they lie in.
 
-use super::words::bars_named;
-use super::{LONGEST, LessonError, Phrase, Practice};
+use super::contents::{LONGEST, LessonError, Phrase, Practice};
 use crate::analysis::Analysis;
 use crate::music::drill::Stage;
 use crate::music::grid::{Bar, Grid};
@@ -231,5 +230,20 @@ fn written(stage: &Stage, tempo: Bpm) -> Part {
             .collect(),
         grid,
         source: Source::Written(Box::new(stage.clone()), tempo),
+    }
+}
+
+/// An instant that lies in a part, in seconds after the part's beginning.
+pub(super) fn after(from: Seconds, at: Seconds) -> f64 {
+    // Whole tenths of a millisecond: finer than any onset is known, and short in the file.
+    ((at - from).0 * 1e4).round() / 1e4
+}
+
+/// Bars as a player says them.
+pub(super) fn bars_named((first, last): (i32, i32)) -> String {
+    if first == last {
+        format!("bar {first}")
+    } else {
+        format!("bars {first} to {last}")
     }
 }

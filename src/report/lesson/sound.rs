@@ -3,8 +3,8 @@
 //! What is embedded is the loop's second time round, with [`LEAD`] of sound before it that leads over
 //! its seam: the codec settles on it, and the page fades the loop's end into it.
 
+use super::contents::{Lesson, LessonError};
 use super::part::{Part, Source};
-use super::{Lesson, LessonError};
 use crate::dsp::pluck::Guitar;
 use crate::dsp::resample::Resampler;
 use crate::music::drill::Stage;

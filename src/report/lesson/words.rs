@@ -139,12 +139,3 @@ fn spoken(note: &Note, fretted: bool) -> String {
     });
     out
 }
-
-/// Bars as a player says them.
-pub(super) fn bars_named((first, last): (i32, i32)) -> String {
-    if first == last {
-        format!("bar {first}")
-    } else {
-        format!("bars {first} to {last}")
-    }
-}

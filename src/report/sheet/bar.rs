@@ -1,10 +1,13 @@
 //! One row drawn: its bars with their lines, numbers, harmony and rests, free time, and the notes over them.
 
-use super::note::{Mark, Staged};
+use super::layout::Sheet;
+use super::mark::Mark;
+use super::note::Staged;
+use super::piece::Piece;
 use super::row::{BEATS_A_SECOND, BarCell, EDGE, FREE_ROW, Row, RowKind};
 use super::shape::{Align, Point, Rect, Shape};
 use super::theme::Ink;
-use super::{Piece, Sheet, harmony, slots, strings};
+use super::{harmony, slots, strings};
 use crate::unit::Seconds;
 
 impl Sheet {

@@ -1,11 +1,12 @@
 //! What stands around the rows: heading and legend, what a row says at its right, words below.
 
+use super::layout::Sheet;
 use super::note::{draw_head, wedge};
+use super::piece::{Piece, Placed};
 use super::row::Row;
 use super::shape::{Align, Point, Rect, Shape, text_width};
 use super::theme::Ink;
 use super::words::sentences;
-use super::{Piece, Placed, Sheet};
 use crate::music::note::Role;
 
 /// From the page's top to the headline, to the legend, and to what follows it.

@@ -4,7 +4,7 @@
 //! A plain reading for orientation: what sounds in half a bar or a bar against the 24 triads. It is
 //! no harmonic analysis and says nothing of what it cannot name.
 
-use super::Piece;
+use super::piece::Piece;
 use super::said::NAMES;
 use crate::music::grid::Bar;
 use crate::music::note::{Attack, Role};

@@ -1,6 +1,6 @@
 //! How high heads stand above and below a row's line, and how large they are.
 
-use super::Piece;
+use super::piece::Piece;
 use crate::music::note::{Note, Role};
 
 /// Heights of heads above and below a row's line, and their size.

@@ -1,37 +1,16 @@
 //! Notes on the page: where a head stands, how it looks, how far it left its slot.
 
+use super::layout::Sheet;
+use super::mark::Mark;
+use super::piece::{Piece, Placed};
 use super::row::{Row, RowKind, in_beats};
 use super::said::NAMES;
 use super::shape::{Align, Point, Rect, Shape};
+use super::strings;
 use super::theme::Ink;
-use super::{Piece, Placed, Sheet, strings};
 use crate::music::note::{Attack, Note, Role};
 use crate::unit::Seconds;
 use std::fmt::Write as _;
-
-/// A head on the page.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Mark {
-    /// Index of its note, in the piece's or the second take's list.
-    pub note: usize,
-    /// In a folded row the later notes that it stands for as well.
-    pub others: Vec<usize>,
-    /// Is it a note of the second take?
-    pub second: bool,
-    /// Middle of the head.
-    pub head: Point,
-    /// Foot of its stem on the row's line; none in free time.
-    pub foot: Option<Point>,
-    /// Around the head, for pointing at.
-    pub area: Rect,
-}
-
-impl Mark {
-    /// Does it stand for this note (of its own list)?
-    pub fn holds(&self, note: usize) -> bool {
-        self.note == note || self.others.contains(&note)
-    }
-}
 
 /// A row about to be drawn.
 #[derive(Clone, Copy)]

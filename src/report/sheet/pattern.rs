@@ -4,7 +4,7 @@
 //! which slot. Frets do not matter: a pattern stays itself over another chord. Drift does not
 //! either.
 
-use super::Piece;
+use super::piece::Piece;
 use crate::music::note::{Attack, Role};
 use crate::timing::{Slot, Standing};
 use std::collections::{BTreeMap, BTreeSet};

@@ -4,11 +4,15 @@
 //! farthest), the middle of them with its interval, and what it comes to in words. The same figures
 //! and verdicts as everywhere; columns stand over those of the rows.
 
+use super::layout::Sheet;
 use super::note::{draw_head, full, quiet, wedge};
+use super::piece::{Piece, Placed};
+use super::row::{Row, RowKind};
 use super::said::hand;
 use super::shape::{Align, Point, Rect, Shape};
+use super::slots;
 use super::theme::Ink;
-use super::{Piece, Placed, Sheet, slots};
+use super::words;
 use crate::music::note::Role;
 use crate::timing::{SlotFigure, Verdict};
 use crate::unit::Span;
@@ -69,7 +73,7 @@ impl Sheet {
                 };
                 let middle = Point::new(x, line + up * 24.0 * z);
                 let name = figure.slot.name(piece.grid.meter);
-                let (agree, all) = super::words::agreeing(piece, figure);
+                let (agree, all) = words::agreeing(piece, figure);
                 let verdict = figure.verdict();
                 let mut text = format!(
                     "{name}, {}: {}",
@@ -102,7 +106,7 @@ impl Sheet {
     }
 
     fn repeats(&self, piece: &Piece) -> bool {
-        !piece.told().slots.is_empty() && self.rows.iter().any(super::Row::is_bars)
+        !piece.told().slots.is_empty() && self.rows.iter().any(Row::is_bars)
     }
 
     /// The strip, its upper edge at `top`.
@@ -175,8 +179,8 @@ impl Sheet {
     /// Beats of the longest bar.
     pub(super) fn longest_bar(&self) -> f64 {
         let cells = self.rows.iter().filter_map(|row| match &row.kind {
-            super::RowKind::Bars(cells) => Some(cells),
-            super::RowKind::Free { .. } => None,
+            RowKind::Bars(cells) => Some(cells),
+            RowKind::Free { .. } => None,
         });
         let beats = cells.flatten().map(|c| c.lead + c.beats);
         beats.fold(1.0, f64::max)
@@ -343,7 +347,7 @@ impl Sheet {
             text,
         });
         if drifts {
-            let (agree, all) = super::words::agreeing(piece, spot.figure);
+            let (agree, all) = words::agreeing(piece, spot.figure);
             let at = Point::new(x, outward(WORDS + 12.0));
             let text = format!("{} of {}", agree.len(), all.len());
             out.push(Shape::text(at, Align::Centre, 9.5 * z, Ink::Faint, text));

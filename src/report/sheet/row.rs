@@ -1,8 +1,8 @@
 //! Rows: which bars and which notes stand in each.
 
-use super::fold::{self, Alike};
+use super::options::Options;
 use super::pattern::{self, Pattern};
-use super::{Fold, Home, Options, Piece, Placed};
+use super::piece::{Piece, Placed};
 use crate::music::grid::Grid;
 use crate::music::note::Note;
 use crate::unit::{Beats, Seconds, Span};
@@ -149,10 +149,7 @@ pub(super) fn rows(piece: &Piece, options: &Options) -> Vec<Row> {
         }
     }
     carry(piece, &mut rows);
-    match options.fold {
-        Fold::Never => rows,
-        Fold::Alike { open } => fold::fold(rows, open),
-    }
+    rows
 }
 
 /// A string that rings this much shorter into the next row rings to the end of its own.
@@ -334,4 +331,49 @@ pub(super) fn beat_length(grid: &Grid, at: Beats) -> Option<Span> {
     let floor = Beats(at.0.max(0.0).floor().min(grid.beats().len() as f64));
     let span = grid.time_at(Beats(floor.0 + 1.0))? - grid.time_at(floor)?;
     (span.0.is_finite() && span.0 >= SHORTEST_BEAT).then_some(span)
+}
+
+/// A bar, or a stretch of free time, and the row it stands in.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Home {
+    pub from: Seconds,
+    pub row: usize,
+    pub cell: Option<BarCell>,
+}
+
+/// The bars that one row stands for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Alike {
+    /// Two bars at least, in order.
+    pub bars: Vec<BarCell>,
+    /// Which of the page's folded patterns it is, from 0.
+    pub place: u8,
+    /// Do its bars stand below it?
+    pub open: bool,
+}
+
+impl Alike {
+    /// What it is called: `Pattern A′, bars 1 to 4, 7 and 9`.
+    pub fn name(&self) -> String {
+        let pattern = self.bars[0].pattern.map(|p| format!("Pattern {p}, "));
+        format!("{}{}", pattern.unwrap_or_default(), self.numbers())
+    }
+
+    /// `bars 1 to 4, 7 and 9`.
+    pub fn numbers(&self) -> String {
+        let mut runs: Vec<(i32, i32)> = Vec::new();
+        for bar in &self.bars {
+            match runs.last_mut() {
+                Some((_, last)) if *last + 1 == bar.number => *last = bar.number,
+                _ => runs.push((bar.number, bar.number)),
+            }
+        }
+        let runs = runs.iter().map(|&(first, last)| match last - first {
+            0 => first.to_string(),
+            1 => format!("{first}, {last}"),
+            _ => format!("{first} to {last}"),
+        });
+        let all: Vec<String> = runs.collect();
+        format!("bars {}", all.join(", "))
+    }
 }

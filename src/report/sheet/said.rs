@@ -1,7 +1,7 @@
 //! What a note says when asked: bar, slot, hand, drift, pitch, place on the neck.
 
+use super::piece::{Piece, Placed};
 use super::row::beat_length;
-use super::{Piece, Placed};
 use crate::music::note::{Note, Role};
 use crate::timing::Reference;
 use crate::unit::{Beats, MidiNote};

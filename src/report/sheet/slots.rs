@@ -1,6 +1,7 @@
 //! Where a slot stands inside its beat, and the slots that a page has.
 
-use super::Piece;
+use super::piece::Piece;
+use super::row;
 use crate::timing::{Drift, Slot};
 use std::collections::BTreeMap;
 
@@ -35,7 +36,7 @@ pub(super) fn columns(piece: &Piece) -> Vec<Column> {
         }
     }
     for (_, placed) in piece.spoken().filter(|(_, placed)| placed.counts) {
-        let floor = super::row::in_beats(piece.grid, &placed, placed.floor);
+        let floor = row::in_beats(piece.grid, &placed, placed.floor);
         if let (Some(_), Some(floor)) = (placed.at, floor) {
             let narrowest = found.entry(placed.slot).or_default();
             let before = narrowest.unwrap_or(f64::INFINITY);

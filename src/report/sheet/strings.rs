@@ -1,11 +1,12 @@
 //! The row of tablature under a bar: fret numbers on lines that carry their strings' names, a hand
 //! letter under each.
 
+use super::layout::Sheet;
+use super::piece::Piece;
 use super::row::{Row, RowKind};
 use super::said::NAMES;
 use super::shape::{Align, Point, Rect, Shape};
 use super::theme::Ink;
-use super::{Piece, Sheet};
 use crate::music::note::{Attack, Note, Role};
 use crate::music::tuning::Tuning;
 

@@ -1,7 +1,7 @@
 //! What the numbers say, in a player's words; each sentence knows the notes it speaks of.
 
+use super::piece::{Piece, Placed};
 use super::said::{bar_of, hand};
-use super::{Piece, Placed};
 use crate::music::grid::long_to_short;
 use crate::music::note::Role;
 use crate::music::syncopation;
