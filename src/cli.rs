@@ -8,6 +8,7 @@
 mod analyze;
 mod arguments;
 mod check;
+mod command;
 mod compare;
 mod completions;
 mod demo;
@@ -20,25 +21,23 @@ mod looping;
 mod manual;
 mod outputs;
 mod patterns;
+mod side;
 mod slow;
 mod sound;
 mod source;
 mod strings;
 mod terminal;
+mod usage;
 
 use anyhow::Result;
 use clap::error::ErrorKind;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
+use command::Command;
 use std::io::{self, Write};
 use std::process::ExitCode;
 use terminal::Terminal;
 use thumbline::report::file::WriteError;
-
-/// One command of the program.
-trait Command {
-    /// Does the whole of it.
-    fn run(self, terminal: &Terminal) -> Result<()>;
-}
+use usage::Usage;
 
 macro_rules! commands {
     ($($name:ident($arguments:ty),)*) => {
@@ -87,17 +86,7 @@ struct Line {
     quiet: bool,
     /// Take one side of every recording alone: left, right, or the number of a channel.
     #[arg(long, global = true, value_name = "SIDE")]
-    side: Option<source::Side>,
-}
-
-/// The command was given wrongly: another one would work on the same recording.
-#[derive(Debug, thiserror::Error)]
-#[error("{0}")]
-struct Usage(String);
-
-/// An error of usage, as every command raises it.
-fn usage(what: impl Into<String>) -> anyhow::Error {
-    Usage(what.into()).into()
+    side: Option<side::Side>,
 }
 
 /// Runs the command that the process was started with.
@@ -107,7 +96,10 @@ pub fn main() -> ExitCode {
         Ok(line) => line,
         Err(error) => return refuse(&error),
     };
-    match line.verb.run(&Terminal::new(line.quiet, line.side)) {
+    match line
+        .verb
+        .run(&Terminal::new(line.quiet, line.side, Line::command))
+    {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) if terminal::is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {

@@ -1,11 +1,11 @@
 //! `analyze`: what is played in a recording, and when.
 
-use super::Command;
 use super::arguments::GuitarArguments;
+use super::command::Command;
 use super::outputs::OutputArguments;
 use super::source::{self, Heard};
 use super::terminal::Terminal;
-use super::usage;
+use super::usage::usage;
 use anyhow::Result;
 use clap::Args;
 use std::path::{Path, PathBuf};

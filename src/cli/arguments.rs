@@ -1,6 +1,6 @@
 //! Arguments that several commands share, and how they are read.
 
-use super::usage;
+use super::usage::usage;
 use anyhow::Result;
 use clap::Args;
 use thumbline::analysis::Options;

@@ -1,9 +1,10 @@
 //! `check`: how far a take drifts from the beat.
 
 use super::arguments::GuitarArguments;
+use super::command::Command;
 use super::outputs::OutputArguments;
+use super::source;
 use super::terminal::Terminal;
-use super::{Command, source};
 use anyhow::Result;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;

@@ -1,9 +1,11 @@
 //! `compare`: a take against the recording it learns from.
 
 use super::arguments::GuitarArguments;
+use super::command::Command;
 use super::outputs::OutputArguments;
 use super::terminal::Terminal;
-use super::{Command, arguments, sound, source, usage};
+use super::usage::usage;
+use super::{arguments, sound, source};
 use anyhow::{Result, bail};
 use clap::Args;
 use std::path::PathBuf;

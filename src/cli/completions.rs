@@ -1,9 +1,9 @@
 //! `completions`: what a shell needs to complete commands and options.
 
+use super::command::Command;
 use super::terminal::Terminal;
-use super::{Command, Line};
 use anyhow::Result;
-use clap::{Args, CommandFactory};
+use clap::Args;
 use clap_complete::Shell;
 
 /// Print what a shell needs to complete this program's commands (bash, zsh, fish).
@@ -16,7 +16,12 @@ pub struct Completions {
 impl Command for Completions {
     fn run(self, terminal: &Terminal) -> Result<()> {
         let mut script = Vec::new();
-        clap_complete::generate(self.shell, &mut Line::command(), "thumbline", &mut script);
+        clap_complete::generate(
+            self.shell,
+            &mut terminal.program(),
+            "thumbline",
+            &mut script,
+        );
         terminal.say(String::from_utf8_lossy(&script).trim_end())?;
         Ok(())
     }

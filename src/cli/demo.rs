@@ -1,9 +1,10 @@
 //! `demo`: the whole job on the built-in tune, whose mistakes are known.
 
+use super::command::Command;
 use super::outputs::OutputArguments;
+use super::sound;
 use super::source::{self, Heard};
 use super::terminal::Terminal;
-use super::{Command, sound};
 use anyhow::{Context, Result};
 use clap::Args;
 use std::fmt::Write as _;

@@ -1,6 +1,6 @@
 //! `doctor`: what is there and what is missing, in words that can be pasted into a report.
 
-use super::Command;
+use super::command::Command;
 use super::terminal::Terminal;
 use anyhow::Result;
 use clap::Args;

@@ -1,8 +1,10 @@
 //! `drill`: practice audio, MIDI and MusicXML from a picking pattern, a scale or harmonics.
 
+use super::command::Command;
 use super::outputs::OutputArguments;
+use super::source;
 use super::terminal::Terminal;
-use super::{Command, source, usage};
+use super::usage::usage;
 use anyhow::Result;
 use clap::Args;
 use std::fmt::Write as _;

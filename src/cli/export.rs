@@ -1,10 +1,12 @@
 //! `export`: what was heard in a recording, in formats that other programs read.
 
 use super::arguments::bars;
+use super::command::Command;
 use super::outputs::OutputArguments;
 use super::patterns::given_tuning;
+use super::source;
 use super::terminal::Terminal;
-use super::{Command, source, usage};
+use super::usage::usage;
 use anyhow::Result;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;

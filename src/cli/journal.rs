@@ -1,10 +1,11 @@
 //! `journal`: pages, progress, advice; export, backup, restore, merge, rescue.
 
+use super::command::Command;
 use super::outputs::OutputArguments;
 use super::source;
 use super::strings::text::wrapped;
 use super::terminal::Terminal;
-use super::{Command, usage};
+use super::usage::usage;
 use anyhow::{Context, Result, bail};
 use clap::{Args, Subcommand};
 use std::fmt::Write as _;

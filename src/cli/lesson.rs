@@ -1,10 +1,12 @@
 //! `lesson`: one HTML file for a student, that plays some bars of a recording.
 
 use super::arguments::{self, GuitarArguments};
+use super::command::Command;
 use super::drill::Left;
 use super::outputs::OutputArguments;
+use super::source;
 use super::terminal::Terminal;
-use super::{Command, source, usage};
+use super::usage::usage;
 use anyhow::{Context, Result};
 use clap::Args;
 use std::fs;

@@ -1,8 +1,10 @@
 //! `loop`: a part of a recording again and again, as the deck plays it.
 
+use super::command::Command;
 use super::outputs::OutputArguments;
 use super::terminal::Terminal;
-use super::{Command, arguments, sound, source, usage};
+use super::usage::usage;
+use super::{arguments, sound, source};
 use anyhow::Result;
 use clap::Args;
 use std::path::PathBuf;

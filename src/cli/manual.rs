@@ -1,9 +1,10 @@
 //! `manual`: the manual's pages in the terminal, and the man pages for those who install.
 
+use super::command::Command;
 use super::terminal::Terminal;
-use super::{Command, Line, usage};
+use super::usage::usage;
 use anyhow::{Context, Result};
-use clap::{Args, CommandFactory};
+use clap::Args;
 use std::fs;
 use std::path::{Path, PathBuf};
 use thumbline::manual::{self, PAGES};
@@ -24,7 +25,7 @@ pub struct Manual {
 impl Command for Manual {
     fn run(self, terminal: &Terminal) -> Result<()> {
         if let Some(folder) = &self.man {
-            return man_pages(folder);
+            return man_pages(folder, terminal);
         }
         let Some(name) = &self.page else {
             let list: Vec<_> = PAGES
@@ -81,7 +82,7 @@ pub fn page_of(command: &str) -> Option<&'static str> {
 }
 
 /// One man page for the program with the whole manual, and one for each command.
-fn man_pages(folder: &Path) -> Result<()> {
+fn man_pages(folder: &Path, terminal: &Terminal) -> Result<()> {
     let made = || {
         format!(
             "the man pages cannot be written into `{}`",
@@ -89,7 +90,7 @@ fn man_pages(folder: &Path) -> Result<()> {
         )
     };
     fs::create_dir_all(folder).with_context(made)?;
-    let mut program = Line::command();
+    let mut program = terminal.program();
     program.build();
     let write = |name: &str, command: clap::Command, pages: &[manual::Page]| -> Result<()> {
         let man = clap_mangen::Man::new(command);

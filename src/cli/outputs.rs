@@ -1,6 +1,6 @@
 //! Where results go, and what they may not take the place of.
 
-use super::usage;
+use super::usage::usage;
 use anyhow::Result;
 use clap::Args;
 use std::path::{Path, PathBuf};

@@ -1,9 +1,11 @@
 //! `patterns`: the picking pattern that a recording repeats, its faithfulness and syncopation.
 
+use super::command::Command;
 use super::outputs::OutputArguments;
+use super::source;
 use super::strings::text::{WIDTH, wrapped};
 use super::terminal::Terminal;
-use super::{Command, source, usage};
+use super::usage::usage;
 use anyhow::Result;
 use clap::Args;
 use serde_json::{Value, json};

@@ -1,10 +1,12 @@
 //! `slow`: a recording slower or faster, at its own pitch.
 
 use super::arguments::{self, Cut, PartArguments};
+use super::command::Command;
 use super::outputs::OutputArguments;
+use super::sound;
 use super::source;
 use super::terminal::{Progress, Terminal};
-use super::{Command, sound, usage};
+use super::usage::usage;
 use anyhow::{Context, Result};
 use clap::Args;
 use std::path::PathBuf;

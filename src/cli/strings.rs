@@ -1,5 +1,6 @@
 //! `strings`: where the notes of a scale lie in a tuning, open strings first.
 
+mod answer;
 mod capo;
 mod chords;
 mod guess;
@@ -9,17 +10,19 @@ mod melody;
 pub mod text;
 
 use super::arguments::bars;
+use super::command::Command;
 use super::outputs::OutputArguments;
+use super::source;
 use super::terminal::Terminal;
-use super::{Command, source, usage};
+use super::usage::usage;
+use answer::Answer;
 use anyhow::Result;
 use clap::Args;
 use std::path::PathBuf;
 use thumbline::music::hand::SCALE_MM;
-use thumbline::music::moves::{StringMove, string_moves};
-use thumbline::music::neck::{Neck, Question, Wire, wires};
+use thumbline::music::moves::string_moves;
+use thumbline::music::neck::{Neck, Question, wires};
 use thumbline::music::pitch::read_pitch;
-use thumbline::music::score::Score;
 use thumbline::music::tuning::{HIGHEST_CAPO, Tuning};
 use thumbline::preset::Presets;
 use thumbline::report::file::Target;
@@ -86,27 +89,6 @@ pub struct Strings {
     musicxml: Option<PathBuf>,
     #[command(flatten)]
     outputs: OutputArguments,
-}
-
-/// A scale in a tuning, and the tuning it is compared with.
-struct Answer {
-    tuning_name: String,
-    neck: Neck,
-    against: String,
-    moves: Vec<StringMove>,
-    wires: Vec<Wire>,
-    length_mm: f64,
-}
-
-impl Answer {
-    fn title(&self) -> String {
-        format!("{}, {}", self.neck.scale.name, self.tuning_name)
-    }
-
-    /// The best path as a piece.
-    fn score(&self) -> Option<Score> {
-        self.neck.score(&self.title())
-    }
 }
 
 impl Command for Strings {

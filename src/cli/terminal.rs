@@ -1,7 +1,7 @@
 //! What the player sees while a command runs: results on standard output, the rest on standard
 //! error.
 
-use super::source::Side;
+use super::side::Side;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::borrow::Cow;
 use std::cell::RefCell;
@@ -16,12 +16,23 @@ const PATIENCE: Duration = Duration::from_secs(1);
 pub struct Terminal {
     quiet: bool,
     side: Option<Side>,
+    program: fn() -> clap::Command,
 }
 
 impl Terminal {
-    /// `quiet` leaves out all but results and errors; `side` is taken of every recording.
-    pub fn new(quiet: bool, side: Option<Side>) -> Self {
-        Self { quiet, side }
+    /// `quiet` leaves out all but results and errors; `side` is taken of every recording; `program` is the
+    /// whole command line.
+    pub fn new(quiet: bool, side: Option<Side>, program: fn() -> clap::Command) -> Self {
+        Self {
+            quiet,
+            side,
+            program,
+        }
+    }
+
+    /// The whole command line: its commands, their options and help.
+    pub fn program(&self) -> clap::Command {
+        (self.program)()
     }
 
     /// The side that is taken of every recording.

@@ -2,7 +2,7 @@
 
 use super::json::shape as shape_json;
 use super::text::{WIDTH, heading};
-use crate::cli::usage;
+use crate::cli::usage::usage;
 use anyhow::Result;
 use serde_json::json;
 use std::fmt::Write;

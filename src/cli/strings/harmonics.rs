@@ -2,7 +2,7 @@
 
 use super::json::tuning as tuning_json;
 use super::text::{WIDTH, heading, wrapped};
-use crate::cli::usage;
+use crate::cli::usage::usage;
 use anyhow::Result;
 use serde_json::json;
 use std::fmt::Write;

@@ -3,7 +3,7 @@
 //! Within one version fields are only added. Pitches are MIDI numbers (69 is A4 = 440 Hz), strings
 //! count from 1, the highest, frets from the capo.
 
-use super::Answer;
+use super::answer::Answer;
 use serde_json::{Value, json};
 use thumbline::music::chord::Shape;
 use thumbline::music::fingering::Path;

@@ -2,8 +2,9 @@
 
 use super::json::tuning as tuning_json;
 use super::text::{WIDTH, heading, wrapped};
+use crate::cli::source;
 use crate::cli::terminal::Terminal;
-use crate::cli::{source, usage};
+use crate::cli::usage::usage;
 use anyhow::Result;
 use serde_json::json;
 use std::fmt::Write;

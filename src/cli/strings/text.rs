@@ -1,6 +1,6 @@
 //! The answer of `strings` in words, in lines of at most 80 columns.
 
-use super::Answer;
+use super::answer::Answer;
 use std::fmt::Write;
 use thumbline::music::fingering::Path;
 use thumbline::music::pitch::Key;
