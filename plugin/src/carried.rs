@@ -3,112 +3,70 @@
 //! The windowing layer hands on none of them. Under X11 a helper of our own does it (`x11`); elsewhere there
 //! is none yet: a path can be pasted there, files are written into a folder, and pages have other keys too.
 
+mod exchange;
 #[cfg(target_os = "linux")]
 mod x11;
 
-use crate::data::addressed;
 use crate::lock::locked;
-use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
+use exchange::Exchange;
 use raw_window_handle::HasWindowHandle;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 
-/// What the mouse brings and takes, shared with the window.
-#[derive(Default)]
-struct Shelf {
-    /// Are files held over the window now?
-    coming: bool,
-    /// Files that were let go over it and not fetched yet.
-    came: Vec<PathBuf>,
-    /// Files to be taken away.
-    leaving: Vec<PathBuf>,
-    /// Keys of functions that were pressed, from 1.
-    functions: Vec<u8>,
-    /// Does nobody want anything any more?
-    over: bool,
-}
-
 /// The window's end of it. Dropped, nothing of it runs any more.
 pub struct Carrier {
-    shelf: Arc<Mutex<Shelf>>,
+    exchange: Arc<Mutex<Exchange>>,
     #[cfg(target_os = "linux")]
-    porter: x11::Porter,
+    helper: x11::Helper,
 }
 
 impl Carrier {
     /// Begins for a window; `wake` is called when something came. None where the system has no such thing.
     pub fn beside(window: &impl HasWindowHandle, wake: impl Fn() + Send + 'static) -> Option<Self> {
-        let shelf = Arc::<Mutex<Shelf>>::default();
+        let exchange = Arc::<Mutex<Exchange>>::default();
         #[cfg(target_os = "linux")]
         {
-            let porter = x11::Porter::start(window, Arc::clone(&shelf), Box::new(wake))?;
-            Some(Self { shelf, porter })
+            let helper = x11::Helper::start(window, Arc::clone(&exchange), Box::new(wake))?;
+            Some(Self { exchange, helper })
         }
         #[cfg(not(target_os = "linux"))]
         {
-            let _ = (window, wake, shelf);
+            let _ = (window, wake, exchange);
             None
         }
     }
 
     /// Are files held over the window?
     pub fn coming(&self) -> bool {
-        self.with(|shelf| shelf.coming)
+        self.with(|exchange| exchange.coming)
     }
 
     /// Files that were let go over it since the last time.
     pub fn came(&self) -> Vec<PathBuf> {
-        self.with(|shelf| std::mem::take(&mut shelf.came))
+        self.with(|exchange| std::mem::take(&mut exchange.came))
     }
 
     /// Keys of functions, F1 on as from 1, that were pressed since the last time: the windowing layer hands
     /// on none of them either.
     pub fn functions(&self) -> Vec<u8> {
-        self.with(|shelf| std::mem::take(&mut shelf.functions))
+        self.with(|exchange| std::mem::take(&mut exchange.functions))
     }
 
     /// The pointer, whose button is down, carries these files from now on, until it is let go.
     pub fn take_away(&self, files: Vec<PathBuf>) {
-        self.with(|shelf| shelf.leaving = files);
+        self.with(|exchange| exchange.leaving = files);
         #[cfg(target_os = "linux")]
-        self.porter.wake();
+        self.helper.wake();
     }
 
-    fn with<T>(&self, act: impl FnOnce(&mut Shelf) -> T) -> T {
-        act(&mut locked(&self.shelf))
+    fn with<T>(&self, act: impl FnOnce(&mut Exchange) -> T) -> T {
+        act(&mut locked(&self.exchange))
     }
-}
-
-/// What is left as it is in the address of a file (RFC 3986, section 3.3).
-const PLAIN: &AsciiSet = &NON_ALPHANUMERIC
-    .remove(b'/')
-    .remove(b'-')
-    .remove(b'_')
-    .remove(b'.')
-    .remove(b'~');
-
-/// Files as a list of addresses, one a line (RFC 2483, section 5).
-fn addresses(files: &[PathBuf]) -> String {
-    let line = |path: &PathBuf| {
-        let path = path.to_string_lossy();
-        format!("file://{}\r\n", utf8_percent_encode(&path, PLAIN))
-    };
-    files.iter().map(line).collect()
-}
-
-/// The files of such a list; what is no file of this machine is left out.
-fn files(list: &str) -> Vec<PathBuf> {
-    let lines = list.lines().map(str::trim);
-    lines
-        .filter_map(|line| line.strip_prefix("file://"))
-        .map(addressed)
-        .filter(|path| path.is_absolute())
-        .collect()
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{addresses, files};
+    use super::exchange::{addresses, files};
     use std::path::PathBuf;
 
     #[test]

@@ -3,7 +3,7 @@
 //! Whoever carries files over a window sends its messages to the window that the property `XdndProxy`
 //! names: an invisible one of ours. So the windowing layer never sees them, and nothing of it is changed.
 
-use super::{Shelf, addresses, files};
+use super::exchange::{Exchange, addresses, files};
 use crate::lock::locked;
 use raw_window_handle::{HasWindowHandle, RawWindowHandle};
 use std::sync::{Arc, Mutex};
@@ -51,19 +51,19 @@ const LOOK: Duration = Duration::from_millis(15);
 const PATIENCE: Duration = Duration::from_secs(5);
 
 /// The thread and what it talks through.
-pub struct Porter {
+pub struct Helper {
     conn: Arc<RustConnection>,
     wake: Atoms,
     own: Window,
-    shelf: Arc<Mutex<Shelf>>,
+    exchange: Arc<Mutex<Exchange>>,
     thread: Option<JoinHandle<()>>,
 }
 
-impl Porter {
+impl Helper {
     /// Begins for a window; none where it is no window of an X server.
     pub fn start(
         window: &impl HasWindowHandle,
-        shelf: Arc<Mutex<Shelf>>,
+        exchange: Arc<Mutex<Exchange>>,
         wake: Box<dyn Fn() + Send>,
     ) -> Option<Self> {
         let target = match window.window_handle().ok()?.as_raw() {
@@ -76,7 +76,7 @@ impl Porter {
         let root = conn.setup().roots.get(screen)?.root;
         let server = Server::of(Arc::clone(&conn), root, target).ok()?;
         let (atoms, own) = (server.atoms, server.own);
-        let same = Arc::clone(&shelf);
+        let same = Arc::clone(&exchange);
         let thread = std::thread::Builder::new()
             .name("thumbline files".to_owned())
             .spawn(move || {
@@ -87,12 +87,12 @@ impl Porter {
             conn,
             wake: atoms,
             own,
-            shelf,
+            exchange,
             thread: Some(thread.ok()?),
         })
     }
 
-    /// Has the thread look at the shelf.
+    /// Has the thread look at what is handed to it.
     pub fn wake(&self) {
         let event = ClientMessageEvent::new(32, self.own, self.wake.THUMBLINE_WAKE, [0; 5]);
         let sent = self
@@ -104,9 +104,9 @@ impl Porter {
     }
 }
 
-impl Drop for Porter {
+impl Drop for Helper {
     fn drop(&mut self) {
-        locked(&self.shelf).over = true;
+        locked(&self.exchange).over = true;
         self.wake();
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
@@ -116,7 +116,7 @@ impl Drop for Porter {
 
 /// Somebody who carries files over our window.
 #[derive(Clone, Copy)]
-struct Bringer {
+struct DragSource {
     source: Window,
     /// Are they files?
     fits: bool,
@@ -124,7 +124,7 @@ struct Bringer {
 
 /// A window of somebody's that files are held over.
 #[derive(Clone, Copy, PartialEq)]
-struct Place {
+struct DropTarget {
     window: Window,
     /// Where its messages go.
     proxy: Window,
@@ -194,11 +194,11 @@ impl Server {
     }
 
     /// Until the window goes or nobody wants it any more.
-    fn serve(&self, shelf: &Mutex<Shelf>, wake: &dyn Fn()) -> Result<(), ReplyError> {
-        let mut bringer: Option<Bringer> = None;
-        let shelf = || locked(shelf);
+    fn serve(&self, exchange: &Mutex<Exchange>, wake: &dyn Fn()) -> Result<(), ReplyError> {
+        let mut bringer: Option<DragSource> = None;
+        let exchange = || locked(exchange);
         let held = |coming: bool| {
-            shelf().coming = coming;
+            exchange().coming = coming;
             wake();
         };
         loop {
@@ -208,7 +208,7 @@ impl Server {
                     if let Some(from) = bringer.take() {
                         let came = self.list(&answer)?;
                         self.finish(from.source, !came.is_empty())?;
-                        shelf().came.extend(came);
+                        exchange().came.extend(came);
                         held(false);
                     }
                     continue;
@@ -219,7 +219,7 @@ impl Server {
                 }
                 Event::KeyPress(pressed) => {
                     let known = self.functions.iter().find(|f| f.0 == pressed.detail);
-                    shelf().functions.extend(known.map(|f| f.1));
+                    exchange().functions.extend(known.map(|f| f.1));
                     wake();
                     continue;
                 }
@@ -229,17 +229,17 @@ impl Server {
             let data = message.data.as_data32();
             let kind = message.type_;
             if kind == self.atoms.THUMBLINE_WAKE {
-                if shelf().over {
+                if exchange().over {
                     return Ok(());
                 }
-                let files = std::mem::take(&mut shelf().leaving);
+                let files = std::mem::take(&mut exchange().leaving);
                 if !files.is_empty() {
                     self.carry(&addresses(&files))?;
                 }
             } else if kind == self.atoms.XdndEnter {
                 let source = data[0];
                 let fits = self.brings_files(data)?;
-                bringer = Some(Bringer { source, fits });
+                bringer = Some(DragSource { source, fits });
                 held(fits);
             } else if kind == self.atoms.XdndPosition {
                 let fits = bringer.is_some_and(|b| b.source == data[0] && b.fits);
@@ -320,7 +320,7 @@ impl Server {
         let selection = self.atoms.XdndSelection;
         self.conn
             .set_selection_owner(self.own, selection, CURRENT_TIME)?;
-        let mut over: Option<Place> = None;
+        let mut over: Option<DropTarget> = None;
         let (mut stood, mut asked, mut taken) = (None, false, false);
         let mut let_go: Option<Instant> = None;
         loop {
@@ -394,7 +394,7 @@ impl Server {
     }
 
     /// The uppermost window under a place of the screen that takes what is dropped; none of our own.
-    fn under(&self, (x, y): (i16, i16)) -> Result<Option<Place>, ReplyError> {
+    fn under(&self, (x, y): (i16, i16)) -> Result<Option<DropTarget>, ReplyError> {
         let mut window = self.root;
         loop {
             let inside = self.conn.translate_coordinates(self.root, window, x, y)?;
@@ -414,7 +414,7 @@ impl Server {
             };
             if let Some(version) = number(self.atoms.XdndAware, window)? {
                 let proxy = number(self.atoms.XdndProxy, window)?;
-                return Ok(Some(Place {
+                return Ok(Some(DropTarget {
                     window,
                     proxy: proxy.unwrap_or(window),
                     version: version.min(VERSION),

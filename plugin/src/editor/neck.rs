@@ -22,8 +22,7 @@ const TONICS: [&str; 12] = [
     "C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B",
 ];
 
-/// A note rings so long when it is pressed; notes of a path and strings of a chord follow so.
-const RINGS: Span = Span(2.5);
+/// Notes of a path and strings of a chord follow so.
 const STEP: Span = Span(0.36);
 const STRUM: Span = Span(0.03);
 
@@ -61,7 +60,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut NeckPage, wishes: &mut 
         neck_itself(ui, snapshot, &view, page);
     });
     ui.add_space(4.0);
-    board::picture(ui, snapshot, &view, page, wishes);
+    board::picture(ui, snapshot, &view, (page, &marks(&view, page)), wishes);
     ui.add_space(4.0);
     words(ui, snapshot, &view, page, wishes);
 }
@@ -233,7 +232,7 @@ fn path_words(ui: &mut Ui, snapshot: &Snapshot, view: &NeckView, wishes: &mut Ve
                 view.path.iter().find(same)
             };
             let marks = best.places.iter().filter_map(on);
-            let (strokes, length) = neck::strokes(marks, &view.neck.tuning, STEP, RINGS);
+            let (strokes, length) = neck::strokes(marks, &view.neck.tuning, STEP, board::RINGS);
             wishes.push(Wish::Sound(Sound {
                 name: format!("{}, a path that rings", view.neck.scale.name),
                 strokes,
@@ -327,7 +326,7 @@ fn chords(
 fn strum(view: &NeckView, shape: &Shape, scale_mm: f64) -> Wish {
     let mut marks = view.neck.shape_marks(shape, scale_mm);
     marks.reverse();
-    let (strokes, length) = neck::strokes(&marks, &view.neck.tuning, STRUM, RINGS);
+    let (strokes, length) = neck::strokes(&marks, &view.neck.tuning, STRUM, board::RINGS);
     Wish::Sound(Sound {
         name: shape.name.clone(),
         strokes,

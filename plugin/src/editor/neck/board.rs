@@ -1,7 +1,6 @@
 //! The neck as it is drawn: wood, frets and strings, the notes on them, which tell themselves and sound.
 
-use super::super::theme;
-use super::{RINGS, marks};
+use crate::editor::theme;
 use crate::page_state::{NeckPage, Show};
 use crate::services::study::NeckView;
 use crate::snapshot::Snapshot;
@@ -14,6 +13,9 @@ use thumbline::music::note;
 use thumbline::report::neck::{Board, INLAYS};
 use thumbline::report::sheet::{Ground, Ink};
 use thumbline::unit::Span;
+
+/// A note rings so long when it is pressed.
+pub(super) const RINGS: Span = Span(2.5);
 
 /// Where everything lies on the screen.
 struct Drawn<'a> {
@@ -42,7 +44,7 @@ pub(super) fn picture(
     ui: &mut Ui,
     snapshot: &Snapshot,
     view: &NeckView,
-    page: &NeckPage,
+    (page, marks): (&NeckPage, &[Mark]),
     wishes: &mut Vec<Wish>,
 ) {
     let tuning = &view.neck.tuning;
@@ -85,7 +87,7 @@ pub(super) fn picture(
         path_line(&drawn, view);
     }
     let playing = now_played(snapshot, view);
-    for mark in marks(view, page).iter().filter(|m| board.shows(m.fret)) {
+    for mark in marks.iter().filter(|m| board.shows(m.fret)) {
         one(ui, &drawn, view, mark, &playing, wishes);
     }
     for (string, fret) in playing {
