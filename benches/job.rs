@@ -10,7 +10,7 @@ use thumbline::demo;
 use thumbline::load::load;
 use thumbline::recording::Recording;
 use thumbline::report::wav::{Depth, write as wav};
-use thumbline::stretch::{Pitch, Speed, SpeedMap, render, transient};
+use thumbline::stretch::{PitchShift, Speed, SpeedMap, render, transient};
 
 const MINUTES: f64 = 5.0;
 const RATE: u32 = 44_100;
@@ -71,7 +71,7 @@ fn slowed(sound: &Arc<Recording>) {
         sound,
         &onsets,
         &SpeedMap::constant(half),
-        Pitch::UNCHANGED,
+        PitchShift::UNCHANGED,
         |_| true,
     );
     std::hint::black_box(made.expect("never stopped"));

@@ -4,7 +4,7 @@ use std::error::Error;
 use std::sync::Arc;
 use thumbline::analysis::{self, Options};
 use thumbline::report::wav::{self, Depth};
-use thumbline::stretch::{self, OnsetTable, Pitch, Speed, SpeedMap};
+use thumbline::stretch::{self, OnsetTable, PitchShift, Speed, SpeedMap};
 
 fn main() -> Result<(), Box<dyn Error>> {
     let mut arguments = std::env::args().skip(1);
@@ -18,7 +18,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let onsets = Arc::new(OnsetTable::cleaned(frames.collect(), recording.frames()));
 
     let map = SpeedMap::constant(Speed::new(speed)?);
-    let sound = stretch::render(&recording, &onsets, &map, Pitch::UNCHANGED, |_| true)?;
+    let sound = stretch::render(&recording, &onsets, &map, PitchShift::UNCHANGED, |_| true)?;
     let mut file = std::fs::File::create_new(to)?;
     wav::write(&mut file, recording.rate(), &sound, Depth::Int24)?;
     Ok(())

@@ -15,7 +15,7 @@ pub mod round;
 mod stream;
 mod told;
 
-use crate::deck::capture::Place;
+use crate::deck::capture::Anchor;
 use crate::music::grid::Grid;
 use crate::music::note::{Attack, Note};
 use crate::timing::{self, Standing};
@@ -25,7 +25,7 @@ use follow::Follower;
 use stream::Stream;
 
 pub use answer::{Answer, Expected, RATE};
-pub use round::Round;
+pub use round::LoopRound;
 pub use told::Told;
 
 /// Below this, a note without a slot is not called late.
@@ -124,7 +124,7 @@ impl Listener {
     /// Hears the next stretch: `input` and what the deck `played` meanwhile (mono, as many frames each; a
     /// frame that is not a number counts as silence), and the `places` that begin in it or later, whose frames
     /// count from the first one ever fed. Answers with what can be told now, in order.
-    pub fn feed(&mut self, input: &[f32], played: &[f32], places: &[Place]) -> Vec<Told> {
+    pub fn feed(&mut self, input: &[f32], played: &[f32], places: &[Anchor]) -> Vec<Told> {
         for place in places {
             self.follower.place(*place, self.rate);
             self.own.1.place(*place, self.rate);

@@ -27,7 +27,7 @@ pub mod warnings;
 use crate::music::grid::Grid;
 use crate::music::guess::{self, Guess};
 use crate::music::note::{Note, Role};
-use crate::music::tuning::{Named, Tuning};
+use crate::music::tuning::{NamedTuning, Tuning};
 use crate::recording::Recording;
 use crate::unit::{Cents, Seconds, Span};
 use mono::Mono;
@@ -75,7 +75,7 @@ pub struct Options {
     pub tuning: Option<Tuning>,
     /// The tunings that are guessed among: the player's own among them; those that come with
     /// Thumbline when none is given.
-    pub tunings: Vec<Named>,
+    pub tunings: Vec<NamedTuning>,
 }
 
 impl Options {
@@ -181,7 +181,7 @@ pub fn analyze(
     go_on(observer, Stage::Roles, 0.0)?;
     let guesses = match (&options.tuning, options.tunings.as_slice()) {
         (Some(_), _) => Vec::new(),
-        (None, []) => string_assignment::guesses(&events, &rings, Named::built_in()),
+        (None, []) => string_assignment::guesses(&events, &rings, NamedTuning::built_in()),
         (None, known) => string_assignment::guesses(&events, &rings, known),
     };
     let tuning = options.tuning.clone().unwrap_or_else(|| {

@@ -20,8 +20,8 @@ use crate::music::note::{Attack, Note, Role};
 use crate::timing::Standing;
 use crate::unit::{Beats, Seconds, Span};
 
-pub use comparison::{Comparison, Fault};
-pub use feel::{Feel, Whole};
+pub use comparison::{Comparison, NoComparison};
+pub use feel::{SlotFeel, Whole};
 pub use pairs::{Model, Pair, Round, SharedBeat};
 
 /// Below this probability it is said to be another tune, and no figures are given.
@@ -51,20 +51,20 @@ fn answers(model: Model<'_>, take: &[Note]) -> Comparison {
     let sounding = |notes: &[Note]| notes.iter().any(|n| n.attack != Attack::Tap);
     if !sounding(take) || !sounding(model.notes) {
         out.fault = Some(if sounding(take) {
-            Fault::SilentRecording
+            NoComparison::SilentRecording
         } else {
-            Fault::SilentTake
+            NoComparison::SilentTake
         });
         return out;
     }
     let Some(found) = align::align(model.notes, take) else {
-        out.fault = Some(Fault::TooShort);
+        out.fault = Some(NoComparison::TooShort);
         return out;
     };
     out.same_tune = found.same_tune;
     out.transposed = found.transposed;
     if found.same_tune < SAME_TUNE {
-        out.fault = Some(Fault::AnotherTune);
+        out.fault = Some(NoComparison::AnotherTune);
         return out;
     }
     if found.transposed != 0 {

@@ -1,12 +1,12 @@
 //! The manual: short pages for a player, written once in `manual/` and read by the command line,
 //! the man pages and the window.
 //!
-//! A page is Markdown with headings, paragraphs, lists, tables and `code`; [`Page::plain`] is the
+//! A page is Markdown with headings, paragraphs, lists, tables and `code`; [`ManualPage::plain`] is the
 //! same without marks. It owns no words of its own.
 
 /// One page.
 #[derive(Debug, Clone, Copy)]
-pub struct Page {
+pub struct ManualPage {
     /// What it is asked for by: one word.
     pub name: &'static str,
     /// Its text in Markdown; the first line is its title.
@@ -15,22 +15,22 @@ pub struct Page {
 
 macro_rules! pages {
     ($($name:literal),*) => {
-        [$(Page { name: $name, text: include_str!(concat!("../manual/", $name, ".md")) }),*]
+        [$(ManualPage { name: $name, text: include_str!(concat!("../manual/", $name, ".md")) }),*]
     };
 }
 
 /// Every page, in reading order.
-pub const PAGES: [Page; 10] = pages!(
+pub const PAGES: [ManualPage; 10] = pages!(
     "start", "window", "sheet", "slow", "takes", "guitar", "practice", "files", "trouble",
     "how-good"
 );
 
 /// The page of this name.
-pub fn page(name: &str) -> Option<Page> {
+pub fn page(name: &str) -> Option<ManualPage> {
     PAGES.into_iter().find(|page| page.name == name)
 }
 
-impl Page {
+impl ManualPage {
     /// Its title.
     pub fn title(self) -> &'static str {
         self.text

@@ -5,8 +5,8 @@
 use crate::music::meter::Meter;
 use crate::music::picking::{Cell, Pattern};
 use crate::music::scale::{Scale, ScaleKind};
-use crate::music::tuning::{Named, Tuning, TuningError};
-use crate::report::file::Part;
+use crate::music::tuning::{NamedTuning, Tuning, TuningError};
+use crate::report::file::PartialFile;
 use serde::Deserialize;
 use std::path::Path;
 
@@ -69,7 +69,7 @@ fn hint(near: &[String]) -> String {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Presets {
     /// Tunings.
-    pub tunings: Vec<Named>,
+    pub tunings: Vec<NamedTuning>,
     /// Kinds of scale.
     pub scales: Vec<ScaleKind>,
     /// Picking patterns.
@@ -106,7 +106,7 @@ impl Presets {
     /// What the program brings along.
     pub fn built_in() -> Self {
         let mut presets = Self {
-            tunings: Named::built_in().to_vec(),
+            tunings: NamedTuning::built_in().to_vec(),
             ..Self::default()
         };
         for (file, text) in [("scales.toml", SCALES), ("patterns.toml", PATTERNS)] {
@@ -151,7 +151,7 @@ impl Presets {
         let told = |error: toml::de::Error| error.message().to_owned();
         match file {
             "tunings.toml" => {
-                for named in Named::read(text)? {
+                for named in NamedTuning::read(text)? {
                     put(&mut self.tunings, named, |t| &t.name);
                 }
             }
@@ -353,7 +353,7 @@ pub fn keep(folder: &Path, file: &str, entry: &str) -> Result<(), String> {
     let why = |why: String| format!("`{}`: {why}", path.display());
     Presets::built_in().added(file, &after).map_err(why)?;
     std::fs::create_dir_all(folder).map_err(|e| why(e.to_string()))?;
-    let part = Part::beside(&path).map_err(|e| why(e.to_string()))?;
+    let part = PartialFile::beside(&path).map_err(|e| why(e.to_string()))?;
     std::fs::write(part.path(), after).map_err(|e| why(e.to_string()))?;
     part.keep().map_err(|e| why(e.to_string()))
 }

@@ -52,7 +52,7 @@ mod vocoder;
 mod window;
 
 pub use onsets::{OnsetError, OnsetTable};
-pub use pitch::Pitch;
+pub use pitch::PitchShift;
 pub use render::{Cancelled, render, render_blocks};
 pub use speed::{FASTEST, SLOWEST, Speed, SpeedError, SpeedMap};
 
@@ -75,7 +75,7 @@ pub struct Stretcher {
     core: core::Core,
     resampler: Resampler,
     speed: Speed,
-    pitch: Pitch,
+    pitch: PitchShift,
     /// What sounded before a seek, fading out, per channel; how many frames of it are left.
     tail: Vec<Vec<f32>>,
     tail_left: usize,
@@ -99,7 +99,7 @@ impl Stretcher {
             tail: vec![vec![0.0; core.fade()]; channels],
             core,
             speed: Speed::NORMAL,
-            pitch: Pitch::UNCHANGED,
+            pitch: PitchShift::UNCHANGED,
             tail_left: 0,
             sounding: false,
             region: None,
@@ -119,7 +119,7 @@ impl Stretcher {
     }
 
     /// The pitch last set.
-    pub fn pitch(&self) -> Pitch {
+    pub fn pitch(&self) -> PitchShift {
         self.pitch
     }
 
@@ -182,7 +182,7 @@ impl Stretcher {
     }
 
     /// Changes the pitch, at once.
-    pub fn set_pitch(&mut self, pitch: Pitch) {
+    pub fn set_pitch(&mut self, pitch: PitchShift) {
         if pitch != self.pitch {
             self.pitch = pitch;
             self.resampler.set_ratio(pitch.ratio());

@@ -21,14 +21,14 @@ pub enum System {
 
 /// A standard of plug-ins.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Format {
+pub enum PluginStandard {
     /// CLAP 1.
     Clap,
     /// VST 3.
     Vst3,
 }
 
-impl Format {
+impl PluginStandard {
     /// Both.
     pub const ALL: [Self; 2] = [Self::Clap, Self::Vst3];
 
@@ -76,18 +76,18 @@ impl System {
     ///
     /// `machine` is the processor as the compiler names it (`x86_64`, `aarch64`). Forms after
     /// CLAP's `entry.h` and the VST 3 documentation, "Plug-in Format Structure"; from memory.
-    pub fn plugin(self, format: Format, name: &str, machine: &str) -> PathBuf {
+    pub fn plugin(self, format: PluginStandard, name: &str, machine: &str) -> PathBuf {
         let end = format.name().to_lowercase();
         let bundle = Path::new(&format!("{name}.{end}")).to_owned();
         let inside = bundle.join("Contents");
         match (self, format) {
             // A bundle is a folder that this system shows as one file.
             (Self::MacOs, _) => inside.join("MacOS").join(name),
-            (_, Format::Clap) => bundle,
-            (Self::Linux, Format::Vst3) => inside
+            (_, PluginStandard::Clap) => bundle,
+            (Self::Linux, PluginStandard::Vst3) => inside
                 .join(format!("{machine}-linux"))
                 .join(format!("{name}.so")),
-            (Self::Windows, Format::Vst3) => {
+            (Self::Windows, PluginStandard::Vst3) => {
                 let machine = machine.replace("aarch64", "arm_64");
                 inside
                     .join(format!("{machine}-win"))
@@ -102,17 +102,17 @@ impl System {
     /// After CLAP's `entry.h` and the VST 3 documentation, "Plug-in Locations"; from memory.
     pub fn plugin_folders(
         self,
-        format: Format,
+        format: PluginStandard,
         variable: impl Fn(&str) -> Option<OsString>,
     ) -> Vec<PathBuf> {
         let below = |name: &str, rest: &str| Some(PathBuf::from(variable(name)?).join(rest));
         let end = format.name();
         let low = end.to_lowercase();
         let more: Vec<PathBuf> = match format {
-            Format::Clap => variable("CLAP_PATH")
+            PluginStandard::Clap => variable("CLAP_PATH")
                 .map(|list| std::env::split_paths(&list).collect())
                 .unwrap_or_default(),
-            Format::Vst3 => Vec::new(),
+            PluginStandard::Vst3 => Vec::new(),
         };
         let usual = match self {
             Self::Linux => vec![

@@ -9,8 +9,8 @@ mod judged;
 
 use crate::invented;
 use std::sync::Arc;
-use thumbline::along::{Answer, Expected, Listener, Round, Setting, Told};
-use thumbline::deck::capture::Place;
+use thumbline::along::{Answer, Expected, Listener, LoopRound, Setting, Told};
+use thumbline::deck::capture::Anchor;
 use thumbline::deck::offline::{LoopPlan, render_loop};
 use thumbline::dsp::pluck::{Chance, Guitar, Played};
 use thumbline::music::grid::Grid;
@@ -80,7 +80,7 @@ struct Session {
     expected: Vec<Expected>,
     input: Vec<f32>,
     played: Vec<f32>,
-    places: Vec<Place>,
+    places: Vec<Anchor>,
     truth: Vec<Truth>,
     latency: Option<Span>,
     planted: Option<Slot>,
@@ -189,7 +189,7 @@ fn deck(
     grid: &Grid,
     (from, to): (Seconds, Seconds),
     scene: Scene,
-) -> (Vec<f32>, Vec<Place>, f64) {
+) -> (Vec<f32>, Vec<Anchor>, f64) {
     let frames = notes.iter().map(|n| n.time.frame(RATE)).collect();
     let table = OnsetTable::cleaned(frames, recording.frames());
     let plan = LoopPlan::new(from, to, scene.rounds as u32, scene.speed);
@@ -197,7 +197,7 @@ fn deck(
         true
     });
     let round = (to - from).0 / scene.speed;
-    let place = |r: usize| Place {
+    let place = |r: usize| Anchor {
         frame: (r as f64 * round * f64::from(RATE)).round() as u64,
         at: from,
         speed: scene.speed,
@@ -271,7 +271,7 @@ struct Figures {
     waits: Vec<f64>,
     extra: usize,
     wrong: usize,
-    rounds: Vec<Round>,
+    rounds: Vec<LoopRound>,
     /// Answers that are right.
     heads: Vec<Answer>,
 }
@@ -461,7 +461,7 @@ fn exact_playing_is_never_called_late() {
         ..Scene::new(seed)
     });
     let called = all.rounds.iter().filter(|r| r.worst().is_some()).count();
-    for worst in all.rounds.iter().filter_map(Round::worst) {
+    for worst in all.rounds.iter().filter_map(LoopRound::worst) {
         println!("{worst:?}");
     }
     println!("{called} of {} rounds", all.rounds.len());
@@ -482,7 +482,7 @@ fn a_planted_habit_is_the_worst_slot_of_the_round() {
         let planted = session.planted;
         let found = listen(&session);
         rounds += found.rounds.len();
-        let hit = |r: &&Round| {
+        let hit = |r: &&LoopRound| {
             r.worst()
                 .is_some_and(|w| Some(w.slot) == planted && w.role == Role::Melody)
         };
@@ -577,7 +577,7 @@ fn an_error_of_the_reference_is_no_fault_of_the_player() {
                 }
             }
             let rounds = listen(&session).rounds;
-            let called = rounds.iter().filter_map(Round::worst);
+            let called = rounds.iter().filter_map(LoopRound::worst);
             let called: Vec<_> = called.filter(|w| Some(w.slot) == planted).collect();
             assert!(rounds.len() >= 4 && called.is_empty(), "{called:?}");
         }

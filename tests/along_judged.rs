@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use thumbline::along::{Expected, Listener, Setting, expected};
 use thumbline::analysis::{Analysis, Options, analyze};
-use thumbline::deck::capture::Place;
+use thumbline::deck::capture::Anchor;
 use thumbline::dsp::pluck::Chance;
 use thumbline::dsp::resample::Resampler;
 use thumbline::music::grid::Grid;
@@ -450,7 +450,7 @@ fn two_hundred_rounds_played_exactly() {
         let rounds: Vec<_> = sessions.flat_map(|s| listen(&s).rounds).collect();
         let late: Vec<_> = rounds
             .iter()
-            .filter_map(thumbline::along::Round::worst)
+            .filter_map(thumbline::along::LoopRound::worst)
             .collect();
         println!(
             "{name}: {} of {} rounds called late {late:?}",
@@ -538,7 +538,7 @@ fn real_takes_against_themselves_slowed() {
             for worst in found
                 .rounds
                 .iter()
-                .filter_map(thumbline::along::Round::worst)
+                .filter_map(thumbline::along::LoopRound::worst)
             {
                 println!("  {worst:?}");
             }
@@ -566,10 +566,10 @@ fn what_listening_costs() {
         let up = Resampler::new(RATE, 48_000);
         let at_48 = |sound: &[f32]| up.convert(sound, 0, 0, up.output_len(sound.len()));
         let (input, played) = (at_48(&session.input), at_48(&session.played));
-        let places: Vec<Place> = session
+        let places: Vec<Anchor> = session
             .places
             .iter()
-            .map(|p| Place {
+            .map(|p| Anchor {
                 frame: (p.frame as f64 * 48_000.0 / f64::from(RATE)).round() as u64,
                 ..*p
             })

@@ -1,6 +1,6 @@
 //! Comparing a take with the recording it learns from, on performances whose truth is known.
 
-use thumbline::compare::{Comparison, Fault, Model, compare, compare_within};
+use thumbline::compare::{Comparison, Model, NoComparison, compare, compare_within};
 use thumbline::demo::tune;
 use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
@@ -295,7 +295,7 @@ fn another_tune_is_told_not_measured() {
         }
         let found = against(&recording, &take.notes);
         assert!(found.same_tune < 0.5, "seed {seed}: {}", found.same_tune);
-        assert!(found.pairs.is_empty() && found.fault == Some(Fault::AnotherTune));
+        assert!(found.pairs.is_empty() && found.fault == Some(NoComparison::AnotherTune));
     }
 }
 
@@ -356,19 +356,19 @@ fn missed_extra_wrong_and_swapped_notes_are_named() {
 fn hardly_anything_to_compare_is_said() {
     let recording = played(&model_manner());
     let fault = |take: &[Note]| against(&recording, take).fault;
-    assert_eq!(fault(&[]), Some(Fault::SilentTake));
-    assert_eq!(fault(&recording.notes[..2]), Some(Fault::TooShort));
+    assert_eq!(fault(&[]), Some(NoComparison::SilentTake));
+    assert_eq!(fault(&recording.notes[..2]), Some(NoComparison::TooShort));
     let silent = Side {
         notes: Vec::new(),
         ..played(&model_manner())
     };
     let nothing = against(&silent, &recording.notes);
-    assert_eq!(nothing.fault, Some(Fault::SilentRecording));
+    assert_eq!(nothing.fault, Some(NoComparison::SilentRecording));
     let faults = [
-        Fault::SilentTake,
-        Fault::SilentRecording,
-        Fault::TooShort,
-        Fault::AnotherTune,
+        NoComparison::SilentTake,
+        NoComparison::SilentRecording,
+        NoComparison::TooShort,
+        NoComparison::AnotherTune,
     ];
     let said: std::collections::BTreeSet<String> = faults.iter().map(ToString::to_string).collect();
     assert_eq!(said.len(), faults.len(), "each has a sentence of its own");

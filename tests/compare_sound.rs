@@ -208,7 +208,7 @@ fn on_its_click(model: &mut Analysis) {
 fn a_slowed_and_edited_real_recording_is_found_in_itself() {
     use std::sync::Arc;
     use thumbline::music::grid::{Beat, Grid};
-    use thumbline::stretch::{Pitch, Speed, SpeedMap, render, transient};
+    use thumbline::stretch::{PitchShift, Speed, SpeedMap, render, transient};
     // 130 beats a minute from the file's start, four to the bar (the data's own README).
     let bar = 4.0 * 60.0 / 130.0;
     let Some((_, recording)) = real("05_Rock1-130-A_solo_mic") else {
@@ -224,7 +224,7 @@ fn a_slowed_and_edited_real_recording_is_found_in_itself() {
         &edited,
         &onsets,
         &speed,
-        Pitch::nearest(thumbline::unit::Cents(0.0)),
+        PitchShift::nearest(thumbline::unit::Cents(0.0)),
         |_| true,
     )
     .expect("renders");
@@ -371,7 +371,7 @@ fn a_rendered_performance_of_a_real_recording_is_compared() {
 /// Bad takes through sound: silence, clipping, only the bass, another tuning, another tune.
 #[test]
 fn bad_takes_are_said_to_be_what_they_are() {
-    use thumbline::compare::Fault;
+    use thumbline::compare::NoComparison;
     use thumbline::music::note::Attack;
     let pair = duo(8, 611);
     let model = heard(&pair.recording.recording);
@@ -385,7 +385,7 @@ fn bad_takes_are_said_to_be_what_they_are() {
     };
     let silent = against(&model, &heard(&with(&|_| 0.0)));
     assert!(
-        silent.pairs.is_empty() && silent.fault == Some(Fault::SilentTake),
+        silent.pairs.is_empty() && silent.fault == Some(NoComparison::SilentTake),
         "{:?}",
         silent.fault
     );
@@ -429,5 +429,5 @@ fn bad_takes_are_said_to_be_what_they_are() {
     let other = duo(8, 615);
     let found = against(&model, &heard(&other.recording.recording));
     assert!(found.same_tune < 0.5, "{}", found.same_tune);
-    assert!(found.pairs.is_empty() && found.fault == Some(Fault::AnotherTune));
+    assert!(found.pairs.is_empty() && found.fault == Some(NoComparison::AnotherTune));
 }

@@ -6,12 +6,12 @@ use std::process::{Command, Output};
 use std::sync::Arc;
 use tempfile::TempDir;
 use thumbline::dsp::pluck::Chance;
-use thumbline::journal::{Figure, Journal, Moment, Round};
+use thumbline::journal::{HandFigure, Journal, Moment, PracticeRound};
 use thumbline::load::{Decoder, Part};
 use thumbline::recording::{Recording, Spool};
 use thumbline::report::file::Target;
 use thumbline::report::wav::{self, Depth};
-use thumbline::stretch::{Pitch, Speed, SpeedMap, render, transient};
+use thumbline::stretch::{PitchShift, Speed, SpeedMap, render, transient};
 
 fn sound(seconds: f64) -> Recording {
     let mut chance = Chance::new(3);
@@ -141,8 +141,8 @@ fn a_journal_without_room_keeps_what_it_has() {
     assert_eq!(journal.rounds(None, 9999, 0).expect("reads").len(), 10);
 }
 
-fn round(at: i64) -> Round {
-    Round {
+fn round(at: i64) -> PracticeRound {
+    PracticeRound {
         recording: sound(0.01).hash(),
         name: "tune".into(),
         tuning: None,
@@ -152,7 +152,7 @@ fn round(at: i64) -> Round {
         region: "bar 1".into(),
         speed: 1.0,
         thumb: None,
-        fingers: Some(Figure {
+        fingers: Some(HandFigure {
             notes: 4,
             drift_ms: 1.0,
             spread_ms: 2.0,
@@ -401,7 +401,7 @@ fn what_lies_on_disk_is_what_lies_in_memory() {
     assert_eq!(transient::onsets(&disk), *onsets);
     for speed in [0.6, 1.0] {
         let map = SpeedMap::constant(Speed::nearest(speed));
-        let slowed = |sound| render(sound, &onsets, &map, Pitch::default(), |_| true);
+        let slowed = |sound| render(sound, &onsets, &map, PitchShift::default(), |_| true);
         assert!(slowed(&disk) == slowed(&memory), "at {speed}");
     }
     assert!(

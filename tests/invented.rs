@@ -9,7 +9,7 @@
 
 use thumbline::demo::Rendition;
 use thumbline::dsp::pluck::{Chance, Guitar};
-use thumbline::music::guess::triad::{Chord, Shape, shapes};
+use thumbline::music::guess::triad::{Triad, TriadShape, shapes};
 use thumbline::music::note::{Note, Role};
 use thumbline::music::performance::{Habit, Manner, Performance};
 use thumbline::music::picking::{Cell, CellNote};
@@ -64,7 +64,7 @@ fn key(tonic: i32, minor: bool, capo: i32) -> Scale {
 }
 
 /// I, IV, V and their relative minors (of a minor scale: i, iv, v and their relative majors).
-fn main_chords(scale: &Scale) -> Vec<Chord> {
+fn main_chords(scale: &Scale) -> Vec<Triad> {
     let minor = scale.steps.contains(&3) && !scale.steps.contains(&4);
     let relatives = if minor { [2, 5, 6] } else { [5, 1, 2] };
     let class =
@@ -72,7 +72,7 @@ fn main_chords(scale: &Scale) -> Vec<Chord> {
     [0, 3, 4]
         .into_iter()
         .chain(relatives)
-        .map(|degree| Chord {
+        .map(|degree| Triad {
             classes: [class(degree), class(degree + 2), class(degree + 4)],
         })
         .collect()
@@ -90,7 +90,7 @@ pub fn piece(
     let mut chance = Chance::new(seed);
     let (tonic, minor) = pick(&mut chance, keys);
     let scale = key(tonic, minor, tuning.capo());
-    let held: Vec<(Chord, Vec<Shape>)> = main_chords(&scale)
+    let held: Vec<(Triad, Vec<TriadShape>)> = main_chords(&scale)
         .into_iter()
         .map(|chord| {
             let ways = shapes(&chord, tuning, 3);
@@ -153,7 +153,7 @@ fn struck(
     stroke: &CellNote,
     at: f64,
     down: bool,
-    (chord, shape): (&Chord, &Shape),
+    (chord, shape): (&Triad, &TriadShape),
     (tuning, scale): (&Tuning, &Scale),
     chance: &mut Chance,
 ) -> Option<Written> {

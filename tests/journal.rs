@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use thumbline::compare::{Model, compare};
 use thumbline::demo;
 use thumbline::journal::{
-    self, Fault, Figure, Journal, JournalError, Moment, Round, advice, chart,
+    self, Fault, HandFigure, Journal, JournalError, Moment, PracticeRound, advice, chart,
 };
 use thumbline::music::note::Role;
 use thumbline::recording::{ContentHash, Recording};
@@ -23,8 +23,8 @@ fn hash(seed: u32) -> ContentHash {
         .hash()
 }
 
-fn round(page: u32, at_ms: i64, drift_ms: f64, spread_ms: f64) -> Round {
-    Round {
+fn round(page: u32, at_ms: i64, drift_ms: f64, spread_ms: f64) -> PracticeRound {
+    PracticeRound {
         recording: hash(page),
         name: format!("Tune {page}"),
         tuning: Some("D A D G A D".into()),
@@ -33,12 +33,12 @@ fn round(page: u32, at_ms: i64, drift_ms: f64, spread_ms: f64) -> Round {
         to_s: 12.5,
         region: "bars 5-6".into(),
         speed: 0.6,
-        thumb: Some(Figure {
+        thumb: Some(HandFigure {
             notes: 8,
             drift_ms: 1.0,
             spread_ms: 6.0,
         }),
-        fingers: Some(Figure {
+        fingers: Some(HandFigure {
             notes: 11,
             drift_ms,
             spread_ms,
@@ -63,7 +63,7 @@ fn day(n: i64) -> i64 {
 #[test]
 fn a_kept_round_reads_back_as_it_was() {
     let (_folder, path) = place();
-    let kept = Round {
+    let kept = PracticeRound {
         note: "left hand lighter — ♭VII “ä” \u{1F3B8}".into(),
         take: Some(hash(99)),
         thumb: None,
@@ -94,28 +94,28 @@ fn figures_that_are_not_numbers_are_refused_and_nothing_is_lost() {
     journal.keep(&round(1, day(0), 3.0, 4.0)).expect("keeps");
     let good = round(1, day(1), 3.0, 4.0);
     for bad in [
-        Round {
+        PracticeRound {
             speed: f64::NAN,
             ..good.clone()
         },
-        Round {
+        PracticeRound {
             speed: 100.0,
             ..good.clone()
         },
-        Round {
+        PracticeRound {
             to_s: 1.0,
             ..good.clone()
         },
-        Round {
-            fingers: Some(Figure {
+        PracticeRound {
+            fingers: Some(HandFigure {
                 notes: 0,
                 drift_ms: 0.0,
                 spread_ms: 1.0,
             }),
             ..good.clone()
         },
-        Round {
-            thumb: Some(Figure {
+        PracticeRound {
+            thumb: Some(HandFigure {
                 notes: 4,
                 drift_ms: f64::INFINITY,
                 spread_ms: 1.0,
@@ -143,7 +143,7 @@ fn two_machines_merge_without_doubling() {
         .expect("keeps");
     let mut theirs = Journal::open(&there).expect("opens");
     // The other machine calls the same recording something else.
-    let renamed = Round {
+    let renamed = PracticeRound {
         name: "Mill Reel".into(),
         ..shared
     };
@@ -260,7 +260,7 @@ fn a_full_disk_is_said_and_earlier_rounds_are_safe() {
     // SQLite answers a full page quota as it answers a full disk (SQLITE_FULL).
     journal.limit_pages_for_tests(8);
     let long = "x".repeat(200_000);
-    let refused = journal.keep(&Round {
+    let refused = journal.keep(&PracticeRound {
         note: long,
         ..round(1, day(1), 3.0, 4.0)
     });
@@ -276,7 +276,7 @@ fn a_full_disk_is_said_and_earlier_rounds_are_safe() {
 fn a_damaged_page_is_said_and_the_rest_can_be_read() {
     let (_folder, path) = place();
     let mut journal = Journal::open(&path).expect("opens");
-    let rounds: Vec<Round> = (0..4000).map(|i| round(1, day(0) + i, 1.0, 2.0)).collect();
+    let rounds: Vec<PracticeRound> = (0..4000).map(|i| round(1, day(0) + i, 1.0, 2.0)).collect();
     journal.keep_all(&rounds).expect("keeps");
     drop(journal);
     // Find a leaf page of the round table and overwrite it.
@@ -307,7 +307,7 @@ fn a_damaged_page_is_said_and_the_rest_can_be_read() {
 fn pages_of_a_hundred_thousand_rounds_are_quick() {
     let (_folder, path) = place();
     let mut journal = Journal::open(&path).expect("opens");
-    let rounds: Vec<Round> = (0..100_000i64)
+    let rounds: Vec<PracticeRound> = (0..100_000i64)
         .map(|i| round((i % 200) as u32, day(0) + i * 600_000, 5.0, 8.0))
         .collect();
     journal.keep_all(&rounds).expect("keeps");
@@ -368,7 +368,7 @@ fn a_fault_is_named_with_its_slot_bar_tempo_and_goal() {
         bpm: 86.0,
         goal_ms: 8.7,
     };
-    let faulty = Round {
+    let faulty = PracticeRound {
         faults: vec![fault.clone()],
         ..round(1, day(0), 5.0, 10.0)
     };

@@ -18,7 +18,7 @@ use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
 use thumbline::recording::Recording;
 use thumbline::report::lesson::{
-    self, Asked, Day, Drilled, Lesson, LessonError, Phrase, Practice, Settings,
+    self, Asked, Drilled, Lesson, LessonError, Phrase, PlanDay, Practice, Settings,
 };
 use thumbline::timing::{self, Drift, Reference};
 use thumbline::unit::{Bpm, Cents, Seconds};
@@ -421,7 +421,7 @@ fn chords_and_a_plan_stand_in_the_page() {
         plan: true,
         ..settings((1, 1), "Chords", "")
     };
-    let day = |date: &str, tasks: &[&str]| Day {
+    let day = |date: &str, tasks: &[&str]| PlanDay {
         date: date.to_owned(),
         tasks: tasks.iter().map(|t| (*t).to_owned()).collect(),
         minutes: 5,

@@ -3,7 +3,7 @@
 use serde::Deserialize;
 use std::f64::consts::PI;
 use thumbline::analysis::RATE;
-use thumbline::analysis::pluck_net::{HIGHEST, LOWEST, Listener, PITCHES, Reading};
+use thumbline::analysis::pluck_net::{HIGHEST, LOWEST, PITCHES, PluckNet, Prediction};
 use thumbline::unit::Cents;
 
 /// What xtask/train/validate.py, an independent reading of the weights in numpy, says of [`sound`]
@@ -58,7 +58,7 @@ fn says_what_its_trainer_says() {
     let fixture: Fixture =
         serde_json::from_str(include_str!("reference/net.json")).expect("valid JSON");
     let mono = sound(&PLUCKS);
-    let mut listener = Listener::new(&mono, Cents(fixture.cents));
+    let mut listener = PluckNet::new(&mono, Cents(fixture.cents));
     for expected in fixture.readings {
         let got = listener.read(expected.time);
         if expected.early < 0.0095 {
@@ -98,7 +98,7 @@ fn says_what_its_trainer_says() {
 #[test]
 fn hears_a_pinch() {
     let mono = sound(&PLUCKS);
-    let mut listener = Listener::new(&mono, Cents(0.0));
+    let mut listener = PluckNet::new(&mono, Cents(0.0));
     let pinch = listener.read(0.70);
     assert!(
         pinch.onset > 0.5 && pinch.pitch(64) > 0.5 && pinch.pitch(40) > 0.5,
@@ -114,9 +114,9 @@ fn any_sound_any_time_is_finite() {
         .map(|i| if i % 7 < 3 { 1.0 } else { -1.0 })
         .collect();
     for mono in [vec![], vec![0.5], vec![0.0; 40_000], loud] {
-        let mut listener = Listener::new(&mono, Cents(f64::NAN));
+        let mut listener = PluckNet::new(&mono, Cents(f64::NAN));
         for time in [-1e9, -0.01, 0.0, 0.3, 5.0, 1e9, f64::NAN] {
-            let Reading {
+            let Prediction {
                 onset,
                 pitches,
                 sounding,
@@ -134,5 +134,5 @@ fn any_sound_any_time_is_finite() {
         }
     }
     assert_eq!(PITCHES, usize::from(HIGHEST - LOWEST) + 1);
-    assert_eq!(Listener::new(&[], Cents(0.0)).read(0.0).pitch(-5), 0.0);
+    assert_eq!(PluckNet::new(&[], Cents(0.0)).read(0.0).pitch(-5), 0.0);
 }

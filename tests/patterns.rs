@@ -6,7 +6,7 @@ use thumbline::load::melody::plucked;
 use thumbline::music::drill::pattern_stages;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::Role;
-use thumbline::music::picking::{Cell, Placed, find, nearest, of_strokes, place};
+use thumbline::music::picking::{Cell, PlacedNote, find, nearest, of_strokes, place};
 use thumbline::music::score::Brush;
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::{Presets, read_patterns, write_pattern};
@@ -15,7 +15,7 @@ use thumbline::unit::{Beats, Bpm};
 
 /// `cell` repeated over `bars` bars with timing of ±20 ms (uniform) at 100 beats a minute, 5 % of
 /// strokes missed, 5 % added somewhere and 5 % on a wrong string or in the wrong part.
-fn played(cell: &Cell, bars: usize, seed: u64) -> Vec<Placed> {
+fn played(cell: &Cell, bars: usize, seed: u64) -> Vec<PlacedNote> {
     let mut chance = Chance::new(seed);
     let mut notes = Vec::new();
     let per_cell = cell.beats();
@@ -36,7 +36,7 @@ fn played(cell: &Cell, bars: usize, seed: u64) -> Vec<Placed> {
                     Role::Melody
                 };
             }
-            notes.push(Placed {
+            notes.push(PlacedNote {
                 at: Beats(time as f64 * per_cell + note.at.0 + off),
                 role,
                 string: (chance.unit() > 0.1).then_some(string),
@@ -44,7 +44,7 @@ fn played(cell: &Cell, bars: usize, seed: u64) -> Vec<Placed> {
             if chance.unit() < 0.05 {
                 let slots = per_cell * f64::from(cell.division);
                 let slot = (chance.unit() * slots).floor() / f64::from(cell.division);
-                notes.push(Placed {
+                notes.push(PlacedNote {
                     at: Beats(time as f64 * per_cell + slot + off),
                     role: Role::Melody,
                     string: Some(2),
@@ -126,7 +126,7 @@ fn faithfulness_and_variants_are_per_bar() {
     for bar in 0..12 {
         let from = if bar == 3 || bar == 7 { other } else { cell };
         for note in &from.notes {
-            notes.push(Placed {
+            notes.push(PlacedNote {
                 at: Beats(4.0 * f64::from(bar) + note.at.0),
                 role: note.role,
                 string: Some(note.strings[0]),
@@ -150,7 +150,7 @@ fn faithfulness_and_variants_are_per_bar() {
 
 #[test]
 fn too_little_is_no_pattern() {
-    let note = |at: f64| Placed {
+    let note = |at: f64| PlacedNote {
         at: Beats(at),
         role: Role::Bass,
         string: None,
@@ -159,7 +159,7 @@ fn too_little_is_no_pattern() {
     assert!(find(&[note(0.0), note(1.0)], Meter::COMMON).is_none());
     assert!(find(&[note(0.0), note(f64::NAN), note(1e12)], Meter::COMMON).is_none());
     for count in 1..=15 {
-        let notes: Vec<Placed> = (0..60).map(|i| note(f64::from(i))).collect();
+        let notes: Vec<PlacedNote> = (0..60).map(|i| note(f64::from(i))).collect();
         let _ = find(&notes, Meter { count, unit: 8 });
     }
 }
@@ -248,7 +248,7 @@ fn a_strum_is_a_brush_and_fingers_take_turns() {
     for bar in 0..8 {
         let at = |beat: f64| Beats(4.0 * f64::from(bar) + beat);
         let mut put = |beat: f64, role: Role, string: u8| {
-            notes.push(Placed {
+            notes.push(PlacedNote {
                 at: at(beat),
                 role,
                 string: Some(string),

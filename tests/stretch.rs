@@ -6,7 +6,7 @@ use std::sync::Arc;
 use thumbline::dsp::pluck::{Guitar, Played};
 use thumbline::recording::Recording;
 use thumbline::stretch::{
-    OnsetError, OnsetTable, Pitch, Speed, SpeedError, SpeedMap, Stretcher, render, transient,
+    OnsetError, OnsetTable, PitchShift, Speed, SpeedError, SpeedMap, Stretcher, render, transient,
 };
 use thumbline::unit::{Cents, MidiNote, Seconds, Span};
 
@@ -29,7 +29,7 @@ pub(crate) fn slow(
         recording,
         onsets,
         &map,
-        Pitch::nearest(Cents(cents)),
+        PitchShift::nearest(Cents(cents)),
         |_| true,
     )
     .expect("not stopped")
@@ -251,7 +251,7 @@ fn real_time_gives_what_rendering_gives() {
         for block in [1, 64, 333, 4096] {
             let mut player = Stretcher::new(Arc::clone(&recording), Arc::clone(&onsets));
             player.set_speed(Speed::nearest(speed));
-            player.set_pitch(Pitch::nearest(Cents(cents)));
+            player.set_pitch(PitchShift::nearest(Cents(cents)));
             player.seek(0);
             let frames = if block == 1 { 20_000 } else { offline[0].len() };
             let mut live = vec![vec![0.0f32; frames]; 2];
@@ -349,7 +349,8 @@ fn a_speed_map_is_exact() {
     let recording = recording(rate, vec![x]);
     let table = table(&onsets, &recording);
     let map = SpeedMap::parse("0 0.8\n0.5 0.5 # slower\n\n1.2 1\n1.8 0.35\n").expect("a map");
-    let out = render(&recording, &table, &map, Pitch::UNCHANGED, |_| true).expect("not stopped");
+    let out =
+        render(&recording, &table, &map, PitchShift::UNCHANGED, |_| true).expect("not stopped");
     let steps = [
         (0.0, 0.8),
         (0.5, 0.5),
@@ -481,7 +482,7 @@ proptest! {
             match deed {
                 0 => player.seek(a),
                 1 => player.set_speed(Speed::nearest(0.25 + 1.25 * part)),
-                2 => player.set_pitch(Pitch::nearest(Cents(2400.0 * part - 1200.0))),
+                2 => player.set_pitch(PitchShift::nearest(Cents(2400.0 * part - 1200.0))),
                 3 => player.set_loop(Some(a..b)),
                 4 => player.set_loop(None),
                 5 => player.jump(a, b),

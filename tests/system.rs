@@ -3,11 +3,11 @@
 
 use std::ffi::OsString;
 use std::path::Path;
-use thumbline::system::{Format, System};
+use thumbline::system::{PluginStandard, System};
 
 #[test]
 fn bundles_have_the_form_that_hosts_look_for() {
-    use Format::{Clap, Vst3};
+    use PluginStandard::{Clap, Vst3};
     use System::{Linux, MacOs, Windows};
     for (system, format, machine, due) in [
         (Linux, Clap, "x86_64", "Name.clap"),
@@ -65,7 +65,7 @@ fn plugins_are_looked_for_where_the_standards_say() {
             .collect::<Vec<_>>()
     };
     assert_eq!(
-        folders(System::Linux, Format::Clap),
+        folders(System::Linux, PluginStandard::Clap),
         paths(&[
             "/home/player/.clap",
             "/usr/lib/clap",
@@ -75,20 +75,20 @@ fn plugins_are_looked_for_where_the_standards_say() {
         ])
     );
     assert_eq!(
-        folders(System::Linux, Format::Vst3),
+        folders(System::Linux, PluginStandard::Vst3),
         paths(&["/home/player/.vst3", "/usr/lib/vst3", "/usr/local/lib/vst3"])
     );
     assert_eq!(
-        folders(System::MacOs, Format::Vst3),
+        folders(System::MacOs, PluginStandard::Vst3),
         paths(&[
             "/home/player/Library/Audio/Plug-Ins/VST3",
             "/Library/Audio/Plug-Ins/VST3"
         ])
     );
     assert_eq!(
-        folders(System::Windows, Format::Vst3),
+        folders(System::Windows, PluginStandard::Vst3),
         paths(&["L/Programs/Common/VST3", "C/VST3"])
     );
-    let homeless = System::Linux.plugin_folders(Format::Vst3, |_| None);
+    let homeless = System::Linux.plugin_folders(PluginStandard::Vst3, |_| None);
     assert_eq!(homeless, paths(&["/usr/lib/vst3", "/usr/local/lib/vst3"]));
 }

@@ -3,7 +3,7 @@
 
 use std::path::PathBuf;
 use thumbline::dsp::pluck::Chance;
-use thumbline::journal::{Journal, Moment, Round};
+use thumbline::journal::{Journal, Moment, PracticeRound};
 use thumbline::load::load;
 use thumbline::recording::Recording;
 use thumbline::report::flac;
@@ -130,8 +130,8 @@ fn take(seed: u64) -> Recording {
     Recording::new("Träume — take", 44_100, vec![tone(20_000, 24, seed)]).expect("sound")
 }
 
-fn round(sound: &Recording, kept: Option<thumbline::recording::ContentHash>) -> Round {
-    Round {
+fn round(sound: &Recording, kept: Option<thumbline::recording::ContentHash>) -> PracticeRound {
+    PracticeRound {
         recording: sound.hash(),
         name: sound.name().to_owned(),
         tuning: None,

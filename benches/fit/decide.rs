@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use thumbline::analysis::features;
 use thumbline::analysis::mono::Mono;
 use thumbline::analysis::note_selection::Weights;
-use thumbline::analysis::note_selection::weight_fit::{self, Performance};
+use thumbline::analysis::note_selection::weight_fit::{self, KnownPerformance};
 use thumbline::parallel;
 
 #[derive(Deserialize)]
@@ -20,14 +20,14 @@ struct TrueNote {
     midi: f64,
 }
 
-fn performance(wav: &Path) -> Option<Performance> {
+fn performance(wav: &Path) -> Option<KnownPerformance> {
     let truth: Truth = beside(wav, "truth.json")?;
     let recording = thumbline::load::load(wav).ok()?;
     let mono = Mono::new(&recording);
     let (candidates, offset) = features::candidates(&mono, &mut ()).ok()?;
     let heard = features::heard(&mono, &candidates, offset.unwrap_or_default(), &mut ()).ok()?;
     let notes = truth.notes.iter().map(|n| (n.t, n.midi.round() as i32));
-    Some(Performance {
+    Some(KnownPerformance {
         heard,
         notes: notes.collect(),
     })
@@ -35,7 +35,7 @@ fn performance(wav: &Path) -> Option<Performance> {
 
 pub fn fit(files: &[PathBuf]) {
     let read = parallel::map(files, |f| performance(f));
-    let read: Vec<Performance> = read.into_iter().flatten().collect();
+    let read: Vec<KnownPerformance> = read.into_iter().flatten().collect();
     println!("{} of {} recordings", read.len(), files.len());
     if !read.is_empty() {
         let Weights { exact, place, note } = weight_fit::weights(&read);

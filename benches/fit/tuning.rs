@@ -8,7 +8,7 @@ use serde::Deserialize;
 use std::path::{Path, PathBuf};
 use thumbline::analysis::{mono::Mono, plucked, string_assignment};
 use thumbline::music::guess::{Evidence, evidence, sounds_alike};
-use thumbline::music::tuning::{Named, Tuning};
+use thumbline::music::tuning::{NamedTuning, Tuning};
 use thumbline::parallel;
 
 /// Weight of how common a tuning is: chosen with 45 rendered pieces of another hand in view.
@@ -33,7 +33,7 @@ fn piece(wav: &Path) -> Option<Piece> {
     let recording = thumbline::load::load(wav).ok()?;
     let found = plucked(&Mono::new(&recording), &mut ()).ok()?;
     let heard = string_assignment::unplaced(&found.events, &found.rings);
-    let all: Vec<Evidence> = evidence(&heard, Named::built_in());
+    let all: Vec<Evidence> = evidence(&heard, NamedTuning::built_in());
     let right = |e: &Evidence| sounds_alike(&e.tuning, &truth);
     all.iter()
         .any(right)

@@ -3,7 +3,7 @@
 use crate::compare_sound::{against, heard};
 use crate::invented::{cells, manner, piece, sound};
 use std::time::Instant;
-use thumbline::journal::{Figure, Journal, Moment, Round, chart};
+use thumbline::journal::{HandFigure, Journal, Moment, PracticeRound, chart};
 use thumbline::music::tuning::Tuning;
 use thumbline::recording::{ContentHash, Recording};
 use thumbline::unit::Span;
@@ -18,13 +18,13 @@ fn page(number: i64) -> ContentHash {
         .hash()
 }
 
-fn round(i: i64, pages: &[ContentHash]) -> Round {
-    let figure = Figure {
+fn round(i: i64, pages: &[ContentHash]) -> PracticeRound {
+    let figure = HandFigure {
         notes: 10,
         drift_ms: 5.0,
         spread_ms: 8.0,
     };
-    Round {
+    PracticeRound {
         recording: pages[(i % PAGES) as usize],
         name: format!("Tune {}", i % PAGES),
         tuning: None,
@@ -56,7 +56,7 @@ pub fn run() {
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("journal.sqlite");
     let pages: Vec<ContentHash> = (0..PAGES).map(page).collect();
-    let rounds: Vec<Round> = (0..ROUNDS).map(|i| round(i, &pages)).collect();
+    let rounds: Vec<PracticeRound> = (0..ROUNDS).map(|i| round(i, &pages)).collect();
     Journal::open(&file)
         .expect("opens")
         .keep_all(&rounds)

@@ -4,7 +4,7 @@ use ssstretch::Stretch;
 use std::f64::consts::TAU;
 use std::sync::Arc;
 use thumbline::recording::Recording;
-use thumbline::stretch::{OnsetTable, Pitch, Speed, SpeedMap, render};
+use thumbline::stretch::{OnsetTable, PitchShift, Speed, SpeedMap, render};
 
 /// A mono sound.
 pub struct Material {
@@ -160,7 +160,7 @@ impl Material {
 /// This project's engine.
 pub fn ours(recording: &Arc<Recording>, onsets: &Arc<OnsetTable>, speed: f64) -> Vec<Vec<f32>> {
     let map = SpeedMap::constant(Speed::nearest(speed));
-    render(recording, onsets, &map, Pitch::UNCHANGED, |_| true).expect("nobody stops it")
+    render(recording, onsets, &map, PitchShift::UNCHANGED, |_| true).expect("nobody stops it")
 }
 
 /// The open engine, its latency taken off.

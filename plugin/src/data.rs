@@ -4,7 +4,7 @@ use percent_encoding::percent_decode_str;
 use std::fs::File;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use thumbline::report::file::Part;
+use thumbline::report::file::PartialFile;
 
 /// Where recordings and takes are kept: the player's data folder, or a temporary one of this
 /// process's own where the system names none.
@@ -51,7 +51,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
     if let Some(dir) = path.parent() {
         std::fs::create_dir_all(dir)?;
     }
-    let part = Part::beside(path)?;
+    let part = PartialFile::beside(path)?;
     let mut file = File::options().write(true).open(part.path())?;
     file.write_all(bytes)?;
     file.sync_all()?;

@@ -1,7 +1,7 @@
 //! Looking for sound devices before the program of its own starts: which system runs, what it has,
 //! and the framework's options that make it so. What fails is said in the window.
 
-use crate::sound::{Choice, SoundView, System};
+use crate::sound::{AudioSystem, Choice, SoundView};
 use cpal::traits::{DeviceTrait, HostTrait};
 use jack::{Client, ClientOptions, PortFlags};
 use std::time::Duration;
@@ -56,17 +56,19 @@ pub fn look(choice: Choice, given: &[String]) -> (SoundView, Vec<String>) {
         Jack::None => None,
     };
     let alsa = Alsa::look();
-    view.systems.extend(jack.is_some().then_some(System::Jack));
-    view.systems.extend(alsa.is_some().then_some(System::Alsa));
+    view.systems
+        .extend(jack.is_some().then_some(AudioSystem::Jack));
+    view.systems
+        .extend(alsa.is_some().then_some(AudioSystem::Alsa));
     let wanted = view.choice.system.filter(|s| view.systems.contains(s));
     if view.choice.system.is_some() && wanted.is_none() {
-        let name = view.choice.system.map_or("", System::name);
+        let name = view.choice.system.map_or("", AudioSystem::name);
         view.fault
             .get_or_insert_with(|| format!("{name} does not run now"));
     }
     let more = match (wanted.or(view.systems.first().copied()), jack, alsa) {
-        (Some(System::Jack), Some(ports), _) => Some(by_jack(&mut view, ports)),
-        (Some(System::Alsa), _, Some(alsa)) => by_alsa(&mut view, &alsa),
+        (Some(AudioSystem::Jack), Some(ports), _) => Some(by_jack(&mut view, ports)),
+        (Some(AudioSystem::Alsa), _, Some(alsa)) => by_alsa(&mut view, &alsa),
         _ => None,
     };
     options.extend(more.unwrap_or_else(|| {
@@ -106,7 +108,7 @@ fn jack() -> Jack {
 }
 
 fn by_jack(view: &mut SoundView, ports: Vec<String>) -> Vec<String> {
-    view.system = Some(System::Jack);
+    view.system = Some(AudioSystem::Jack);
     view.inputs = ports;
     let mut options = vec!["--backend".to_owned(), "jack".to_owned()];
     if let Some(port) = there(view.choice.input.as_ref(), &view.inputs, &mut view.fault) {
@@ -197,7 +199,7 @@ fn by_alsa(view: &mut SoundView, alsa: &Alsa) -> Option<Vec<String>> {
         view.fault.get_or_insert(text);
         (view.choice.rate, view.choice.frames) = (rate, frames);
     }
-    view.system = Some(System::Alsa);
+    view.system = Some(AudioSystem::Alsa);
     let mut options: Vec<String> = [
         "--backend",
         "alsa",

@@ -28,7 +28,7 @@ pub struct Thumbline<const CONTROLLERS: bool = true> {
 impl<const CONTROLLERS: bool> Default for Thumbline<CONTROLLERS> {
     fn default() -> Self {
         let program = standalone::program();
-        let instance = Instance::new(program.map(standalone::Program::state));
+        let instance = Instance::new(program.map(standalone::ProgramSettings::state));
         let kept = program.map(|program| program.adopt(&instance));
         let dials = Arc::clone(instance.dials());
         Self {

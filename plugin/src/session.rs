@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use thumbline::analysis::beat::Edit;
 use thumbline::analysis::corrections::Corrections;
-pub use thumbline::deck::capture::Place;
+pub use thumbline::deck::capture::Anchor;
 use thumbline::music::tuning::Tuning;
 use thumbline::recording::ContentHash;
 use thumbline::unit::Seconds;
@@ -72,7 +72,7 @@ pub struct TakeRef {
     /// Its file.
     pub path: PathBuf,
     /// Where on the recording's timeline each part of it was played.
-    pub places: Vec<Place>,
+    pub places: Vec<Anchor>,
     /// Tuning and capo it was played in, where the player told them.
     #[serde(default)]
     pub tuning: Option<Tuning>,

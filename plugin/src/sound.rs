@@ -6,14 +6,14 @@ use serde::{Deserialize, Serialize};
 /// Who brings sound in and out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub enum System {
+pub enum AudioSystem {
     /// The JACK server; its rate and buffer are its own.
     Jack,
     /// ALSA.
     Alsa,
 }
 
-impl System {
+impl AudioSystem {
     /// As it is called.
     pub fn name(self) -> &'static str {
         match self {
@@ -28,7 +28,7 @@ impl System {
 #[serde(default)]
 pub struct Choice {
     /// Through which system; none takes JACK where it runs, else ALSA.
-    pub system: Option<System>,
+    pub system: Option<AudioSystem>,
     /// The device (of JACK the port) that takes come from; none records nothing.
     pub input: Option<String>,
     /// The device that is heard; none is the system's own.
@@ -57,9 +57,9 @@ pub struct SoundView {
     /// What was chosen.
     pub choice: Choice,
     /// What runs; none where nothing is heard.
-    pub system: Option<System>,
+    pub system: Option<AudioSystem>,
     /// Systems that could run.
-    pub systems: Vec<System>,
+    pub systems: Vec<AudioSystem>,
     /// Where takes can come from, by the system that runs.
     pub inputs: Vec<String>,
     /// Where the sound can go.

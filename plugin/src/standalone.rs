@@ -22,25 +22,25 @@ use std::sync::{Arc, OnceLock, Weak};
 use thumbline::unit::Seconds;
 
 /// The program's own settings.
-pub struct Program {
+pub struct ProgramSettings {
     file: PathBuf,
     recording: Option<PathBuf>,
     sound: Arc<SoundView>,
 }
 
-static PROGRAM: OnceLock<Program> = OnceLock::new();
+static PROGRAM: OnceLock<ProgramSettings> = OnceLock::new();
 
 /// The program, where this is one and no plug-in.
-pub fn program() -> Option<&'static Program> {
+pub fn program() -> Option<&'static ProgramSettings> {
     PROGRAM.get()
 }
 
 /// Declares this process to be the program, started with `recording` on these sound devices.
 pub fn declare(recording: Option<PathBuf>, sound: SoundView) {
     thumbline::load::hush_readers();
-    let _ = PROGRAM.set(Program {
+    let _ = PROGRAM.set(ProgramSettings {
         sound: Arc::new(sound),
-        ..Program::new(recording)
+        ..ProgramSettings::new(recording)
     });
 }
 
@@ -142,7 +142,7 @@ fn to_value(dials: &Dials) -> Value {
     })
 }
 
-impl Program {
+impl ProgramSettings {
     /// The program in the player's data folder, started with `recording`.
     pub fn new(recording: Option<PathBuf>) -> Self {
         Self {

@@ -204,12 +204,12 @@ pub struct Mix {
     /// The job that makes it.
     pub job: Option<JobId>,
     /// What was made, and for what.
-    pub made: Option<Made>,
+    pub made: Option<Mixed>,
 }
 
 /// Another sound in the recording's place.
 #[derive(Debug, Clone)]
-pub struct Made {
+pub struct Mixed {
     /// What was asked for.
     pub hear: Hear,
     /// As long as the recording, at its rate.

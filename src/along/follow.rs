@@ -10,7 +10,7 @@ use super::answer::{Answer, Expected, RATE};
 use super::onset::{Detector, LOWEST, Pluck, Rising};
 use super::round::Tally;
 use super::told::Told;
-use crate::deck::capture::Place;
+use crate::deck::capture::Anchor;
 use crate::dsp::middle;
 use crate::unit::{Seconds, Span};
 
@@ -123,7 +123,7 @@ impl Follower {
     }
 
     /// The deck's clock from a frame of the take (at `rate`) on.
-    pub(super) fn place(&mut self, place: Place, rate: u32) {
+    pub(super) fn place(&mut self, place: Anchor, rate: u32) {
         let from = place.frame as f64 * R / f64::from(rate);
         let (mut reached, mut begins) = (from, place.at.0 - SEAM);
         if let Some(last) = self.segments.last_mut() {

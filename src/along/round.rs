@@ -37,7 +37,7 @@ pub struct SlotLate {
 
 /// One time round.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Round {
+pub struct LoopRound {
     /// Its number, from 0.
     pub number: usize,
     /// Notes that were due.
@@ -56,7 +56,7 @@ pub struct Round {
     pub slots: Vec<SlotLate>,
 }
 
-impl Round {
+impl LoopRound {
     /// The slot that strays most beyond what can be heard and measured; none when none does.
     pub fn worst(&self) -> Option<&SlotLate> {
         let beyond = |s: &SlotLate| s.late.abs().0 / s.floor.0.max(1e-4);
@@ -190,13 +190,13 @@ impl Tally {
 
     /// Ends a round; none where nothing was due in it. `unsure` are how far the recording's own sound was heard
     /// from each of its notes.
-    pub fn end(&mut self, number: usize, unsure: &[Span]) -> Option<Round> {
+    pub fn end(&mut self, number: usize, unsure: &[Span]) -> Option<LoopRound> {
         let at = self.rounds.iter().position(|r| r.number == number)?;
         let sums = self.rounds.remove(at);
         (sums.due > 0).then(|| self.read(&sums, unsure))
     }
 
-    pub fn end_all(&mut self, unsure: &[Span]) -> Vec<Round> {
+    pub fn end_all(&mut self, unsure: &[Span]) -> Vec<LoopRound> {
         let numbers: Vec<usize> = self.rounds.iter().map(|r| r.number).collect();
         numbers
             .into_iter()
@@ -204,7 +204,7 @@ impl Tally {
             .collect()
     }
 
-    fn read(&mut self, sums: &Sums, unsure: &[Span]) -> Round {
+    fn read(&mut self, sums: &Sums, unsure: &[Span]) -> LoopRound {
         let mut all: Vec<f64> = sums.parts.iter().map(|p| p.late).collect();
         let whole = middle::median(&mut all).unwrap_or(0.0);
         let zero = if self.absolute { 0.0 } else { whole };
@@ -266,7 +266,7 @@ impl Tally {
             })
             .collect();
         self.running = running;
-        Round {
+        LoopRound {
             number: sums.number,
             due: sums.due,
             answered: sums.parts.len(),

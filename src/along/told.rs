@@ -1,7 +1,7 @@
 //! What is told to a player while they play along.
 
 use super::answer::Answer;
-use super::round::Round;
+use super::round::LoopRound;
 use crate::unit::Seconds;
 
 /// What is told while somebody plays.
@@ -31,7 +31,7 @@ pub enum Told {
         round: usize,
     },
     /// A time round is over and everything in it is settled.
-    Round(Round),
+    Round(LoopRound),
     /// The loudspeaker is heard in the input, this far below the loudest playing, dB (negative). Told once
     /// when it is louder than −30 dB: headphones are advised.
     Bleed(f64),

@@ -5,7 +5,7 @@
 //! note lies: two more readings, just before the group and just after it, make the turn visible.
 //! Owns the grouping and that comparison.
 
-use super::pluck_net::{PITCHES, Reading};
+use super::pluck_net::{PITCHES, Prediction};
 
 /// Candidates this near to the one before belong to its group, seconds.
 const CHAIN: f64 = 0.038;
@@ -26,8 +26,8 @@ pub type Fits = Vec<f32>;
 /// pitch. `read` asks the network at further instants.
 pub fn fits(
     times: &[f64],
-    readings: &[Reading],
-    mut read: impl FnMut(f64) -> Reading,
+    readings: &[Prediction],
+    mut read: impl FnMut(f64) -> Prediction,
 ) -> Vec<Fits> {
     let mut all = vec![vec![0.0; PITCHES]; times.len()];
     let joined: Vec<usize> = (0..times.len())
@@ -44,7 +44,7 @@ pub fn fits(
             let (first, last) = (times[group[0]], times[group[group.len() - 1]]);
             let (before, after) = (first - OUTSIDE, last + OUTSIDE);
             let (reading_before, reading_after) = (read(before), read(after));
-            let mut seen: Vec<(f64, &Reading)> =
+            let mut seen: Vec<(f64, &Prediction)> =
                 group.iter().map(|i| (times[*i], &readings[*i])).collect();
             seen.push((before, &reading_before));
             seen.push((after, &reading_after));
@@ -77,7 +77,7 @@ pub fn fits(
 
 /// Log likelihood of what the network says of `pitch` at the instants `seen`, if it begins at
 /// `time`.
-fn likelihood(time: f64, pitch: usize, seen: &[(f64, &Reading)]) -> f32 {
+fn likelihood(time: f64, pitch: usize, seen: &[(f64, &Prediction)]) -> f32 {
     seen.iter()
         .map(|(at, reading)| {
             let yes = 1.0 / (1.0 + (((at - time).abs() - TURN) / SOFT).exp());

@@ -7,8 +7,8 @@ use super::chord_candidates;
 use super::concert_pitch::{Coarse, Fine};
 use super::mono::{Block, Mono, RATE, samples};
 use super::observer::{AnalysisError, Observer, Stage, go_on};
-use super::pitch::{Newness, Reader};
-use super::pluck_net::{Listener, Reading};
+use super::pitch::{Newness, PitchReader};
+use super::pluck_net::{PluckNet, Prediction};
 use crate::dsp::predict::Predictor;
 use crate::parallel;
 use crate::unit::{Cents, MidiNote, Seconds};
@@ -24,7 +24,7 @@ pub struct Features {
     /// What begins.
     pub newness: Newness,
     /// What the network says about it.
-    pub reading: Reading,
+    pub reading: Prediction,
     /// How well each pitch fits this instant among its neighbours (see [`super::chord_candidates`]).
     pub fits: chord_candidates::Fits,
     /// Loudest sample within 60 ms after.
@@ -88,7 +88,7 @@ pub fn heard(
     let mut all = Vec::with_capacity(candidates.len());
     let blocks = mono.blocks();
     let rate = f64::from(RATE);
-    let hear = |reader: &mut Reader, (start, from, to, end): &Block| {
+    let hear = |reader: &mut PitchReader, (start, from, to, end): &Block| {
         let signal = mono.part(*start, *end);
         let zero = *start as f64 / rate;
         let first = candidates.partition_point(|c| c.time < *from as f64 / rate);
@@ -113,7 +113,7 @@ pub fn heard(
     let mut done = 0;
     parallel::stream(
         &blocks,
-        || Reader::new(offset),
+        || PitchReader::new(offset),
         hear,
         |heard| {
             all.extend(heard);
@@ -129,10 +129,10 @@ fn block(
     signal: &[f32],
     candidates: Vec<Candidate>,
     offset: Cents,
-    reader: &mut Reader,
+    reader: &mut PitchReader,
 ) -> Vec<Features> {
-    let mut listener = Listener::new(signal, offset);
-    let mut read: Vec<(Candidate, Reading)> = candidates
+    let mut listener = PluckNet::new(signal, offset);
+    let mut read: Vec<(Candidate, Prediction)> = candidates
         .into_iter()
         .map(|c| (c, listener.read(c.time)))
         .collect();
@@ -141,7 +141,7 @@ fn block(
         read.insert(at, (found, listener.read(found.time)));
     }
     let times: Vec<f64> = read.iter().map(|(c, _)| c.time).collect();
-    let readings: Vec<Reading> = read.iter().map(|(_, r)| r.clone()).collect();
+    let readings: Vec<Prediction> = read.iter().map(|(_, r)| r.clone()).collect();
     let fits = chord_candidates::fits(&times, &readings, |time| listener.read(time));
     read.into_iter()
         .zip(fits)
@@ -169,7 +169,7 @@ fn block(
 
 /// Instants that the network points at but the detector passed over: it says that the first of
 /// the new notes lies earlier than the instant asked, and nothing lies there yet.
-fn overlooked(signal: &[f32], read: &[(Candidate, Reading)]) -> Vec<Candidate> {
+fn overlooked(signal: &[f32], read: &[(Candidate, Prediction)]) -> Vec<Candidate> {
     let mut predictor = Predictor::new();
     let mut found: Vec<Candidate> = Vec::new();
     for (candidate, reading) in read {

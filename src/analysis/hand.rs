@@ -11,7 +11,7 @@
 //! `xtask/train/hand.py` computes the same numbers and fits the weights (`hand/hand.f32`) on invented
 //! hands and on 60 rendered pieces as they are heard; its README says what they are worth.
 
-use super::pluck_net::layers::{Dense, Reader, sigmoid};
+use super::pluck_net::layers::{Dense, WeightReader, sigmoid};
 use crate::music::grid::Grid;
 use crate::music::note::Role;
 use crate::unit::Seconds;
@@ -69,7 +69,7 @@ const _: () = assert!(
 
 /// The three weighings, in the order of `export` in `xtask/train/hand.py`.
 static WEIGHINGS: LazyLock<[Weighing; 3]> = LazyLock::new(|| {
-    let mut file = Reader::new(BYTES);
+    let mut file = WeightReader::new(BYTES);
     [PLAIN, ALL, ALL].map(|inputs| Weighing {
         hidden: file.dense(inputs),
         out: file.dense(HIDDEN),

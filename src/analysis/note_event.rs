@@ -1,6 +1,6 @@
 //! A pitch that begins at an instant: what the note decision hands on.
 
-use super::pluck_net::Made;
+use super::pluck_net::Articulation;
 use crate::unit::Seconds;
 
 /// A pitch that begins at an instant.
@@ -15,7 +15,7 @@ pub struct NoteEvent {
     /// Its share of the loudness after the onset, amplitude.
     pub strength: f32,
     /// How it seems to be made.
-    pub made: Made,
+    pub made: Articulation,
     /// Index of its candidate.
     pub heard: usize,
 }

@@ -9,7 +9,7 @@
 
 use super::mono::{Block, Mono, RATE};
 use super::observer::{AnalysisError, Observer, Stage, go_on};
-use super::pluck_net::layers::{Dense, Reader, Sliding, sigmoid};
+use super::pluck_net::layers::{Dense, Sliding, WeightReader, sigmoid};
 use crate::dsp::spectrum::Spectrum;
 use crate::parallel;
 use serde::{Deserialize, Serialize};
@@ -219,9 +219,9 @@ const _: () = assert!(
     "solo.f32 does not fit this network"
 );
 
-static MODEL: LazyLock<Model> = LazyLock::new(|| {
-    let mut file = Reader::new(BYTES);
-    Model {
+static MODEL: LazyLock<JudgeNetwork> = LazyLock::new(|| {
+    let mut file = WeightReader::new(BYTES);
+    JudgeNetwork {
         first: file.sliding(5, BANDS, 2),
         second: file.sliding(5, FIRST, 2),
         third: file.sliding(3, SECOND, 2),
@@ -231,7 +231,7 @@ static MODEL: LazyLock<Model> = LazyLock::new(|| {
 });
 
 /// All layers, in the order of `export` in `xtask/train/solo.py`.
-struct Model {
+struct JudgeNetwork {
     first: Sliding<FIRST>,
     second: Sliding<SECOND>,
     third: Sliding<THIRD>,
@@ -239,7 +239,7 @@ struct Model {
     classes: Dense<CLASSES>,
 }
 
-impl Model {
+impl JudgeNetwork {
     /// Probability that a patch is one guitar.
     fn one_guitar(&self, patch: &[f32]) -> f32 {
         let (mut one, mut two) = (Vec::new(), Vec::new());

@@ -58,7 +58,7 @@ impl Newness {
 }
 
 /// Explains what is new at onsets; made for one offset of the tuning.
-pub struct Reader {
+pub struct PitchReader {
     views: Vec<View>,
 }
 
@@ -70,7 +70,7 @@ struct View {
     spans: Vec<Vec<(usize, usize)>>,
 }
 
-impl Reader {
+impl PitchReader {
     /// A reader for a guitar tuned `offset` from A4 = 440 Hz.
     pub fn new(offset: Cents) -> Self {
         let views = WINDOWS

@@ -6,7 +6,7 @@
 //! rendered guitars, never on a recording; where the weights come from, how they were made and
 //! how well they do is in its README.
 //!
-//! How to call it: estimate the tuning offset of the recording first, make one [`Listener`], then
+//! How to call it: estimate the tuning offset of the recording first, make one [`PluckNet`], then
 //! read every candidate onset:
 //!
 //! ```
@@ -18,12 +18,12 @@
 //! assert!(reading.onset < 0.5); // silence: nothing begins
 //! ```
 //!
-//! What the answers mean. [`Reading::onset`] above about one half: at least one new note within
-//! ±20 ms. Candidates may be up to 15 ms off; [`Reading::offset`] says how far the first of the
+//! What the answers mean. [`Prediction::onset`] above about one half: at least one new note within
+//! ±20 ms. Candidates may be up to 15 ms off; [`Prediction::offset`] says how far the first of the
 //! notes lies from the instant asked (to 1–2 ms on clear plucks: less exact than a time read off
 //! the waveform, enough to choose between two candidates). Two readings closer than 20 ms see the
 //! same notes: keep the higher `onset`, or give each pitch to the reading where its probability is
-//! highest. A pinch or strum shows as several pitches at once. [`Reading::sounding`] holds the old
+//! highest. A pinch or strum shows as several pitches at once. [`Prediction::sounding`] holds the old
 //! notes that go on and the new ones: a new pitch that repeats one already sounding is in both.
 
 pub(super) mod layers;
@@ -56,7 +56,7 @@ pub struct Kinds {
 
 /// How one new note was made: a probability each, of all that is not a plain pluck.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Made {
+pub struct Articulation {
     /// See [`Kinds::legato`].
     pub legato: f32,
     /// See [`Kinds::slide`].
@@ -69,7 +69,7 @@ pub struct Made {
 
 /// What was heard at one instant.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Reading {
+pub struct Prediction {
     /// Probability that at least one note begins within ±20 ms of the instant.
     pub onset: f32,
     /// For each pitch from [`LOWEST`]: probability that it is newly sounded within ±20 ms.
@@ -78,7 +78,7 @@ pub struct Reading {
     /// to 0.02.
     pub begins: [f64; PITCHES],
     /// For each pitch from [`LOWEST`]: how it is made, if it is newly sounded.
-    pub made: [Made; PITCHES],
+    pub made: [Articulation; PITCHES],
     /// For each pitch from [`LOWEST`]: probability that it sounds 30 to 60 ms after the instant,
     /// new or old.
     pub sounding: [f32; PITCHES],
@@ -89,14 +89,14 @@ pub struct Reading {
     pub offset: f64,
 }
 
-impl Reading {
+impl Prediction {
     /// Nothing begins, nothing is known of what sounds.
     fn nothing(onset: f32) -> Self {
         Self {
             onset,
             pitches: [0.0; PITCHES],
             begins: [0.0; PITCHES],
-            made: [Made::default(); PITCHES],
+            made: [Articulation::default(); PITCHES],
             sounding: [0.0; PITCHES],
             kinds: Kinds::default(),
             offset: 0.0,
@@ -129,12 +129,12 @@ impl Reading {
 const EARLY: f32 = 0.01;
 
 /// Reads instants of one recording.
-pub struct Listener<'a> {
+pub struct PluckNet<'a> {
     patches: Patches<'a>,
     scratch: layers::Scratch,
 }
 
-impl<'a> Listener<'a> {
+impl<'a> PluckNet<'a> {
     /// Listens to `mono`, sampled at [`super::RATE`], of a guitar tuned `offset` away from
     /// A4 = 440 Hz. An offset wrong by up to 10 cents costs little; by 40, much.
     pub fn new(mono: &'a [f32], offset: Cents) -> Self {
@@ -148,7 +148,7 @@ impl<'a> Listener<'a> {
     /// surrounds the recording. Every value of the answer is finite.
     ///
     /// About 0.2 ms of one core; a third of that where the envelope alone rules a note out.
-    pub fn read(&mut self, time: f64) -> Reading {
+    pub fn read(&mut self, time: f64) -> Prediction {
         stop::check();
         let at = self.patches.sample(time);
         let levels = self.patches.levels(at);
@@ -156,7 +156,7 @@ impl<'a> Listener<'a> {
         let context = MODEL.context(envelope, levels);
         let early = layers::sigmoid(MODEL.early(&context));
         if early < EARLY {
-            return Reading::nothing(early);
+            return Prediction::nothing(early);
         }
         let spectra = self.patches.spectra(at);
         let said = MODEL.say(spectra, &context, levels, &mut self.scratch);
@@ -164,13 +164,13 @@ impl<'a> Listener<'a> {
         let p = layers::sigmoid;
         // the network counts in hundredths of a second
         let seconds = |offset: f32| f64::from(offset.clamp(-2.0, 2.0)) * 0.01;
-        Reading {
+        Prediction {
             onset: p(onset),
             pitches: said.pitches.map(|[new, ..]| p(new)),
             begins: said.pitches.map(|[_, _, offset, ..]| seconds(offset)),
             made: said
                 .pitches
-                .map(|[_, _, _, legato, slide, harmonic, dead]| Made {
+                .map(|[_, _, _, legato, slide, harmonic, dead]| Articulation {
                     legato: p(legato),
                     slide: p(slide),
                     harmonic: p(harmonic),

@@ -10,7 +10,7 @@ use super::note_event::NoteEvent;
 use super::ring::Ring;
 use crate::music::guess::{self, Guess, HeardPitch};
 use crate::music::note::Role;
-use crate::music::tuning::{Named, Tuning};
+use crate::music::tuning::{NamedTuning, Tuning};
 use crate::unit::{Cents, Seconds};
 
 /// Highest fret above the capo that is considered.
@@ -309,7 +309,7 @@ pub fn unplaced(events: &[NoteEvent], rings: &[Ring]) -> Vec<HeardPitch> {
 /// What the tuning and capo may be, most likely first, among the `known` ones; empty where nothing was
 /// played. A single line says little of its tuning: standard then comes first, with its own odds,
 /// unless they are next to none.
-pub fn guesses(events: &[NoteEvent], rings: &[Ring], known: &[Named]) -> Vec<Guess> {
+pub fn guesses(events: &[NoteEvent], rings: &[Ring], known: &[NamedTuning]) -> Vec<Guess> {
     let heard = unplaced(events, rings);
     let mut guesses = guess::guess(&heard, Cents(0.0), known, usize::MAX);
     let standard = Tuning::standard();

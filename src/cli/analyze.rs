@@ -3,7 +3,7 @@
 use super::arguments::GuitarArguments;
 use super::command::Command;
 use super::outputs::OutputArguments;
-use super::source::{self, Heard};
+use super::source::{self, Analysed};
 use super::terminal::Terminal;
 use super::usage::usage;
 use anyhow::Result;
@@ -62,7 +62,7 @@ impl Command for Analyze {
         let [json_to, csv_to, svg_to, close_to] = self.outputs.targets(&[&self.rec], reports)?;
         let options = self.guitar.options()?;
         let recording = source::read_long(&self.rec, Part::WHOLE, terminal)?;
-        let Heard { found, drift } = source::hear(&recording, &options, terminal)?;
+        let Analysed { found, drift } = source::hear(&recording, &options, terminal)?;
         let all = [&json_to, &csv_to, &svg_to, &close_to];
         let shown = all.contains(&&Some(Target::Output));
         if let Some(target) = json_to {

@@ -3,7 +3,7 @@
 use super::command::Command;
 use super::outputs::OutputArguments;
 use super::sound;
-use super::source::{self, Heard};
+use super::source::{self, Analysed};
 use super::terminal::Terminal;
 use anyhow::{Context, Result};
 use clap::Args;
@@ -67,7 +67,7 @@ pub struct Demo {
 /// One of the two: what was played, and what was heard of it.
 struct Side {
     played: Rendition,
-    heard: Heard,
+    heard: Analysed,
 }
 
 impl Command for Demo {
@@ -256,7 +256,7 @@ fn finding(planted: &Planted, model: &Side, take: &Side, found: &Comparison) -> 
                 by.ms(),
                 place.0 + 1.0
             );
-            let at = |f: &&thumbline::compare::Feel| {
+            let at = |f: &&thumbline::compare::SlotFeel| {
                 let slot = f64::from(f.slot.beat - 1)
                     + f64::from(f.slot.part) / f64::from(f.slot.parts.max(1));
                 f.role == role && (slot - place.0).abs() < 0.01

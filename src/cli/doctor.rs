@@ -7,7 +7,7 @@ use clap::Args;
 use std::fs;
 use std::path::Path;
 use thumbline::home;
-use thumbline::system::{Format, System};
+use thumbline::system::{PluginStandard, System};
 
 /// Tell what is there: versions, folders, the plug-in, sound. Names no recordings.
 #[derive(Args)]
@@ -26,7 +26,7 @@ impl Command for Doctor {
         findings.push(folder("your own presets", home::presets().as_deref()));
         findings.push(folder("temporary files", Some(&std::env::temp_dir())));
         findings.push(window());
-        findings.extend(Format::ALL.map(plugin));
+        findings.extend(PluginStandard::ALL.map(plugin));
         findings.extend(sound());
         let mut amiss = 0;
         for finding in &findings {
@@ -110,7 +110,7 @@ fn window() -> Found {
 }
 
 /// Is the plug-in where hosts look?
-fn plugin(format: Format) -> Found {
+fn plugin(format: PluginStandard) -> Found {
     let place = System::HERE.plugin(format, "Thumbline", std::env::consts::ARCH);
     let folders = System::HERE.plugin_folders(format, |name| std::env::var_os(name));
     let name = format.name();

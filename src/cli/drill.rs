@@ -18,7 +18,7 @@ use thumbline::music::drill::{
 };
 use thumbline::music::grid::Grid;
 use thumbline::music::picking::{Cell, Pattern, chords_heard, of_strokes};
-use thumbline::music::progression::{self, Held};
+use thumbline::music::progression::{self, HeldChord};
 use thumbline::music::score::Score;
 use thumbline::music::tuning::{HIGHEST_CAPO, Tuning};
 use thumbline::preset::{Presets, read_meter, read_swing};
@@ -305,7 +305,7 @@ fn heard_pattern(
     told: Option<Tuning>,
     presets: &Presets,
     terminal: &Terminal,
-) -> Result<(Pattern, Tuning, Vec<Held>)> {
+) -> Result<(Pattern, Tuning, Vec<HeldChord>)> {
     let recording = source::read(rec, Part::WHOLE, terminal)?;
     let options = told.map_or_else(Options::default, Options::tuned);
     let heard = source::analyze(&recording, &options, terminal)?;

@@ -10,7 +10,9 @@ use anyhow::{Context, Result, bail};
 use clap::{Args, Subcommand};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
-use thumbline::journal::{self, Journal, KeptTake, Moment, Page, Round, advice, chart};
+use thumbline::journal::{
+    self, Journal, JournalPage, KeptTake, Moment, PracticeRound, advice, chart,
+};
 use thumbline::report::file::Target;
 
 /// Version of the JSON that `journal export` writes.
@@ -35,7 +37,7 @@ enum Verb {
         json: bool,
     },
     /// Show the latest rounds of a page.
-    Page {
+    JournalPage {
         /// The recording's name or the beginning of its hash.
         name: String,
         /// How many rounds to show.
@@ -156,7 +158,7 @@ impl Command for JournalArguments {
 fn act(verb: Verb, journal: &mut Journal, terminal: &Terminal) -> Result<()> {
     match verb {
         Verb::List { json } => list(&journal.pages()?, json, terminal),
-        Verb::Page { name, rounds, json } => {
+        Verb::JournalPage { name, rounds, json } => {
             let page = find(journal, &name)?;
             let rounds = journal.rounds(Some(page.recording), rounds, 0)?;
             if json {
@@ -259,7 +261,7 @@ fn discard(journal: &mut Journal, take: &str, for_good: bool, terminal: &Termina
     Ok(terminal.say("the take's sound is removed; its rounds are still in the journal")?)
 }
 
-fn find(journal: &Journal, name: &str) -> Result<Page> {
+fn find(journal: &Journal, name: &str) -> Result<JournalPage> {
     match journal.page(name)? {
         Some(page) => Ok(page),
         None => bail!(
@@ -269,7 +271,7 @@ fn find(journal: &Journal, name: &str) -> Result<Page> {
     }
 }
 
-fn list(pages: &[Page], json: bool, terminal: &Terminal) -> Result<()> {
+fn list(pages: &[JournalPage], json: bool, terminal: &Terminal) -> Result<()> {
     if json {
         return say_json(&serde_json::json!({ "pages": pages }), terminal);
     }
@@ -293,7 +295,7 @@ fn list(pages: &[Page], json: bool, terminal: &Terminal) -> Result<()> {
     Ok(terminal.say(out.trim_end())?)
 }
 
-fn page_text(page: &Page, rounds: &[Round]) -> String {
+fn page_text(page: &JournalPage, rounds: &[PracticeRound]) -> String {
     let mut out = format!(
         "{} — {} rounds since {}\n",
         page.name,
@@ -301,7 +303,7 @@ fn page_text(page: &Page, rounds: &[Round]) -> String {
         page.first.date()
     );
     out.push_str("when              speed  thumb ms    fingers ms  where\n");
-    let part = |figure: Option<journal::Figure>| {
+    let part = |figure: Option<journal::HandFigure>| {
         figure.map_or_else(
             || "-".into(),
             |f| format!("{:+.0} ± {:.0}", f.drift_ms, f.spread_ms),
@@ -406,13 +408,13 @@ fn export(journal: &Journal, [json, csv]: [Option<Target>; 2], terminal: &Termin
 }
 
 /// One line a round, with a heading; RFC 4180 quoting.
-fn csv_text(rounds: &[Round]) -> String {
+fn csv_text(rounds: &[PracticeRound]) -> String {
     let mut out = String::from(
         "recording,name,when_utc_ms,tuning,from_s,to_s,region,speed,thumb_notes,thumb_drift_ms,\
          thumb_spread_ms,fingers_notes,fingers_drift_ms,fingers_spread_ms,take,note\r\n",
     );
     let quoted = |text: &str| format!("\"{}\"", text.replace('"', "\"\""));
-    let figure = |f: Option<journal::Figure>| {
+    let figure = |f: Option<journal::HandFigure>| {
         f.map_or_else(
             || ",,".into(),
             |f| format!("{},{},{}", f.notes, f.drift_ms, f.spread_ms),

@@ -22,7 +22,7 @@ use thumbline::preset::Presets;
 use thumbline::recording::ContentHash;
 use thumbline::report::file::Target;
 use thumbline::report::lesson::{
-    self, Asked, Day, Drilled, Lesson as Sheet, LessonError, Phrase, Settings,
+    self, Asked, Drilled, Lesson as Sheet, LessonError, Phrase, PlanDay, Settings,
 };
 use thumbline::stretch::Speed;
 use thumbline::timing::{Drift, Reference};
@@ -103,7 +103,7 @@ impl Command for Lesson {
         let target = self.outputs.target(&read, out)?;
         let presets = source::presets(terminal);
         let recording = source::read(rec, Part::WHOLE, terminal)?;
-        let source::Heard { found, drift } =
+        let source::Analysed { found, drift } =
             source::hear(&recording, &self.guitar.options()?, terminal)?;
         source::tell_tuning(&found, terminal);
         let bars = self
@@ -254,7 +254,7 @@ impl Lesson {
     }
 
     /// What the journal plans for this recording.
-    fn week(&self, recording: ContentHash) -> Result<Vec<Day>> {
+    fn week(&self, recording: ContentHash) -> Result<Vec<PlanDay>> {
         if !self.plan {
             return Ok(Vec::new());
         }
@@ -270,7 +270,7 @@ impl Lesson {
                  rounds of it first (thumbline compare --keep)",
             ));
         }
-        let days = week.into_iter().map(|day| Day {
+        let days = week.into_iter().map(|day| PlanDay {
             date: day.at.date(),
             tasks: day.tasks,
             minutes: day.minutes,

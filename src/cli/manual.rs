@@ -92,7 +92,7 @@ fn man_pages(folder: &Path, terminal: &Terminal) -> Result<()> {
     fs::create_dir_all(folder).with_context(made)?;
     let mut program = terminal.program();
     program.build();
-    let write = |name: &str, command: clap::Command, pages: &[manual::Page]| -> Result<()> {
+    let write = |name: &str, command: clap::Command, pages: &[manual::ManualPage]| -> Result<()> {
         let man = clap_mangen::Man::new(command);
         let mut text = Vec::new();
         man.render(&mut text)?;
@@ -116,7 +116,7 @@ fn man_pages(folder: &Path, terminal: &Terminal) -> Result<()> {
 }
 
 /// A page of the manual as a section of a man page.
-fn roff(page: manual::Page) -> String {
+fn roff(page: manual::ManualPage) -> String {
     let mut text = format!(".SH \"{}\"\n", page.title().to_uppercase());
     for line in page.plain().lines().skip(1) {
         let line = line.replace('\\', "\\e").replace('-', "\\-");

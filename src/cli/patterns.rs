@@ -14,7 +14,7 @@ use std::path::PathBuf;
 use thumbline::analysis::{Analysis, Options};
 use thumbline::load::Part;
 use thumbline::music::guess;
-use thumbline::music::picking::{NEAR, Pattern, Reading};
+use thumbline::music::picking::{NEAR, Pattern, PatternReading};
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::{self, Presets};
 use thumbline::report::file::Target;
@@ -97,8 +97,8 @@ pub fn given_tuning(presets: &Presets, name: Option<&str>, capo: i32) -> Result<
 }
 
 /// The pattern that a recording repeats.
-pub fn read(heard: &Analysis, presets: &Presets, name: &str) -> Result<Reading> {
-    let found = Reading::of(&heard.notes, &heard.grid, &presets.patterns);
+pub fn read(heard: &Analysis, presets: &Presets, name: &str) -> Result<PatternReading> {
+    let found = PatternReading::of(&heard.notes, &heard.grid, &presets.patterns);
     found.ok_or_else(|| {
         anyhow::anyhow!(
             "no pattern was found in `{name}`: it takes a steady beat and at least two bars"
@@ -108,7 +108,7 @@ pub fn read(heard: &Analysis, presets: &Presets, name: &str) -> Result<Reading> 
 
 struct Answer {
     heard: Analysis,
-    reading: Reading,
+    reading: PatternReading,
 }
 
 impl Answer {

@@ -14,7 +14,7 @@ use std::sync::Arc;
 use thumbline::analysis::Options;
 use thumbline::load::Part;
 use thumbline::recording::{Recording, Spool};
-use thumbline::stretch::{self, Pitch, Speed, SpeedMap, transient};
+use thumbline::stretch::{self, PitchShift, Speed, SpeedMap, transient};
 use thumbline::unit::Cents;
 
 /// Play a recording slower or faster at its own pitch, into a WAV file.
@@ -72,7 +72,7 @@ fn slowed(
     progress: &Progress,
 ) -> Result<Recording> {
     let onsets = Arc::new(transient::onsets(recording));
-    let pitch = Pitch::nearest(pitch);
+    let pitch = PitchShift::nearest(pitch);
     let (name, rate) = (recording.name(), recording.rate());
     if !recording.is_spooled() {
         let channels = stretch::render(recording, &onsets, map, pitch, |share| {

@@ -132,7 +132,7 @@ pub fn tuning_said(found: &Analysis) -> Option<String> {
 }
 
 /// What was heard and how it stands to its own beat.
-pub struct Heard {
+pub struct Analysed {
     /// What was heard.
     pub found: Analysis,
     /// Against its own tempo.
@@ -140,10 +140,10 @@ pub struct Heard {
 }
 
 /// Hears `recording` and measures it against its own tempo.
-pub fn hear(recording: &Recording, options: &Options, terminal: &Terminal) -> Result<Heard> {
+pub fn hear(recording: &Recording, options: &Options, terminal: &Terminal) -> Result<Analysed> {
     let found = analyze(recording, options, terminal)?;
     let drift = timing::of(&found, Reference::OwnTempo);
-    Ok(Heard { found, drift })
+    Ok(Analysed { found, drift })
 }
 
 /// Turns stages of the analysis into one share of the work.

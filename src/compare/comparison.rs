@@ -1,6 +1,6 @@
 //! What comparing came to.
 
-use super::feel::{Feel, Whole};
+use super::feel::{SlotFeel, Whole};
 use super::pairs::{Pair, Round};
 use crate::music::meter::Meter;
 use serde::Serialize;
@@ -19,11 +19,11 @@ pub struct Comparison {
     /// The recording's time signature: how its slots are counted.
     pub meter: Meter,
     /// How each slot feels on both sides.
-    pub feel: Vec<Feel>,
+    pub feel: Vec<SlotFeel>,
     /// Fingers against thumb over all slots.
     pub whole: Option<Whole>,
     /// Why there are no figures, where there are none.
-    pub fault: Option<Fault>,
+    pub fault: Option<NoComparison>,
     /// Plain sentences about what makes this doubtful.
     pub warnings: Vec<String>,
 }
@@ -31,7 +31,7 @@ pub struct Comparison {
 /// Why a take cannot be compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, thiserror::Error)]
 #[serde(rename_all = "snake_case")]
-pub enum Fault {
+pub enum NoComparison {
     /// Not a note in the take.
     #[error("This take is silent: no note was heard in it.")]
     SilentTake,

@@ -23,7 +23,7 @@ const MEASURING_MS: f64 = 2.1;
 
 /// One slot on both sides, each against its own thumb.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Feel {
+pub struct SlotFeel {
     /// The slot.
     pub slot: Slot,
     /// Thumb or fingers.
@@ -69,7 +69,7 @@ pub struct Whole {
 }
 
 /// The feel of every slot with enough notes, in order of the bar, thumb before fingers.
-pub(super) fn by_slot(pairs: &[Pair], model: Model<'_>) -> Vec<Feel> {
+pub(super) fn by_slot(pairs: &[Pair], model: Model<'_>) -> Vec<SlotFeel> {
     let told = slots(pairs, model, |p| Some(p.difference()));
     told.into_iter()
         .filter(|told| told.figure.low.is_some())
@@ -129,13 +129,13 @@ pub(super) fn figure(pairs: &[&Pair], of: impl Fn(&Pair) -> Span) -> Option<Figu
     })
 }
 
-fn feel(told: &SlotFigure, pairs: &[Pair], model: Model<'_>) -> Feel {
+fn feel(told: &SlotFigure, pairs: &[Pair], model: Model<'_>) -> SlotFeel {
     let here: Vec<&Pair> = pairs
         .iter()
         .filter(|p| p.slot == told.slot && p.role == told.role)
         .collect();
     let all = |f: fn(&Pair) -> Span| centre(here.iter().map(|p| f(p).0).collect()).0;
-    Feel {
+    SlotFeel {
         slot: told.slot,
         role: told.role,
         recording: Span(all(|p| p.recording_drift)),

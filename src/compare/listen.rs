@@ -7,7 +7,7 @@
 use super::pairs::{Round, SharedBeat};
 use crate::deck::resample::{self, ResampleError};
 use crate::recording::{Recording, RecordingError};
-use crate::stretch::{self, FASTEST, Pitch, SLOWEST, SpeedMap, transient};
+use crate::stretch::{self, FASTEST, PitchShift, SLOWEST, SpeedMap, transient};
 use crate::unit::Seconds;
 use std::fmt::Write as _;
 use std::sync::Arc;
@@ -192,7 +192,7 @@ fn rendered(
     }
     let map = SpeedMap::parse(&text).map_err(|_| ListenError::NoBeats)?;
     let onsets = Arc::new(transient::onsets(&part));
-    let channels = stretch::render(&part, &onsets, &map, Pitch::UNCHANGED, |_| go_on())
+    let channels = stretch::render(&part, &onsets, &map, PitchShift::UNCHANGED, |_| go_on())
         .map_err(|_| ListenError::Cancelled)?;
     let skip = (from.0 - origin).max(0.0) / steps[0].1 * f64::from(rate);
     let all: f64 = steps

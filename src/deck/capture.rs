@@ -22,7 +22,7 @@ pub enum Source {
 
 /// From `frame` of a take on, the recording's timeline runs from `at` at `speed`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Place {
+pub struct Anchor {
     /// First frame of the take.
     pub frame: u64,
     /// Where the recording was then.
@@ -42,8 +42,8 @@ pub struct Tap {
     rate: f64,
     /// Left and right, and what the deck played meanwhile (mono).
     frames: Producer<[f32; 3]>,
-    places: Producer<Place>,
-    last: Option<Place>,
+    places: Producer<Anchor>,
+    last: Option<Anchor>,
     written: u64,
     dropped: u64,
 }
@@ -52,7 +52,7 @@ pub struct Tap {
 pub struct Receiver {
     rate: u32,
     frames: Consumer<[f32; 3]>,
-    places: Consumer<Place>,
+    places: Consumer<Anchor>,
 }
 
 /// Makes both ends, with room for `seconds` of sound that nobody has taken out yet.
@@ -97,7 +97,7 @@ impl Tap {
             (p.at.0 + since * p.speed, p.speed)
         });
         if expected.is_none_or(|(t, s)| (t - at).abs() > OFF || (s - speed).abs() > 1e-9) {
-            let place = Place {
+            let place = Anchor {
                 frame: self.written,
                 at: Seconds(at),
                 speed,
@@ -134,7 +134,7 @@ impl Receiver {
     }
 
     /// Moves what has been recorded since the last call into `frames` and `places`.
-    pub fn drain(&mut self, frames: &mut Vec<[f32; 2]>, places: &mut Vec<Place>) {
+    pub fn drain(&mut self, frames: &mut Vec<[f32; 2]>, places: &mut Vec<Anchor>) {
         self.drain_beside(frames, &mut Vec::new(), places);
     }
 
@@ -144,7 +144,7 @@ impl Receiver {
         &mut self,
         frames: &mut Vec<[f32; 2]>,
         played: &mut Vec<f32>,
-        places: &mut Vec<Place>,
+        places: &mut Vec<Anchor>,
     ) {
         while let Ok([left, right, own]) = self.frames.pop() {
             frames.push([left, right]);

@@ -11,7 +11,7 @@
     clippy::disallowed_types
 )]
 
-use crate::stretch::{OnsetTable, Pitch, Speed, Stretcher};
+use crate::stretch::{OnsetTable, PitchShift, Speed, Stretcher};
 use crate::unit::Cents;
 use std::sync::Arc;
 
@@ -132,7 +132,7 @@ impl Head {
 
     /// Changes the pitch, at once.
     pub(super) fn set_pitch(&mut self, cents: Cents) {
-        let pitch = Pitch::nearest(cents);
+        let pitch = PitchShift::nearest(cents);
         if pitch != self.engine.pitch() {
             let from = self.u + self.engine.planned() * self.ratio();
             self.engine.set_pitch(pitch);

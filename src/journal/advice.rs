@@ -11,7 +11,7 @@
 use super::error::JournalError;
 use super::moment::Moment;
 use super::open::Journal;
-use super::read::{Page, Session};
+use super::read::{JournalPage, PracticeDay};
 use super::round::Fault;
 use crate::music::note::Role;
 use crate::recording::ContentHash;
@@ -41,7 +41,7 @@ pub enum Reason {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Suggestion {
     /// The page.
-    pub page: Page,
+    pub page: JournalPage,
     /// The bars that its last round was of, like `bars 5-6`; none where that was all of it.
     pub passage: Option<String>,
     /// Why.
@@ -103,7 +103,7 @@ fn easy(speed: f64) -> f64 {
 /// The largest fault of a page's last round, and the bars that it was of.
 fn last_round(
     journal: &Journal,
-    page: &Page,
+    page: &JournalPage,
 ) -> Result<(Option<Fault>, Option<String>), JournalError> {
     let rounds = journal.rounds(Some(page.recording), 1, 0)?;
     let last = rounds.into_iter().next();
@@ -114,7 +114,7 @@ fn last_round(
 }
 
 /// The page's name, with the bars that are practised of it.
-fn named(page: &Page, passage: Option<&String>) -> String {
+fn named(page: &JournalPage, passage: Option<&String>) -> String {
     match passage {
         Some(bars) => format!("{}, {bars}", page.name),
         None => page.name.clone(),
@@ -122,7 +122,7 @@ fn named(page: &Page, passage: Option<&String>) -> String {
 }
 
 /// Days that a page whose sessions are these may rest; none without a session.
-fn rest_days(sessions: &[Session]) -> Option<i64> {
+fn rest_days(sessions: &[PracticeDay]) -> Option<i64> {
     sessions.last()?;
     let spreads: Vec<f64> = sessions
         .iter()
@@ -142,7 +142,7 @@ fn slipped(spread: f64, best: f64) -> bool {
 }
 
 /// Rank (higher is more urgent) and reason of a page, or nothing when it may rest.
-fn judge(sessions: &[Session], now: Moment) -> Option<(f64, Reason)> {
+fn judge(sessions: &[PracticeDay], now: Moment) -> Option<(f64, Reason)> {
     let last = sessions.last()?;
     let spreads = sessions.iter().filter_map(|s| Some(s.fingers?.spread_ms));
     let best = spreads.fold(f64::INFINITY, f64::min);

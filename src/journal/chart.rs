@@ -1,7 +1,7 @@
 //! Progress as text for a terminal and as a picture (SVG): speed reached and the fingers' drift
 //! and spread, a mark a day.
 
-use super::read::Session;
+use super::read::PracticeDay;
 use crate::report::sign::COMMENT;
 use crate::xml::escaped;
 use std::fmt::Write as _;
@@ -14,7 +14,7 @@ const PAPER: &str = "#fbf8f1";
 
 /// Milliseconds ahead and behind that a chart of `sessions` spans: all of their drift and spread, at
 /// least 20.
-pub fn reach(sessions: &[Session]) -> f64 {
+pub fn reach(sessions: &[PracticeDay]) -> f64 {
     sessions
         .iter()
         .filter_map(|s| s.fingers)
@@ -24,7 +24,7 @@ pub fn reach(sessions: &[Session]) -> f64 {
 
 /// A chart of at most `width` columns, one line a day, the latest day last: how fast, and where
 /// the fingers lay (a mark) with their spread (a line around it).
-pub fn text(sessions: &[Session], width: usize) -> String {
+pub fn text(sessions: &[PracticeDay], width: usize) -> String {
     let mut out = String::new();
     let room = (width.saturating_sub(43).clamp(11, 61) - 1) | 1;
     let reach = reach(sessions);
@@ -64,7 +64,7 @@ pub fn text(sessions: &[Session], width: usize) -> String {
 
 /// A picture of `sessions` titled `name`: speed above, the fingers' drift with its spread below.
 /// Valid XML for any name.
-pub fn svg(name: &str, sessions: &[Session]) -> String {
+pub fn svg(name: &str, sessions: &[PracticeDay]) -> String {
     let step = 54.0;
     let (left, top, tall, gap) = (64.0, 56.0, 120.0, 56.0);
     let width = left + step * sessions.len().max(4) as f64 + 24.0;

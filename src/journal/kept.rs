@@ -1,7 +1,7 @@
 //! What a comparison leaves in the journal: one round for each time through the passage.
 
 use super::moment::Moment;
-use super::round::{Fault, Figure, Round};
+use super::round::{Fault, HandFigure, PracticeRound};
 use crate::compare::{Comparison, SAME_TUNE};
 use crate::music::grid::{Bar, Grid};
 use crate::music::note::Role;
@@ -28,7 +28,7 @@ pub struct Practised<'a> {
 
 /// The rounds of a take, in order; none where it is another tune. Which take's sound they were
 /// measured on is noted by [`super::Journal::keep_with_sound`].
-pub fn rounds_of(found: &Comparison, practised: &Practised<'_>) -> Vec<Round> {
+pub fn rounds_of(found: &Comparison, practised: &Practised<'_>) -> Vec<PracticeRound> {
     if found.same_tune < SAME_TUNE {
         return Vec::new();
     }
@@ -37,7 +37,7 @@ pub fn rounds_of(found: &Comparison, practised: &Practised<'_>) -> Vec<Round> {
         .rounds
         .iter()
         .enumerate()
-        .map(|(i, round)| Round {
+        .map(|(i, round)| PracticeRound {
             recording: practised.recording,
             name: practised.name.to_owned(),
             tuning: practised.tuning.map(str::to_owned),
@@ -88,7 +88,7 @@ fn faults(found: &Comparison, grid: &Grid) -> Vec<Fault> {
 }
 
 /// Drift of one hand in one round, against the grid.
-fn figure(found: &Comparison, round: usize, role: Role) -> Option<Figure> {
+fn figure(found: &Comparison, round: usize, role: Role) -> Option<HandFigure> {
     let drifts: Vec<f64> = found
         .pairs
         .iter()
@@ -96,7 +96,7 @@ fn figure(found: &Comparison, round: usize, role: Role) -> Option<Figure> {
         .map(|p| p.take_drift.0)
         .collect();
     let figure = stats::figure(&drifts)?;
-    Some(Figure {
+    Some(HandFigure {
         notes: figure.n as u32,
         drift_ms: figure.centre.ms(),
         spread_ms: figure.spread.ms(),

@@ -3,7 +3,7 @@
 use super::error::JournalError;
 use super::moment::Moment;
 use super::open::Journal;
-use super::round::{Figure, Round};
+use super::round::{HandFigure, PracticeRound};
 use crate::recording::ContentHash;
 use rusqlite::{Connection, OpenFlags, Row, params};
 use serde::Serialize;
@@ -12,7 +12,7 @@ use std::path::Path;
 
 /// One page of the journal: a recording and what was practised on it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Page {
+pub struct JournalPage {
     /// Identity of the recording's sound.
     pub recording: ContentHash,
     /// What the recording is called.
@@ -29,7 +29,7 @@ pub struct Page {
 
 /// One day's practice on a page, the unit of progress.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Session {
+pub struct PracticeDay {
     /// The day's date in the player's time zone.
     pub date: String,
     /// Its last round.
@@ -39,16 +39,16 @@ pub struct Session {
     /// Highest speed that day.
     pub top_speed: f64,
     /// Fingers' drift over the day's rounds, each weighted by its notes; ms, positive is behind.
-    pub fingers: Option<Figure>,
+    pub fingers: Option<HandFigure>,
     /// Thumb's drift likewise.
-    pub thumb: Option<Figure>,
+    pub thumb: Option<HandFigure>,
 }
 
 /// What could be read of a damaged journal.
 #[derive(Debug, Clone, Serialize)]
 pub struct Salvage {
     /// Rounds that could be read.
-    pub rounds: Vec<Round>,
+    pub rounds: Vec<PracticeRound>,
     /// Did a damaged page hide others?
     pub incomplete: bool,
 }
@@ -71,7 +71,7 @@ impl Journal {
     ///
     /// # Errors
     /// What the disk says.
-    pub fn pages(&self) -> Result<Vec<Page>, JournalError> {
+    pub fn pages(&self) -> Result<Vec<JournalPage>, JournalError> {
         let mut statement = self
             .connection
             .prepare_cached(
@@ -82,7 +82,7 @@ impl Journal {
             .map_err(|e| self.wrap(e))?;
         let pages = statement
             .query_map([], |row| {
-                Ok(Page {
+                Ok(JournalPage {
                     recording: hash_at(row, 0)?,
                     name: row.get(1)?,
                     rounds: row.get::<_, i64>(2)? as u64,
@@ -99,10 +99,10 @@ impl Journal {
     ///
     /// # Errors
     /// What the disk says.
-    pub fn page(&self, name: &str) -> Result<Option<Page>, JournalError> {
+    pub fn page(&self, name: &str) -> Result<Option<JournalPage>, JournalError> {
         let wanted = name.to_lowercase();
         let pages = self.pages()?;
-        let by = |fits: &dyn Fn(&Page) -> bool| pages.iter().find(|p| fits(p)).cloned();
+        let by = |fits: &dyn Fn(&JournalPage) -> bool| pages.iter().find(|p| fits(p)).cloned();
         Ok(by(&|p| p.name.to_lowercase() == wanted)
             .or_else(|| by(&|p| p.recording.to_string().starts_with(&wanted)))
             .or_else(|| by(&|p| p.name.to_lowercase().contains(&wanted))))
@@ -117,7 +117,7 @@ impl Journal {
         recording: Option<ContentHash>,
         limit: usize,
         skip: usize,
-    ) -> Result<Vec<Round>, JournalError> {
+    ) -> Result<Vec<PracticeRound>, JournalError> {
         let filter = if recording.is_some() {
             "WHERE round.recording = ?3"
         } else {
@@ -138,12 +138,12 @@ impl Journal {
         rounds.collect::<Result<_, _>>().map_err(|e| self.wrap(e))
     }
 
-    /// Progress on a page: a [`Session`] a day, oldest first.
+    /// Progress on a page: a [`PracticeDay`] a day, oldest first.
     ///
     /// # Errors
     /// What the disk says.
-    pub fn progress(&self, recording: ContentHash) -> Result<Vec<Session>, JournalError> {
-        let mut days: BTreeMap<String, Vec<Round>> = BTreeMap::new();
+    pub fn progress(&self, recording: ContentHash) -> Result<Vec<PracticeDay>, JournalError> {
+        let mut days: BTreeMap<String, Vec<PracticeRound>> = BTreeMap::new();
         for round in self.rounds(Some(recording), usize::MAX, 0)? {
             days.entry(round.at.date()).or_default().push(round);
         }
@@ -206,8 +206,8 @@ pub fn salvage(path: &Path) -> Result<Salvage, JournalError> {
     })
 }
 
-fn session(date: String, rounds: &[Round]) -> Session {
-    Session {
+fn session(date: String, rounds: &[PracticeRound]) -> PracticeDay {
+    PracticeDay {
         date,
         last: rounds.iter().map(|r| r.at).max().unwrap_or(Moment(0)),
         rounds: rounds.len() as u32,
@@ -218,7 +218,7 @@ fn session(date: String, rounds: &[Round]) -> Session {
 }
 
 /// Means of several figures, each weighted by its notes.
-fn pooled(figures: impl Iterator<Item = Figure>) -> Option<Figure> {
+fn pooled(figures: impl Iterator<Item = HandFigure>) -> Option<HandFigure> {
     let (mut notes, mut drift, mut spread) = (0u32, 0.0, 0.0);
     for figure in figures {
         notes += figure.notes;
@@ -226,28 +226,28 @@ fn pooled(figures: impl Iterator<Item = Figure>) -> Option<Figure> {
         spread += f64::from(figure.notes) * figure.spread_ms;
     }
     let n = f64::from(notes);
-    (notes > 0).then(|| Figure {
+    (notes > 0).then(|| HandFigure {
         notes,
         drift_ms: drift / n,
         spread_ms: spread / n,
     })
 }
 
-fn read_round(row: &Row<'_>) -> rusqlite::Result<Round> {
-    let figure = |first: usize| -> rusqlite::Result<Option<Figure>> {
+fn read_round(row: &Row<'_>) -> rusqlite::Result<PracticeRound> {
+    let figure = |first: usize| -> rusqlite::Result<Option<HandFigure>> {
         let notes: Option<u32> = row.get(first)?;
         let drift: Option<f64> = row.get(first + 1)?;
         let spread: Option<f64> = row.get(first + 2)?;
         Ok(notes
             .zip(drift)
             .zip(spread)
-            .map(|((notes, drift_ms), spread_ms)| Figure {
+            .map(|((notes, drift_ms), spread_ms)| HandFigure {
                 notes,
                 drift_ms,
                 spread_ms,
             }))
     };
-    Ok(Round {
+    Ok(PracticeRound {
         recording: hash_at(row, 0)?,
         name: row.get(1)?,
         at: Moment(row.get(2)?),

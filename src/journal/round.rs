@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 /// How one part of the hand did in a round.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Figure {
+pub struct HandFigure {
     /// Notes measured, at least 1.
     pub notes: u32,
     /// Centre of the drift in ms; positive is behind.
@@ -19,7 +19,7 @@ pub struct Figure {
 
 /// One practice round.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Round {
+pub struct PracticeRound {
     /// Identity of the recording's sound.
     pub recording: ContentHash,
     /// What the recording is called.
@@ -37,9 +37,9 @@ pub struct Round {
     /// Speed it was practised at; 1 is the recording's own.
     pub speed: f64,
     /// Thumb's figures, where it could be measured.
-    pub thumb: Option<Figure>,
+    pub thumb: Option<HandFigure>,
     /// Fingers' figures, where they could be measured.
-    pub fingers: Option<Figure>,
+    pub fingers: Option<HandFigure>,
     /// Identity of the take that was recorded, where one was.
     pub take: Option<ContentHash>,
     /// The player's own words.
@@ -68,7 +68,7 @@ pub struct Fault {
     pub goal_ms: f64,
 }
 
-impl Round {
+impl PracticeRound {
     /// Identity of the round: the same round kept on two machines is one round, also where the
     /// recording was renamed on one of them.
     pub(super) fn id(&self) -> String {
@@ -121,7 +121,7 @@ impl Round {
 }
 
 /// What makes a round the round it is: hashed as JSON in this order. Journals hold these hashes, so
-/// nothing is ever added, left out or renamed here, whatever a [`Round`] comes to hold.
+/// nothing is ever added, left out or renamed here, whatever a [`PracticeRound`] comes to hold.
 #[derive(Serialize)]
 struct Identity<'a> {
     recording: ContentHash,
@@ -138,7 +138,7 @@ struct Identity<'a> {
     note: &'a str,
 }
 
-/// A [`Figure`] in an [`Identity`].
+/// A [`HandFigure`] in an [`Identity`].
 #[derive(Serialize)]
 struct FigureIdentity {
     notes: u32,
@@ -146,8 +146,8 @@ struct FigureIdentity {
     spread_ms: f64,
 }
 
-impl From<Figure> for FigureIdentity {
-    fn from(figure: Figure) -> Self {
+impl From<HandFigure> for FigureIdentity {
+    fn from(figure: HandFigure) -> Self {
         Self {
             notes: figure.notes,
             drift_ms: figure.drift_ms,

@@ -5,7 +5,7 @@
 //! never edited: a change is a new one.
 
 use super::error::JournalError;
-use crate::report::file::Part;
+use crate::report::file::PartialFile;
 use rusqlite::Connection;
 use std::path::{Path, PathBuf};
 
@@ -133,7 +133,7 @@ fn set_aside(connection: &Connection, path: &Path, version: i32) -> Result<(), J
     if copy.exists() {
         return Ok(());
     }
-    let part = Part::beside(&copy).map_err(|e| JournalError::file(&copy, e))?;
+    let part = PartialFile::beside(&copy).map_err(|e| JournalError::file(&copy, e))?;
     connection
         .backup("main", part.path(), None::<fn(rusqlite::backup::Progress)>)
         .map_err(|e| JournalError::sqlite(&copy, e))?;

@@ -8,7 +8,7 @@
 use super::error::JournalError;
 use super::moment::Moment;
 use super::open::Journal;
-use super::round::Round;
+use super::round::PracticeRound;
 use crate::load::load;
 use crate::recording::{ContentHash, Recording};
 use crate::report::file::{Target, WriteError};
@@ -83,7 +83,7 @@ impl Journal {
     pub fn keep_with_sound(
         &mut self,
         take: &Recording,
-        mut rounds: Vec<Round>,
+        mut rounds: Vec<PracticeRound>,
     ) -> Result<KeptRounds, JournalError> {
         self.writable()?;
         let sound = self.keep_sound(take);

@@ -3,10 +3,10 @@
 use super::error::JournalError;
 use super::moment::Moment;
 use super::open::{Journal, PATIENCE, absolute};
-use super::round::{Figure, Round};
+use super::round::{HandFigure, PracticeRound};
 use super::schema;
 use crate::recording::ContentHash;
-use crate::report::file::{Part, same_file};
+use crate::report::file::{PartialFile, same_file};
 use rusqlite::backup::StepResult;
 use rusqlite::{Connection, params};
 use serde::Serialize;
@@ -31,7 +31,7 @@ impl Journal {
     ///
     /// # Errors
     /// [`JournalError::Unusable`] for figures that are not numbers; otherwise what the disk says.
-    pub fn keep(&mut self, round: &Round) -> Result<(), JournalError> {
+    pub fn keep(&mut self, round: &PracticeRound) -> Result<(), JournalError> {
         self.keep_all(std::slice::from_ref(round)).map(|_| ())
     }
 
@@ -39,9 +39,9 @@ impl Journal {
     ///
     /// # Errors
     /// As [`Journal::keep`].
-    pub fn keep_all(&mut self, rounds: &[Round]) -> Result<usize, JournalError> {
+    pub fn keep_all(&mut self, rounds: &[PracticeRound]) -> Result<usize, JournalError> {
         self.writable()?;
-        rounds.iter().try_for_each(Round::check)?;
+        rounds.iter().try_for_each(PracticeRound::check)?;
         let path = self.path.clone();
         let wrap = |e| JournalError::sqlite(&path, e);
         let transaction = self
@@ -96,7 +96,7 @@ impl Journal {
     }
 
     /// A page that is here keeps its name.
-    fn name_as_here(&self, rounds: &mut [Round]) -> Result<(), JournalError> {
+    fn name_as_here(&self, rounds: &mut [PracticeRound]) -> Result<(), JournalError> {
         let pages = self.pages()?.into_iter();
         let names: HashMap<_, _> = pages.map(|p| (p.recording, p.name)).collect();
         for round in rounds {
@@ -139,7 +139,7 @@ impl Journal {
             return Err(JournalError::Itself(to.into()));
         }
         let to = absolute(to)?;
-        let part = Part::beside(&to).map_err(|e| JournalError::file(&to, e))?;
+        let part = PartialFile::beside(&to).map_err(|e| JournalError::file(&to, e))?;
         self.connection
             .backup("main", part.path(), None::<fn(rusqlite::backup::Progress)>)
             .map_err(|e| JournalError::sqlite(part.path(), e))?;
@@ -244,14 +244,14 @@ fn recognised(journal: &Journal) -> Result<(), JournalError> {
         .map_err(|_| JournalError::NotAJournal(journal.path.clone()))
 }
 
-fn insert(connection: &Connection, round: &Round) -> rusqlite::Result<usize> {
+fn insert(connection: &Connection, round: &PracticeRound) -> rusqlite::Result<usize> {
     connection
         .prepare_cached(
             "INSERT INTO recording (hash, name) VALUES (?1, ?2)
              ON CONFLICT (hash) DO UPDATE SET name = excluded.name",
         )?
         .execute(params![round.recording.to_string(), round.name])?;
-    let part = |figure: Option<Figure>| {
+    let part = |figure: Option<HandFigure>| {
         (
             figure.map(|f| f.notes),
             figure.map(|f| f.drift_ms),

@@ -1,7 +1,7 @@
 //! Decoding step by step: packets in, planar samples out.
 
 use super::LoadError;
-use super::edit::{self, Edit};
+use super::edit::{self, EditList};
 use super::guard::guarded;
 use super::{foreign, opus, wide};
 use crate::recording::{Recording, RecordingError, Spool};
@@ -68,7 +68,7 @@ pub struct Decoder {
     track: u32,
     part: Part,
     /// The encoder's lead-in and padding, where the file tells of them.
-    edit: Option<Edit>,
+    edit: Option<EditList>,
     /// Frames the file says it has, lead-in included.
     promised: Option<u64>,
     rate: u32,
@@ -165,7 +165,9 @@ impl Decoder {
             Probed::Mute => return Err(LoadError::Empty { name }),
             Probed::Unknown => return Err(LoadError::NotAudio { name }),
         };
-        let edit = seen.edit.or(lead.map(|lead| Edit { lead, length: None }));
+        let edit = seen
+            .edit
+            .or(lead.map(|lead| EditList { lead, length: None }));
         let mut decoder = Self {
             name,
             file_bytes,
@@ -537,7 +539,7 @@ fn open_file(path: &Path, name: &str) -> Result<(File, u64), LoadError> {
 
 /// What is read of a file's own structure before its format is known.
 struct Seen {
-    edit: Option<Edit>,
+    edit: Option<EditList>,
     widths: Option<wide::Widths>,
     /// A format that is not read.
     foreign: Option<&'static str>,

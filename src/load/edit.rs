@@ -11,7 +11,7 @@ const MOST_INDEX: u64 = 64 << 20;
 
 /// Where the sound lies in what the decoder gives, in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Edit {
+pub(super) struct EditList {
     /// Lead-in before the sound.
     pub lead: f64,
     /// Length of the sound, where it is stated.
@@ -19,7 +19,7 @@ pub(super) struct Edit {
 }
 
 /// The edit list of the first sound track; none where there is none or the file is no MP4.
-pub(super) fn read(source: &mut (impl Read + Seek)) -> Option<Edit> {
+pub(super) fn read(source: &mut (impl Read + Seek)) -> Option<EditList> {
     let index = movie(source)?;
     let scale = u64::from(timescale(child(&index, *b"mvhd")?)?);
     let track = boxes(&index)
@@ -35,7 +35,7 @@ pub(super) fn read(source: &mut (impl Read + Seek)) -> Option<Edit> {
         let start = signed(&entry[half..2 * half]);
         (start >= 0).then_some((unsigned(&entry[..half]), start as u64)) // −1 is an empty edit
     })?;
-    Some(Edit {
+    Some(EditList {
         lead: start as f64 / f64::from(media_scale),
         length: (duration > 0 && scale > 0).then_some(duration as f64 / scale as f64),
     })

@@ -20,13 +20,13 @@ mod weights;
 
 use super::note::{Attack, Note, Role};
 use super::ringing;
-use super::tuning::{Named, Tuning};
+use super::tuning::{NamedTuning, Tuning};
 use crate::stop;
 use crate::unit::{Cents, Seconds};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt;
-use triad::{Chord, Shape, shapes};
+use triad::{Triad, TriadShape, shapes};
 use weights::WEIGHTS;
 
 /// Odds from which a guess is taken for known: below, nothing is told as if it were.
@@ -178,7 +178,12 @@ pub fn heard(notes: &[Note], offset: Cents) -> Vec<HeardPitch> {
 /// Guesses among the `known` tunings from notes in order of time, in order of their odds, at most
 /// `count`; empty when nothing was heard. More than six strings are thought of only where notes lie
 /// below all that the known six reach.
-pub fn guess(heard: &[HeardPitch], offset: Cents, known: &[Named], count: usize) -> Vec<Guess> {
+pub fn guess(
+    heard: &[HeardPitch],
+    offset: Cents,
+    known: &[NamedTuning],
+    count: usize,
+) -> Vec<Guess> {
     let mut scored: Vec<(f64, Guess)> = evidence(heard, known)
         .into_iter()
         .map(|e| {
@@ -233,7 +238,7 @@ pub struct Evidence {
 
 /// What speaks for each of the `known` tunings with each capo, of all that are thinkable; empty when
 /// nothing was heard. Notes are in order of time.
-pub fn evidence(heard: &[HeardPitch], known: &[Named]) -> Vec<Evidence> {
+pub fn evidence(heard: &[HeardPitch], known: &[NamedTuning]) -> Vec<Evidence> {
     if heard.is_empty() {
         return Vec::new();
     }
@@ -245,11 +250,12 @@ pub fn evidence(heard: &[HeardPitch], known: &[Named]) -> Vec<Evidence> {
     let ringing = RINGING * share(rung.len() as f64, PAIRS);
     let own = neck::classes(heard.iter().map(|h| h.midi));
     let mut all = Vec::new();
-    let reached = |named: &Named| named.tuning.range().map_or(i32::MIN, |(low, _)| low);
+    let reached = |named: &NamedTuning| named.tuning.range().map_or(i32::MIN, |(low, _)| low);
     let six = known.iter().filter(|k| k.tuning.strings() <= 6);
     let reach = six.map(reached).min().unwrap_or(i32::MIN);
     let below = heard.iter().filter(|h| h.midi < reach).count();
-    let thinkable = |k: &&Named| k.weight > 0.0 && (k.tuning.strings() <= 6 || below >= BELOW);
+    let thinkable =
+        |k: &&NamedTuning| k.weight > 0.0 && (k.tuning.strings() <= 6 || below >= BELOW);
     for named in known.iter().filter(thinkable) {
         let (open, closed) = (Held::in_tuning(&named.tuning), Held::closed(&named.tuning));
         for capo in 0..=HIGHEST_CAPO {
@@ -403,7 +409,7 @@ impl Held {
         let mut found: Vec<(Pitches, f64)> = Vec::new();
         for root in 0..12 {
             for third in [3, 4] {
-                let chord = Chord {
+                let chord = Triad {
                     classes: [root, (root + third) % 12, (root + 7) % 12],
                 };
                 for shape in shapes(&chord, &tuning, WAYS) {
@@ -483,7 +489,7 @@ fn frets(tuning: &Tuning, count: i32) -> [[f64; 128]; 3] {
 }
 
 /// Probability of each pitch while a shape is held.
-fn pitches(shape: &Shape, tuning: &Tuning, astray: &[[f64; 128]; 3]) -> Pitches {
+fn pitches(shape: &TriadShape, tuning: &Tuning, astray: &[[f64; 128]; 3]) -> Pitches {
     let mut held = [[0.0f64; 128]; 3];
     for (row, chances) in held.iter_mut().enumerate().take(2) {
         let sounding = |wanted: bool| -> Vec<usize> {

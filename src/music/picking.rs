@@ -10,9 +10,9 @@ mod reading;
 mod written;
 
 pub use cell::{Cell, CellNote, count, swung};
-pub use find::{BarFit, Found, Placed, Variant, division, find, place};
+pub use find::{BarFit, FoundCell, PlacedNote, Variant, division, find, place};
 pub use pattern::{NEAR, Pattern, nearest};
-pub use reading::{KEEPS, Reading, chords_heard, like};
+pub use reading::{KEEPS, PatternReading, chords_heard, like};
 pub use written::{WrittenStroke, of_strokes};
 
 /// Which strings the thumb goes to on a chord, as four strokes of an alternating bass: root, middle,

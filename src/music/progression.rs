@@ -41,7 +41,7 @@ const STRING_GAP_MM: f64 = 8.0;
 
 /// One chord of a progression as it is held.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Held {
+pub struct HeldChord {
     /// The chord asked for.
     pub chord: Chord,
     /// How it is held.
@@ -54,7 +54,12 @@ pub struct Held {
 
 /// Shapes for `chords` in order; none when one of them has no shape in this tuning. With `round`, the
 /// last goes back to the first.
-pub fn voice(chords: &[Chord], tuning: &Tuning, hand: &Hand, round: bool) -> Option<Vec<Held>> {
+pub fn voice(
+    chords: &[Chord],
+    tuning: &Tuning,
+    hand: &Hand,
+    round: bool,
+) -> Option<Vec<HeldChord>> {
     let choices: Vec<Vec<(Shape, f64)>> = chords
         .iter()
         .map(|chord| {
@@ -74,7 +79,7 @@ pub fn voice(chords: &[Chord], tuning: &Tuning, hand: &Hand, round: bool) -> Opt
     let best = (0..starts)
         .map(|start| path(&choices, hand, round.then_some(start)))
         .min_by(|a, b| a.0.total_cmp(&b.0))?;
-    let mut held: Vec<Held> = Vec::new();
+    let mut held: Vec<HeldChord> = Vec::new();
     for (chord, (choice, index)) in chords.iter().zip(choices.iter().zip(best.1)) {
         let shape = choice[index].0.clone();
         let (stay, sound_on) = held.last().map_or((Vec::new(), Vec::new()), |before| {
@@ -83,7 +88,7 @@ pub fn voice(chords: &[Chord], tuning: &Tuning, hand: &Hand, round: bool) -> Opt
                 sounding_on(&before.shape, &shape),
             )
         });
-        held.push(Held {
+        held.push(HeldChord {
             chord: chord.clone(),
             shape,
             stay,
@@ -110,7 +115,7 @@ pub enum ProgressionError {
 ///
 /// # Errors
 /// [`ProgressionError`] for what is no chord, and where one cannot be held in `tuning`.
-pub fn named(names: &str, tuning: &Tuning) -> Result<Vec<Held>, ProgressionError> {
+pub fn named(names: &str, tuning: &Tuning) -> Result<Vec<HeldChord>, ProgressionError> {
     let words = names.split([' ', ',', '|']).filter(|w| !w.is_empty());
     let chords: Vec<Chord> = words.map(Chord::parse).collect::<Result<_, _>>()?;
     let hand = Hand::with_capo(tuning.capo());
@@ -231,7 +236,13 @@ fn sounding_on(from: &Shape, to: &Shape) -> Vec<u8> {
 /// What the left hand held in a recording, a grip for every `bars` bars from bar 1: on each string the
 /// fret that sounded most. Grips that name no chord, or hardly sound, are left out; the same grip twice
 /// running is one.
-pub fn heard(notes: &[Note], grid: &Grid, tuning: &Tuning, hand: &Hand, bars: u8) -> Vec<Held> {
+pub fn heard(
+    notes: &[Note],
+    grid: &Grid,
+    tuning: &Tuning,
+    hand: &Hand,
+    bars: u8,
+) -> Vec<HeldChord> {
     let per_bar = f64::from(grid.meter.beats().max(1));
     let Some(first) = grid.beats().iter().position(|b| b.place == 1) else {
         return Vec::new();
@@ -253,7 +264,7 @@ pub fn heard(notes: &[Note], grid: &Grid, tuning: &Tuning, hand: &Hand, bars: u8
                 .or_default() += 1;
         }
     }
-    let mut held: Vec<Held> = Vec::new();
+    let mut held: Vec<HeldChord> = Vec::new();
     for places in sounded.values() {
         let frets: Vec<Option<i32>> = (1..=tuning.strings())
             .map(|string| {
@@ -275,7 +286,7 @@ pub fn heard(notes: &[Note], grid: &Grid, tuning: &Tuning, hand: &Hand, bars: u8
             missing: Vec::new(),
             cost: 0.0,
         };
-        held.push(Held {
+        held.push(HeldChord {
             chord,
             shape,
             stay: Vec::new(),
@@ -286,7 +297,7 @@ pub fn heard(notes: &[Note], grid: &Grid, tuning: &Tuning, hand: &Hand, bars: u8
 }
 
 /// The progression on the page, a bar a chord: the bass on one, the other strings on three.
-pub fn score(title: &str, held: &[Held], tuning: &Tuning, key: Key, tempo: Bpm) -> Score {
+pub fn score(title: &str, held: &[HeldChord], tuning: &Tuning, key: Key, tempo: Bpm) -> Score {
     let mut notes = Vec::new();
     for (bar, step) in held.iter().enumerate() {
         let at = 4.0 * bar as f64;

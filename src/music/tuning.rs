@@ -6,5 +6,5 @@
 mod named;
 mod open_strings;
 
-pub use named::Named;
+pub use named::NamedTuning;
 pub use open_strings::{HIGHEST_CAPO, Tuning, TuningError};

@@ -1,13 +1,13 @@
 //! One sentence after each time round: what to change next.
 
-use crate::along::Round;
+use crate::along::LoopRound;
 use crate::music::meter::Meter;
 use crate::music::note::Role;
 use crate::report::capitalised;
 
 /// "The and of 2: 24 ms late, third time running." The slot that strays most comes first; then what was
 /// left out or wrong; then the whole, where the round trip is known; a round with nothing to change says so.
-pub fn sentence(round: &Round, meter: Meter) -> String {
+pub fn sentence(round: &LoopRound, meter: Meter) -> String {
     let number = round.number + 1;
     if round.answered == 0 {
         return format!("Round {number}: I heard none of its notes");

@@ -9,7 +9,7 @@
 
 use super::json::number::{plain, seconds};
 use super::json::text;
-use crate::compare::{Comparison, Feel, Pair, Round};
+use crate::compare::{Comparison, Pair, Round, SlotFeel};
 use crate::music::note::{Note, Role};
 use crate::timing::{Figure, Reference, Verdict};
 use crate::unit::Span;
@@ -100,7 +100,7 @@ fn pair(pair: &Pair, recording: &[Note], take: &[Note]) -> Value {
     out
 }
 
-fn feel(feel: &Feel) -> Value {
+fn feel(feel: &SlotFeel) -> Value {
     json!({
         "slot": feel.slot, "role": feel.role, "recording_ms": ms(feel.recording),
         "take_ms": ms(feel.take), "difference_ms": ms(feel.difference), "low_ms": ms(feel.low),
@@ -133,7 +133,7 @@ pub fn words(found: &Comparison) -> String {
         "place in the bar       notes  recording      take   against the recording (95 %)\n",
     );
     for role in [Role::Bass, Role::Melody] {
-        let slots: Vec<&Feel> = found.feel.iter().filter(|f| f.role == role).collect();
+        let slots: Vec<&SlotFeel> = found.feel.iter().filter(|f| f.role == role).collect();
         if slots.is_empty() {
             continue;
         }
@@ -240,7 +240,7 @@ fn whole_words(whole: &crate::compare::Whole) -> String {
 
 /// A sentence for each slot that differs again and again, the largest first.
 pub fn slants(found: &Comparison) -> Vec<String> {
-    let mut slots: Vec<&Feel> = found.feel.iter().filter(|f| f.slant).collect();
+    let mut slots: Vec<&SlotFeel> = found.feel.iter().filter(|f| f.slant).collect();
     slots.sort_by(|a, b| b.difference.abs().0.total_cmp(&a.difference.abs().0));
     slots
         .into_iter()

@@ -76,16 +76,16 @@ pub fn same_file(a: &Path, b: &Path) -> bool {
     a.is_file() && b.is_file() && same_file::is_same_file(a, b).unwrap_or(false)
 }
 
-/// A file on its way: it lies beside its place under a name of its own until [`Part::keep`] puts it
+/// A file on its way: it lies beside its place under a name of its own until [`PartialFile::keep`] puts it
 /// there, and goes again when it is dropped before.
 #[derive(Debug)]
-pub struct Part {
+pub struct PartialFile {
     path: PathBuf,
     place: PathBuf,
     kept: bool,
 }
 
-impl Part {
+impl PartialFile {
     /// Makes an empty file beside `place`, under a name that no other has: two programs, or two
     /// windows of one, that write the same file do not meet, and no link is followed.
     ///
@@ -144,7 +144,7 @@ impl Part {
     }
 }
 
-impl Drop for Part {
+impl Drop for PartialFile {
     fn drop(&mut self) {
         if !self.kept {
             let _ = fs::remove_file(&self.path); // nothing more can be done about a leftover
@@ -162,7 +162,7 @@ fn write_file(path: &Path, fill: impl FnOnce(&mut dyn Write) -> io::Result<()>) 
         fill(&mut out)?;
         return out.flush();
     }
-    let part = Part::beside(path)?;
+    let part = PartialFile::beside(path)?;
     let mut out = BufWriter::new(File::options().write(true).open(part.path())?);
     fill(&mut out)?;
     out.into_inner()

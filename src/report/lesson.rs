@@ -19,7 +19,7 @@ mod settings;
 mod sound;
 mod words;
 
-pub use contents::{Asked, Day, Drilled, LONGEST, Lesson, LessonError, Phrase, Practice};
+pub use contents::{Asked, Drilled, LONGEST, Lesson, LessonError, Phrase, PlanDay, Practice};
 pub use settings::{NoLesson, Settings, read};
 
 use crate::analysis::Analysis;

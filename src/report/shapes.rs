@@ -4,7 +4,7 @@
 use super::sheet::{Ground, Ink};
 use crate::music::capo;
 use crate::music::chord::{Drone, Shape};
-use crate::music::progression::Held;
+use crate::music::progression::HeldChord;
 use crate::xml::escaped;
 use std::fmt::Write;
 
@@ -31,7 +31,7 @@ pub fn line(shape: &Shape) -> String {
 }
 
 /// A progression, a chord a line, with what stays and what sounds on.
-pub fn progression(held: &[Held], capo: i32) -> String {
+pub fn progression(held: &[HeldChord], capo: i32) -> String {
     let mut out = String::new();
     for step in held {
         let said = changes(step, capo);
@@ -45,7 +45,7 @@ pub fn progression(held: &[Held], capo: i32) -> String {
 }
 
 /// What a chord is with the capo at `capo`, and what stays and sounds on from the one before.
-pub fn changes(step: &Held, capo: i32) -> Vec<String> {
+pub fn changes(step: &HeldChord, capo: i32) -> Vec<String> {
     let mut said = Vec::new();
     if capo > 0 {
         said.push(capo::words(&step.chord, capo));

@@ -4,9 +4,9 @@ use crate::unit::Cents;
 
 /// A change of pitch, −1,200 to 1,200 cents (an octave down to an octave up).
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default)]
-pub struct Pitch(f64);
+pub struct PitchShift(f64);
 
-impl Pitch {
+impl PitchShift {
     /// As recorded.
     pub const UNCHANGED: Self = Self(0.0);
 

@@ -2,7 +2,7 @@
 
 use super::core::Core;
 use super::onsets::OnsetTable;
-use super::pitch::Pitch;
+use super::pitch::PitchShift;
 use super::resample::Resampler;
 use super::speed::{Rates, SpeedMap};
 use crate::recording::Recording;
@@ -28,7 +28,7 @@ pub fn render(
     recording: &Arc<Recording>,
     onsets: &Arc<OnsetTable>,
     map: &SpeedMap,
-    pitch: Pitch,
+    pitch: PitchShift,
     mut progress: impl FnMut(f64) -> bool,
 ) -> Result<Vec<Vec<f32>>, Cancelled> {
     let frames = map.stretched(recording.frames(), recording.rate()) as usize + 1;
@@ -53,7 +53,7 @@ pub fn render_blocks(
     recording: &Arc<Recording>,
     onsets: &Arc<OnsetTable>,
     map: &SpeedMap,
-    pitch: Pitch,
+    pitch: PitchShift,
     mut take: impl FnMut(&[Vec<f32>], f64) -> bool,
 ) -> Result<(), Cancelled> {
     let frames = (map.stretched(recording.frames(), recording.rate()).round() as usize).max(1);

@@ -4,7 +4,7 @@
 use super::{Room, json};
 use std::path::Path;
 use std::process::Command;
-use thumbline::journal::{Journal, Moment, Round};
+use thumbline::journal::{Journal, Moment, PracticeRound};
 use thumbline::recording::Recording;
 
 /// Every command that reads a recording, with the output to be given last.
@@ -114,9 +114,9 @@ fn only_what_was_made_here_gives_way() {
 }
 
 /// A round practised at `at` on a tone.
-fn round(at: i64) -> Round {
+fn round(at: i64) -> PracticeRound {
     let sound = Recording::new("tone", 8_000, vec![vec![0.1; 8]]).expect("sound");
-    Round {
+    PracticeRound {
         recording: sound.hash(),
         name: "tone".into(),
         tuning: None,

@@ -3,9 +3,9 @@
 
 use super::{day, hash, place, round};
 use std::path::Path;
-use thumbline::journal::{self, Journal, Round, chart};
+use thumbline::journal::{self, Journal, PracticeRound, chart};
 use thumbline::recording::Recording;
-use thumbline::report::file::{Part, Target};
+use thumbline::report::file::{PartialFile, Target};
 
 fn raw(path: &Path) -> rusqlite::Connection {
     rusqlite::Connection::open(path).expect("opens")
@@ -178,8 +178,8 @@ fn a_damaged_journal_gives_way_to_its_backup_and_is_kept() {
 fn files_on_their_way_never_share_a_name() {
     let folder = tempfile::tempdir().expect("a folder");
     let place = folder.path().join("state.json");
-    let parts: Vec<Part> = (0..3)
-        .map(|_| Part::beside(&place).expect("a part"))
+    let parts: Vec<PartialFile> = (0..3)
+        .map(|_| PartialFile::beside(&place).expect("a part"))
         .collect();
     for (i, a) in parts.iter().enumerate() {
         assert!(parts[..i].iter().all(|b| a.path() != b.path()));
@@ -219,7 +219,7 @@ fn files_that_fuzzing_found_harm_nothing() {
         std::fs::copy(seed.path(), &theirs).expect("copied");
         let mut ours = Journal::open(&dir.path().join("ours.sqlite")).expect("opens");
         // The recording that one of them has lost the name of.
-        let own = Round {
+        let own = PracticeRound {
             recording: Recording::new("", 8_000, vec![vec![0.5]])
                 .expect("sound")
                 .hash(),

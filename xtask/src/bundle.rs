@@ -1,7 +1,7 @@
 //! `bundle`: the plug-in as CLAP and VST3 bundles, in the form each system's hosts look for.
 
 use crate::run;
-use crate::system::{Format, System};
+use crate::system::{PluginStandard, System};
 use anyhow::{Context, Result};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -53,7 +53,7 @@ pub fn lay_out(
     folder: &Path,
 ) -> Result<Vec<PathBuf>> {
     let mut made = Vec::new();
-    for format in Format::ALL {
+    for format in PluginStandard::ALL {
         let place = system.plugin(format, NAME, machine);
         let bundle = folder.join(place.iter().next().context("a bundle has a name")?);
         remove(&bundle)?;

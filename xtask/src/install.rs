@@ -4,7 +4,7 @@
 //! What was put down is written into a list, and `uninstall` takes away exactly that.
 
 use crate::bundle::{self, NAME};
-use crate::system::{Format, System};
+use crate::system::{PluginStandard, System};
 use crate::{demo, run};
 use anyhow::{Context, Result, bail};
 use std::fs;
@@ -49,8 +49,8 @@ impl Places {
             .context("there is no home folder: give --prefix FOLDER")?;
         Ok(Self {
             programs,
-            clap: plugins(Format::Clap)?,
-            vst3: plugins(Format::Vst3)?,
+            clap: plugins(PluginStandard::Clap)?,
+            vst3: plugins(PluginStandard::Vst3)?,
             share,
         })
     }
@@ -195,7 +195,10 @@ impl Put {
         let bundles = run::target().join("bundled");
         let library = built.0.join(System::HERE.library("thumbline_plugin"));
         bundle::lay_out(System::HERE, std::env::consts::ARCH, &library, &bundles)?;
-        for (format, folder) in [(Format::Clap, &places.clap), (Format::Vst3, &places.vst3)] {
+        for (format, folder) in [
+            (PluginStandard::Clap, &places.clap),
+            (PluginStandard::Vst3, &places.vst3),
+        ] {
             let name = format!("{NAME}.{}", format.name().to_lowercase());
             self.tree(&bundles.join(&name), &folder.join(&name))?;
         }

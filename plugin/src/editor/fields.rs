@@ -6,7 +6,7 @@ use crate::snapshot::Snapshot;
 use egui::text::{CCursor, CCursorRange};
 use egui::text_edit::TextEditState;
 use egui::{ComboBox, DragValue, Key, Response, RichText, TextEdit, Ui};
-use thumbline::music::tuning::Named;
+use thumbline::music::tuning::NamedTuning;
 use thumbline::report::sheet::Ink;
 
 /// A field with a name: what was typed once it is entered or left, `value` being shown meanwhile.
@@ -50,7 +50,7 @@ pub fn combo(ui: &mut Ui, label: &str, shown: &str, width: f32, list: impl FnOnc
 }
 
 /// Lines of an open list, one a known tuning; the one that was pressed.
-pub fn tunings(ui: &mut Ui, known: &[Named], now: Option<&str>) -> Option<String> {
+pub fn tunings(ui: &mut Ui, known: &[NamedTuning], now: Option<&str>) -> Option<String> {
     let mut pressed = None;
     for named in known {
         let on = now == Some(named.name.as_str());

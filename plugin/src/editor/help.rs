@@ -65,7 +65,7 @@ pub fn show(ui: &mut Ui, page: page_state::Page, sight: &mut Sight) {
     list(ui);
 }
 
-fn whole(ui: &mut Ui, page: manual::Page) {
+fn whole(ui: &mut Ui, page: manual::ManualPage) {
     for line in page
         .plain()
         .lines()

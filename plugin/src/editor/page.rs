@@ -4,7 +4,7 @@
 use super::theme;
 use crate::snapshot::{PageView, Snapshot};
 use egui::{Align2, FontId, Grid, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
-use thumbline::journal::{Session, advice, chart};
+use thumbline::journal::{PracticeDay, advice, chart};
 use thumbline::report::sheet::{Ground, Ink};
 use thumbline::stretch::FASTEST;
 
@@ -91,8 +91,8 @@ fn progress(ui: &mut Ui, page: &PageView, ground: Ground) {
 }
 
 /// The picture in words, for a screen reader.
-fn told(days: &[Session]) -> String {
-    let day = |s: &Session| {
+fn told(days: &[PracticeDay]) -> String {
+    let day = |s: &PracticeDay| {
         let speed = 100.0 * s.top_speed;
         match s.fingers {
             Some(f) => format!(

@@ -3,7 +3,7 @@
 
 use super::transport;
 use crate::snapshot::{CaptureView, Snapshot};
-use crate::sound::{Choice, SoundView, System};
+use crate::sound::{AudioSystem, Choice, SoundView};
 use crate::wish::Wish;
 use egui::{ComboBox, Ui};
 
@@ -80,7 +80,7 @@ fn devices(ui: &mut Ui, snapshot: &Snapshot, sound: &SoundView, wishes: &mut Vec
     choose(ui, "Record from", &sound.choice.input, inputs, |name| {
         next.input = name;
     });
-    if sound.system != Some(System::Jack) {
+    if sound.system != Some(AudioSystem::Jack) {
         let own = [(None, "the system's own")].into_iter();
         let outputs = own.chain(named(&sound.outputs));
         choose(ui, "Play to", &sound.choice.output, outputs, |name| {

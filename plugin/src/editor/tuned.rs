@@ -7,7 +7,7 @@ use crate::snapshot::Snapshot;
 use crate::wish::Wish;
 use egui::{DragValue, Key, Popup, Role, ScrollArea, TextEdit, Ui, WidgetInfo};
 use thumbline::music::guess;
-use thumbline::music::tuning::{Named, Tuning};
+use thumbline::music::tuning::{NamedTuning, Tuning};
 use thumbline::preset::Presets;
 
 /// Two guesses and the recording's name need this much room.
@@ -18,7 +18,9 @@ const CAPO: i32 = 12;
 /// A tuning with its capo, as players say it.
 fn told(tuning: &Tuning) -> String {
     let bare = tuning.clone().with_capo(0);
-    let known = Named::built_in().iter().find(|named| named.tuning == bare);
+    let known = NamedTuning::built_in()
+        .iter()
+        .find(|named| named.tuning == bare);
     let name = known.map_or_else(|| bare.to_string(), |named| named.name.clone());
     match tuning.capo() {
         0 => name,
@@ -102,7 +104,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             ui.colored_label(ui.visuals().error_fg_color, fault);
         }
         ScrollArea::vertical().max_height(220.0).show(ui, |ui| {
-            for named in Named::built_in() {
+            for named in NamedTuning::built_in() {
                 let on = named.tuning == now.clone().with_capo(0);
                 if ui.selectable_label(on, &named.name).clicked() {
                     let tuning = named.tuning.clone().with_capo(now.capo());

@@ -10,9 +10,9 @@ use std::sync::Arc;
 use thumbline::analysis::corrections::Corrections;
 use thumbline::analysis::{self, Analysis, AnalysisError, Observer, Options, Stage, beat};
 use thumbline::compare::{Comparison, Model, compare, compare_within};
-use thumbline::deck::capture::Place;
+use thumbline::deck::capture::Anchor;
 use thumbline::home;
-use thumbline::journal::{Practised, Round, rounds_of};
+use thumbline::journal::{PracticeRound, Practised, rounds_of};
 use thumbline::music::grid::Grid;
 use thumbline::music::note::Note;
 use thumbline::music::tuning::Tuning;
@@ -77,7 +77,7 @@ pub struct Judged {
     /// Frames of the take before it.
     pub before: u64,
     /// Where on the recording's timeline the take was played.
-    pub places: Vec<Place>,
+    pub places: Vec<Anchor>,
     /// Round trip to take off.
     pub latency: Span,
 }
@@ -182,7 +182,7 @@ pub fn against(model: &Analysis, take: &[Note], along: Option<(Seconds, Seconds)
 
 /// The stretch of the recording that a take of `end` seconds at `rate` frames a second was played along
 /// with; none where the recording did not run.
-pub fn along(places: &[Place], rate: u32, end: Seconds) -> Option<(Seconds, Seconds)> {
+pub fn along(places: &[Anchor], rate: u32, end: Seconds) -> Option<(Seconds, Seconds)> {
     let until = |i: usize| {
         places
             .get(i + 1)
@@ -197,7 +197,7 @@ pub fn along(places: &[Place], rate: u32, end: Seconds) -> Option<(Seconds, Seco
 }
 
 /// The rounds of a take for the journal.
-pub fn rounds(found: &Comparison, practised: &Practised<'_>) -> Vec<Round> {
+pub fn rounds(found: &Comparison, practised: &Practised<'_>) -> Vec<PracticeRound> {
     rounds_of(found, practised)
 }
 
@@ -280,7 +280,7 @@ fn take(path: &Path, tuning: Option<&Tuning>, cancel: &Cancel, say: &mut dyn FnM
 
 /// Finds the recording's instant of a frame of a take: the last place at or before it leads there.
 /// None while the recording rested.
-fn instant(places: &[Place], frame: f64, rate: f64) -> Option<Seconds> {
+fn instant(places: &[Anchor], frame: f64, rate: f64) -> Option<Seconds> {
     let after = places.partition_point(|p| p.frame as f64 <= frame);
     let place = places[after.saturating_sub(1)..].first()?;
     if place.speed == 0.0 || frame < place.frame as f64 {
@@ -291,7 +291,7 @@ fn instant(places: &[Place], frame: f64, rate: f64) -> Option<Seconds> {
 
 /// What was heard in a take, moved onto the recording's timeline. `latency` is taken off first;
 /// notes played while the recording rested have no place there.
-pub fn on_timeline(take: &Analysis, places: &[Place], rate: u32, latency: Span) -> Analysis {
+pub fn on_timeline(take: &Analysis, places: &[Anchor], rate: u32, latency: Span) -> Analysis {
     let rate = f64::from(rate);
     let mut moved = take.clone();
     moved.notes = take
@@ -320,10 +320,10 @@ fn judge(round: &Judged) -> Option<Span> {
     let same = Options::tuned(round.model.tuning.clone());
     let heard = analysis::analyze(&sound, &same, &mut ()).ok()?;
     let before = round.before;
-    let shifted: Vec<Place> = round
+    let shifted: Vec<Anchor> = round
         .places
         .iter()
-        .map(|p| Place {
+        .map(|p| Anchor {
             frame: p.frame.saturating_sub(before),
             at: if p.frame < before {
                 p.at + Span((before - p.frame) as f64 / f64::from(round.rate) * p.speed)
@@ -412,17 +412,17 @@ mod tests {
     #[test]
     fn a_take_is_moved_by_place_speed_and_latency() {
         let places = [
-            Place {
+            Anchor {
                 frame: 0,
                 at: Seconds(10.0),
                 speed: 0.5,
             },
-            Place {
+            Anchor {
                 frame: 48_000,
                 at: Seconds(10.0),
                 speed: 0.0,
             },
-            Place {
+            Anchor {
                 frame: 96_000,
                 at: Seconds(10.0),
                 speed: 1.0,

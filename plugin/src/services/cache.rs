@@ -29,14 +29,14 @@ impl FileKey {
     }
 }
 
-struct Sound {
+struct CachedSound {
     file: Option<FileKey>,
     hash: ContentHash,
     rate: u32,
     sound: Weak<Recording>,
 }
 
-struct Heard {
+struct CachedAnalysis {
     hash: ContentHash,
     tuning: Option<Tuning>,
     analysis: Weak<Analysis>,
@@ -44,8 +44,8 @@ struct Heard {
 
 #[derive(Default)]
 struct Cache {
-    sounds: Vec<Sound>,
-    heard: Vec<Heard>,
+    sounds: Vec<CachedSound>,
+    heard: Vec<CachedAnalysis>,
 }
 
 static CACHE: Mutex<Cache> = Mutex::new(Cache {
@@ -79,7 +79,7 @@ pub fn share(file: Option<FileKey>, hash: ContentHash, sound: Arc<Recording>) ->
         .filter(|s| s.rate == rate && s.hash == hash)
         .find_map(|s| s.sound.upgrade());
     let sound = known.unwrap_or(sound);
-    cache.sounds.push(Sound {
+    cache.sounds.push(CachedSound {
         file,
         hash,
         rate,
@@ -99,7 +99,7 @@ pub fn heard(hash: ContentHash, tuning: Option<&Tuning>) -> Option<Arc<Analysis>
 
 /// Shares what was heard.
 pub fn share_heard(hash: ContentHash, tuning: Option<Tuning>, analysis: &Arc<Analysis>) {
-    cache().heard.push(Heard {
+    cache().heard.push(CachedAnalysis {
         hash,
         tuning,
         analysis: Arc::downgrade(analysis),

@@ -390,7 +390,7 @@ fn write_demo(cancel: &Cancel) -> Result<Option<PathBuf>, String> {
         bits_per_sample: 32,
         sample_format: hound::SampleFormat::Float,
     };
-    let part = thumbline::report::file::Part::beside(&path).map_err(|e| e.to_string())?;
+    let part = thumbline::report::file::PartialFile::beside(&path).map_err(|e| e.to_string())?;
     let write = || -> Result<(), hound::Error> {
         let mut writer = hound::WavWriter::create(part.path(), spec)?;
         for i in 0..piece.recording.frames() {

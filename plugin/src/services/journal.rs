@@ -7,7 +7,7 @@ use crate::snapshot::PageView;
 use serde_json::{Value, json};
 use std::path::PathBuf;
 use std::sync::Arc;
-use thumbline::journal::{Journal, JournalError, Moment, Round, advice};
+use thumbline::journal::{Journal, JournalError, Moment, PracticeRound, advice};
 use thumbline::recording::{ContentHash, Recording};
 
 /// Latest rounds that a page shows.
@@ -19,7 +19,7 @@ pub enum Job {
     /// Keep a take's rounds and its sound.
     Keep {
         /// The rounds.
-        rounds: Vec<Round>,
+        rounds: Vec<PracticeRound>,
         /// The take.
         sound: Arc<Recording>,
         /// The take's file, to know it by.

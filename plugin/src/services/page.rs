@@ -12,7 +12,9 @@ use thumbline::music::progression;
 use thumbline::preset::Presets;
 use thumbline::recording::{ContentHash, Recording};
 use thumbline::report::file::Target;
-use thumbline::report::lesson::{self, Asked, Day, Drilled, Lesson, LessonError, Phrase, Settings};
+use thumbline::report::lesson::{
+    self, Asked, Drilled, Lesson, LessonError, Phrase, PlanDay, Settings,
+};
 use thumbline::timing::{self, Reference};
 
 /// A page to be made.
@@ -134,14 +136,14 @@ fn asked(job: &Job) -> Result<Asked, String> {
 }
 
 /// What the journal plans for the next days with this recording.
-fn week(job: &Job) -> Result<Vec<Day>, String> {
+fn week(job: &Job) -> Result<Vec<PlanDay>, String> {
     let Some(hash) = job.hash.filter(|_| job.besides.plan) else {
         return Ok(Vec::new());
     };
-    let read = || -> Result<Vec<Day>, JournalError> {
+    let read = || -> Result<Vec<PlanDay>, JournalError> {
         let journal = Journal::open(&Journal::usual_place()?)?;
         let week = advice::week(&journal, Some(hash), Moment::now())?;
-        let days = week.into_iter().map(|day| Day {
+        let days = week.into_iter().map(|day| PlanDay {
             date: day.at.date(),
             tasks: day.tasks,
             minutes: day.minutes,

@@ -21,7 +21,9 @@ use thumbline::music::moved::{self, Version};
 use thumbline::music::moves::{self, string_moves};
 use thumbline::music::neck::{Mark, Neck, Question, Wire, harmonic_marks, wires};
 use thumbline::music::performance::{Manner, Performance};
-use thumbline::music::picking::{Cell, NEAR, Reading, chords_heard, like, nearest, of_strokes};
+use thumbline::music::picking::{
+    Cell, NEAR, PatternReading, chords_heard, like, nearest, of_strokes,
+};
 use thumbline::music::picking::{division, place};
 use thumbline::music::pitch::Key;
 use thumbline::music::progression;
@@ -231,7 +233,7 @@ pub struct PatternView {
     /// Its strokes.
     pub cell: Cell,
     /// What the recording repeats, where it repeats something.
-    pub reading: Option<Reading>,
+    pub reading: Option<PatternReading>,
     /// What is to be said of the cell, a sentence each.
     pub sentences: Vec<String>,
     /// Known patterns near it, with their distance from it.
@@ -260,7 +262,7 @@ pub fn pattern(asked: &Asked<PatternPage>) -> Result<PatternView, String> {
     let (page, presets) = (&asked.page, &*asked.presets);
     let heard = asked.heard.as_deref();
     let (_, tuning) = tuning(None, None, heard, presets)?;
-    let reading = heard.and_then(|h| Reading::of(&h.notes, &h.grid, &presets.patterns));
+    let reading = heard.and_then(|h| PatternReading::of(&h.notes, &h.grid, &presets.patterns));
     let known = |name: &str| presets.pattern(name).map_err(|e| e.to_string());
     let own = page.own.cell().filter(|_| page.of == OfPattern::Own);
     let file = page.file.as_ref().filter(|_| page.of == OfPattern::File);
@@ -304,7 +306,7 @@ pub fn pattern(asked: &Asked<PatternPage>) -> Result<PatternView, String> {
         .collect();
     let sentences = recordings.map_or_else(
         || cell.senses_said().into_iter().chain(like(&near)).collect(),
-        Reading::sentences,
+        PatternReading::sentences,
     );
     let names = chords.iter().map(|h| h.chord.name.clone()).collect();
     let alone = alone(&cell, &tuning, tempo, &chords);

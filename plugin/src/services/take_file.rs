@@ -13,7 +13,7 @@ use std::fs::File;
 use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
-use thumbline::deck::capture::{Place, Receiver, Source};
+use thumbline::deck::capture::{Anchor, Receiver, Source};
 use thumbline::journal::Moment;
 use thumbline::recording::ContentHash;
 use thumbline::system;
@@ -29,7 +29,7 @@ const NOTE: &str = "note";
 #[derive(Debug, Serialize, Deserialize)]
 struct Note {
     recording: Option<ContentHash>,
-    places: Vec<Place>,
+    places: Vec<Anchor>,
     /// How far the take had come at each round that its player kept.
     #[serde(default)]
     kept: Vec<Span>,
@@ -52,7 +52,7 @@ pub struct Recorder {
     /// The same file, to make sure that it lies on the disk.
     file: File,
     /// Where on the recording's timeline it was played.
-    pub places: Vec<Place>,
+    pub places: Vec<Anchor>,
     kept: Vec<Span>,
     frames: Vec<[f32; 2]>,
     played: Vec<f32>,
@@ -71,7 +71,7 @@ pub struct WrittenTake {
     /// Its file; none when nothing was recorded.
     pub path: Option<PathBuf>,
     /// Where on the recording's timeline it was played.
-    pub places: Vec<Place>,
+    pub places: Vec<Anchor>,
     /// What is surely kept of it.
     pub length: Span,
     /// When it ended.
@@ -300,11 +300,11 @@ pub fn leave(path: &Path) {
 
 /// A recording found again.
 #[derive(Debug, Clone)]
-pub struct Found {
+pub struct RecoveredTake {
     /// Its file.
     pub path: PathBuf,
     /// Where on the recording's timeline it was played.
-    pub places: Vec<Place>,
+    pub places: Vec<Anchor>,
     /// How far it had come at each round that its player kept.
     pub kept: Vec<Span>,
     /// When it ended.
@@ -313,7 +313,7 @@ pub struct Found {
 
 /// Recordings that were cut short (the program was killed, the power went) or never kept, and that
 /// belong to the recording `against`. Each is found once.
-pub fn left_over(source: Source, against: Option<ContentHash>) -> Vec<Found> {
+pub fn left_over(source: Source, against: Option<ContentHash>) -> Vec<RecoveredTake> {
     let Ok(entries) = std::fs::read_dir(folder(source)) else {
         return Vec::new();
     };
@@ -338,7 +338,7 @@ pub fn left_over(source: Source, against: Option<ContentHash>) -> Vec<Found> {
             }
             let ended = std::fs::metadata(&sound).and_then(|m| m.modified()).ok()?;
             let since = ended.duration_since(UNIX_EPOCH).ok()?;
-            first.then_some(Found {
+            first.then_some(RecoveredTake {
                 path: sound,
                 places: note.places,
                 kept: note.kept,

@@ -1,13 +1,13 @@
 //! Recording: a thread of its own takes what the audio thread has recorded out of its ring and
 //! writes it, many recordings side by side; it measures the round trip, and finds what was cut short.
 
-use super::take_file::{self, Found, Recorder, WrittenTake};
+use super::take_file::{self, Recorder, RecoveredTake, WrittenTake};
 use crate::job::JobId;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 use thumbline::along::{Expected, Listener, Setting, Told};
 use thumbline::deck::calibrate;
-use thumbline::deck::capture::{Place, Receiver, Source};
+use thumbline::deck::capture::{Anchor, Receiver, Source};
 use thumbline::dsp::string_pitch::StringPitch;
 use thumbline::recording::ContentHash;
 use thumbline::unit::{MidiNote, Span};
@@ -80,7 +80,7 @@ pub enum Answer {
         /// Frames of the take before it.
         before: u64,
         /// Where the take was played.
-        places: Vec<Place>,
+        places: Vec<Anchor>,
     },
     /// What was heard of a take while it is played.
     Along(Vec<Told>),
@@ -91,7 +91,7 @@ pub enum Answer {
     /// Strings are heard no longer.
     Tuned,
     /// What was cut short or never kept.
-    Found(Source, Vec<Found>),
+    Found(Source, Vec<RecoveredTake>),
 }
 
 struct Recording {
@@ -175,7 +175,7 @@ struct Calibration {
     id: JobId,
     receiver: Box<Receiver>,
     frames: Vec<[f32; 2]>,
-    places: Vec<Place>,
+    places: Vec<Anchor>,
 }
 
 /// All recordings of the process that are under way.

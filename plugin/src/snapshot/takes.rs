@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::compare::Comparison;
-use thumbline::journal::{Round, Session};
+use thumbline::journal::{PracticeDay, PracticeRound};
 use thumbline::unit::{Seconds, Span};
 
 /// One take.
@@ -43,9 +43,9 @@ pub struct Answer {
 #[derive(Debug, Default)]
 pub struct PageView {
     /// Progress, a session a day, oldest first.
-    pub sessions: Vec<Session>,
+    pub sessions: Vec<PracticeDay>,
     /// The latest rounds, newest first.
-    pub rounds: Vec<Round>,
+    pub rounds: Vec<PracticeRound>,
     /// What to practise next, over all pages, in plain sentences.
     pub next: Vec<String>,
     /// Why the journal could not be read, where that is so.

@@ -4,7 +4,7 @@ use super::{opening, telling};
 use crate::effect::Effect;
 use crate::services::{Job, mix};
 use crate::snapshot::Hear;
-use crate::state::{Made, State};
+use crate::state::{Mixed, State};
 use std::sync::Arc;
 use thumbline::separate::Balance;
 
@@ -80,7 +80,7 @@ pub fn made(state: &mut State, made: mix::Answer, out: &mut Vec<Effect>) {
     match made {
         Ok((sound, onsets)) => {
             telling::replace(&sound, &onsets, out);
-            state.mix.made = Some(Made {
+            state.mix.made = Some(Mixed {
                 hear: state.mix.hear,
                 sound,
                 onsets,

@@ -11,7 +11,7 @@ use crate::sound::Choice;
 use crate::state::{Recorded, State};
 use std::sync::Arc;
 use thumbline::along::Told;
-use thumbline::deck::capture::{Place, Source, tap};
+use thumbline::deck::capture::{Anchor, Source, tap};
 use thumbline::deck::{Message, Phase};
 use thumbline::dsp::pluck::Played;
 use thumbline::report::along;
@@ -353,7 +353,7 @@ pub fn round(
     frames: Vec<[f32; 2]>,
     rate: u32,
     before: u64,
-    places: Vec<Place>,
+    places: Vec<Anchor>,
     out: &mut Vec<Effect>,
 ) {
     let Some(model) = state.hearing.view.ready().cloned() else {

@@ -4,7 +4,7 @@ use super::opening::give_up;
 use crate::data::name_of;
 use crate::effect::Effect;
 use crate::job::JobId;
-use crate::services::take_file::{Found, WrittenTake};
+use crate::services::take_file::{RecoveredTake, WrittenTake};
 use crate::services::take_writer::Order;
 use crate::services::{Job, analyse, journal};
 use crate::session::TakeRef;
@@ -15,7 +15,7 @@ use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::compare::Comparison;
 use thumbline::deck::Message;
-use thumbline::deck::capture::{Place, Source};
+use thumbline::deck::capture::{Anchor, Source};
 use thumbline::journal::{Moment, Practised, rounds_of};
 use thumbline::recording::Recording;
 use thumbline::unit::{Seconds, Span};
@@ -62,7 +62,7 @@ pub fn written(state: &mut State, written: WrittenTake, out: &mut Vec<Effect>) -
 fn add(
     state: &mut State,
     path: PathBuf,
-    places: Vec<Place>,
+    places: Vec<Anchor>,
     ended: Moment,
     out: &mut Vec<Effect>,
 ) -> usize {
@@ -105,7 +105,7 @@ pub fn bring(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
             .map_or(&*name, |(stem, _)| stem)
             .to_owned(),
         path,
-        places: vec![Place {
+        places: vec![Anchor {
             frame: 0,
             at: Seconds(0.0),
             speed: 1.0,
@@ -142,7 +142,7 @@ pub fn find(state: &mut State, source: Source, out: &mut Vec<Effect>) {
 }
 
 /// What was cut short or never kept.
-pub fn found(state: &mut State, source: Source, found: Vec<Found>, out: &mut Vec<Effect>) {
+pub fn found(state: &mut State, source: Source, found: Vec<RecoveredTake>, out: &mut Vec<Effect>) {
     for found in found {
         if source == Source::Track {
             state.tell(

@@ -20,7 +20,7 @@ use thumbline_plugin::instance::Instance;
 use thumbline_plugin::job::JobId;
 use thumbline_plugin::services::Said;
 use thumbline_plugin::snapshot::Hear;
-use thumbline_plugin::standalone::Program;
+use thumbline_plugin::standalone::ProgramSettings;
 use thumbline_plugin::supervisor::{Client, Seat};
 use thumbline_plugin::wish::Wish;
 
@@ -509,7 +509,7 @@ fn the_program_s_settings_stay_until_the_window_has_put_them_on() {
                 "dials": {"speed": 62.5, "click": true, "channels": "mid"},
             });
             thumbline_plugin::data::write_whole(&file, kept.to_string().as_bytes()).expect("kept");
-            let program = Program::new(None);
+            let program = ProgramSettings::new(None);
             let instance = Instance::new(Some(program.state()));
             let held = program.adopt(&instance);
             instance.apply(Wish::SetRest(5), None);

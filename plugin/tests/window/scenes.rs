@@ -4,7 +4,7 @@ use std::sync::Arc;
 use thumbline::along::Answer as Told;
 use thumbline::analysis::Analysis;
 use thumbline::compare::{Model, compare};
-use thumbline::journal::{Figure, Moment, Round, Session};
+use thumbline::journal::{HandFigure, Moment, PracticeDay, PracticeRound};
 use thumbline::music::grid::Grid;
 use thumbline::music::meter::Meter;
 use thumbline::music::note::{Attack, Note, Role};
@@ -201,12 +201,12 @@ fn snapshot_hash() -> ContentHash {
 
 /// The tune with a page of the journal: two days.
 pub fn with_page() -> Snapshot {
-    let figure = |drift_ms, spread_ms| Figure {
+    let figure = |drift_ms, spread_ms| HandFigure {
         notes: 24,
         drift_ms,
         spread_ms,
     };
-    let day = |date: &str, at, top_speed, fingers| Session {
+    let day = |date: &str, at, top_speed, fingers| PracticeDay {
         date: date.to_owned(),
         last: Moment(at),
         rounds: 3,
@@ -214,7 +214,7 @@ pub fn with_page() -> Snapshot {
         fingers: Some(fingers),
         thumb: None,
     };
-    let round = Round {
+    let round = PracticeRound {
         recording: snapshot_hash(),
         name: "tune.wav".to_owned(),
         tuning: None,

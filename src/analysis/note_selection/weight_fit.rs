@@ -12,7 +12,7 @@ use crate::analysis::pitch::LOWEST;
 use crate::analysis::pluck_net::PITCHES;
 
 /// A performance: what is heard at its candidates, and its notes (second, MIDI number).
-pub struct Performance {
+pub struct KnownPerformance {
     /// In order of time.
     pub heard: Vec<Features>,
     /// In order of time.
@@ -25,7 +25,7 @@ const EXACT: f64 = 0.003;
 const NEAR: f64 = 0.025;
 
 /// Weights for these performances.
-pub fn weights(performances: &[Performance]) -> Weights {
+pub fn weights(performances: &[KnownPerformance]) -> Weights {
     let mut weights = super::WEIGHTS.clone();
     let (mut rows, mut yes) = (Vec::new(), Vec::new());
     for p in performances {
@@ -64,7 +64,7 @@ pub fn weights(performances: &[Performance]) -> Weights {
 }
 
 /// Distance to the nearest note of `pitch`, seconds.
-fn nearest(p: &Performance, pitch: usize, time: f64) -> f64 {
+fn nearest(p: &KnownPerformance, pitch: usize, time: f64) -> f64 {
     let same = p.notes.iter().filter(|n| n.1 == LOWEST + pitch as i32);
     same.map(|n| (n.0 - time).abs())
         .fold(f64::INFINITY, f64::min)
@@ -72,7 +72,7 @@ fn nearest(p: &Performance, pitch: usize, time: f64) -> f64 {
 
 /// The candidates of a group and which of them lies nearest to a note of the pitch.
 fn choice(
-    p: &Performance,
+    p: &KnownPerformance,
     marks: &[super::Mark],
     pitch: usize,
     group: &[usize],

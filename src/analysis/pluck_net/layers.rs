@@ -98,9 +98,9 @@ impl<const OUT: usize> Reaching<OUT> {
 }
 
 /// Takes weights off the front of the file.
-pub struct Reader(std::slice::Chunks<'static, u8>);
+pub struct WeightReader(std::slice::Chunks<'static, u8>);
 
-impl Reader {
+impl WeightReader {
     /// The weights in `bytes`, little-endian 32-bit floats.
     pub fn new(bytes: &'static [u8]) -> Self {
         Self(bytes.chunks(4))

@@ -4,7 +4,7 @@
 //! weights `[tap or distance][input][output]`, then biases; little-endian f32, normalisations
 //! folded in.
 
-use super::layers::{Dense, Reaching, Reader, Scratch, Sliding, add_products};
+use super::layers::{Dense, Reaching, Scratch, Sliding, WeightReader, add_products};
 use super::patch::{BANDS, BINS, CHANNELS, FRAMES, LEVELS, LOW_MIDI, PER_SEMITONE};
 use std::sync::LazyLock;
 
@@ -56,10 +56,10 @@ const _: () = assert!(
 );
 
 /// The network with its weights.
-pub static MODEL: LazyLock<Model> = LazyLock::new(Model::read);
+pub static MODEL: LazyLock<Network> = LazyLock::new(Network::read);
 
 /// What the network says, before probabilities are made of it.
-pub struct Said {
+pub struct Logits {
     /// For each pitch: newly sounded, sounding, offset in hundredths of a second, hammered or
     /// pulled, slid, harmonic, dead.
     pub pitches: [[f32; SAYS]; PITCHES],
@@ -68,7 +68,7 @@ pub struct Said {
 }
 
 /// All layers.
-pub struct Model {
+pub struct Network {
     spectral: (Sliding<FIRST>, Sliding<SECOND>),
     temporal: (Sliding<BEAT>, Sliding<BEAT>),
     context: Dense<CONTEXT>,
@@ -83,9 +83,9 @@ pub struct Model {
     early: Dense<1>,
 }
 
-impl Model {
+impl Network {
     fn read() -> Self {
-        let mut file = Reader::new(BYTES);
+        let mut file = WeightReader::new(BYTES);
         Self {
             spectral: (file.sliding(5, CHANNELS, 1), file.sliding(3, FIRST, 1)),
             temporal: (file.sliding(3, BANDS, 1), file.sliding(3, BEAT, 2)),
@@ -121,7 +121,7 @@ impl Model {
         context: &[f32; CONTEXT],
         levels: [f32; LEVELS],
         scratch: &mut Scratch,
-    ) -> Said {
+    ) -> Logits {
         debug_assert_eq!(spectra.len(), BINS);
         let Scratch {
             first,
@@ -158,7 +158,7 @@ impl Model {
             .hidden
             .of(&[&best, context, &levels])
             .map(|x| x.max(0.0));
-        Said {
+        Logits {
             pitches,
             scalars: self.scalars.of(&[&hidden]),
         }

@@ -9,7 +9,7 @@ use std::fmt::Write;
 use thumbline::music::chord::{Chord, Shape, shapes};
 use thumbline::music::hand::Hand;
 use thumbline::music::pitch::Key;
-use thumbline::music::progression::{self, Held};
+use thumbline::music::progression::{self, HeldChord};
 use thumbline::music::score::Score;
 use thumbline::music::tuning::Tuning;
 use thumbline::report::sheet::Ground;
@@ -27,7 +27,7 @@ pub struct Chords {
     name: String,
     tuning: Tuning,
     asked: Vec<(Chord, Vec<Shape>)>,
-    held: Vec<Held>,
+    held: Vec<HeldChord>,
 }
 
 /// Reads one to eight chord names and finds their shapes.
@@ -112,7 +112,7 @@ impl Chords {
     pub fn score(&self) -> Option<Score> {
         self.progression().or_else(|| {
             let (chord, shapes) = self.asked.first()?;
-            let held = Held {
+            let held = HeldChord {
                 chord: chord.clone(),
                 shape: shapes.first()?.clone(),
                 stay: Vec::new(),

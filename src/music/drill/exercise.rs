@@ -5,7 +5,7 @@ use crate::music::fingering::{Costs, Path, paths, usual_line};
 use crate::music::meter::Meter;
 use crate::music::note::{Attack, Role};
 use crate::music::pitch::Key;
-use crate::music::progression::{self, Held};
+use crate::music::progression::{self, HeldChord};
 use crate::music::scale::Scale;
 use crate::music::score::{Finger, Score, Written};
 use crate::music::tuning::Tuning;
@@ -23,7 +23,7 @@ pub enum Technique {
 }
 
 /// Chords one after the other, a bar each: the bass on one, the other strings on three.
-pub fn chords_stage(held: &[Held], tuning: &Tuning, tempo: Bpm) -> Stage {
+pub fn chords_stage(held: &[HeldChord], tuning: &Tuning, tempo: Bpm) -> Stage {
     let names: Vec<&str> = held.iter().map(|h| h.shape.name.as_str()).collect();
     let title = names.join(" ");
     let key = held.first().map_or_else(Key::default, |h| h.chord.key);

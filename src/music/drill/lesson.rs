@@ -5,7 +5,7 @@ use super::writer::{Writer, spoken_number};
 use crate::music::meter::Meter;
 use crate::music::note::{Attack, Role};
 use crate::music::picking::Cell;
-use crate::music::progression::Held;
+use crate::music::progression::HeldChord;
 use crate::music::syncopation::Sense;
 use crate::music::tuning::Tuning;
 use crate::unit::Bpm;
@@ -35,7 +35,7 @@ pub fn lesson(
     tuning: &Tuning,
     tempo: Bpm,
     bars: usize,
-    chords: &[Held],
+    chords: &[HeldChord],
 ) -> Vec<Stage> {
     let writer = Writer {
         name,

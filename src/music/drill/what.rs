@@ -7,7 +7,7 @@ use super::writer::Writer;
 use crate::dsp::pluck::Played;
 use crate::music::performance::{Manner, Performance};
 use crate::music::picking::{Cell, swung};
-use crate::music::progression::Held;
+use crate::music::progression::HeldChord;
 use crate::music::scale::Scale;
 use crate::music::tuning::Tuning;
 use crate::unit::{Beats, Bpm, Seconds, Span};
@@ -22,7 +22,7 @@ pub enum What {
         /// Its strokes.
         cell: Cell,
         /// A chord a cell, round and round; open strings without.
-        chords: Vec<Held>,
+        chords: Vec<HeldChord>,
     },
     /// A scale along a path that rings.
     Scale(Scale),
@@ -83,7 +83,7 @@ const LEAD: Span = Span(0.02);
 
 /// `cell` played exactly at `tempo`, swung where it swings: once on open strings, or once on each of
 /// `chords`, whose bass strings the thumb follows.
-pub fn alone(cell: &Cell, tuning: &Tuning, tempo: Bpm, chords: &[Held]) -> Alone {
+pub fn alone(cell: &Cell, tuning: &Tuning, tempo: Bpm, chords: &[HeldChord]) -> Alone {
     let cells = chords.len().max(1);
     let writer = Writer {
         name: "alone",

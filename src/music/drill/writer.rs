@@ -5,7 +5,7 @@ use crate::music::chord::{Chord, Shape};
 use crate::music::note::{Attack, Role};
 use crate::music::picking::{Cell, CellNote, count, thumb_walk};
 use crate::music::pitch::Key;
-use crate::music::progression::Held;
+use crate::music::progression::HeldChord;
 use crate::music::score::{Score, Written};
 use crate::music::syncopation::Sense;
 use crate::music::tuning::Tuning;
@@ -53,7 +53,7 @@ pub(super) struct Writer<'a> {
     pub(super) tuning: &'a Tuning,
     pub(super) tempo: Bpm,
     pub(super) bars: usize,
-    pub(super) chords: &'a [Held],
+    pub(super) chords: &'a [HeldChord],
 }
 
 impl Writer<'_> {

@@ -7,14 +7,14 @@ use crate::music::tuning::Tuning;
 
 /// A triad.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Chord {
+pub struct Triad {
     /// Pitch classes root, third, fifth.
     pub classes: [i32; 3],
 }
 
 /// A way to hold a chord.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Shape {
+pub struct TriadShape {
     /// Fret of each string, string 1 first: 0 open, none not played.
     pub frets: Vec<Option<i32>>,
     /// Strings that ring open.
@@ -43,7 +43,7 @@ const NO_FIFTH: f64 = 0.6;
 const INVERTED: f64 = 2.0;
 
 /// The `count` best shapes of `chord` in `tuning`, best first.
-pub fn shapes(chord: &Chord, tuning: &Tuning, count: usize) -> Vec<Shape> {
+pub fn shapes(chord: &Triad, tuning: &Tuning, count: usize) -> Vec<TriadShape> {
     let strings = tuning.strings();
     let mut search = Search {
         chord,
@@ -57,10 +57,10 @@ pub fn shapes(chord: &Chord, tuning: &Tuning, count: usize) -> Vec<Shape> {
 }
 
 struct Search<'a> {
-    chord: &'a Chord,
+    chord: &'a Triad,
     tuning: &'a Tuning,
     frets: Vec<Option<i32>>,
-    found: Vec<Shape>,
+    found: Vec<TriadShape>,
     keep: usize,
 }
 
@@ -116,7 +116,7 @@ impl Search<'_> {
         }
     }
 
-    fn shape(&self) -> Option<Shape> {
+    fn shape(&self) -> Option<TriadShape> {
         let played: Vec<(usize, i32)> = self
             .frets
             .iter()
@@ -150,7 +150,7 @@ impl Search<'_> {
         ] {
             cost += if missing { price } else { 0.0 };
         }
-        Some(Shape {
+        Some(TriadShape {
             frets: self.frets.clone(),
             open: played.len() - stopped.len(),
             fingers: stopped.len(),

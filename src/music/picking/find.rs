@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 
 /// A note on the beat grid.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Placed {
+pub struct PlacedNote {
     /// Beats after the first downbeat; may be negative in a pick-up.
     pub at: Beats,
     /// Whose part.
@@ -47,7 +47,7 @@ pub struct Variant {
 
 /// A cell found in a piece.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Found {
+pub struct FoundCell {
     /// The cell.
     pub cell: Cell,
     /// Every bar against it, in order.
@@ -75,7 +75,7 @@ const STRING_SHARE: f64 = 0.5;
 const PLACING: f64 = 0.045;
 
 /// Notes of an analysis on its grid: those that are plucked, from the first downbeat on.
-pub fn place(notes: &[Note], grid: &Grid) -> Vec<Placed> {
+pub fn place(notes: &[Note], grid: &Grid) -> Vec<PlacedNote> {
     let Some(first) = grid.beats().iter().position(|b| b.place == 1) else {
         return Vec::new();
     };
@@ -85,7 +85,7 @@ pub fn place(notes: &[Note], grid: &Grid) -> Vec<Placed> {
         .filter(|n| n.attack != Attack::Tap)
         .filter_map(|n| {
             let at = grid.beat_at(n.time)?;
-            Some(Placed {
+            Some(PlacedNote {
                 at: Beats(at.0 - first as f64),
                 role: n.role,
                 string: n.string,
@@ -95,7 +95,7 @@ pub fn place(notes: &[Note], grid: &Grid) -> Vec<Placed> {
 }
 
 /// The cell that `notes` repeat; none when they fill less than two bars.
-pub fn find(notes: &[Placed], meter: Meter) -> Option<Found> {
+pub fn find(notes: &[PlacedNote], meter: Meter) -> Option<FoundCell> {
     let per_bar = f64::from(meter.beats().max(1));
     let last = notes.iter().map(|n| n.at.0).fold(f64::MIN, f64::max);
     if !(last.is_finite() && (per_bar..1e6).contains(&last)) {
@@ -114,7 +114,7 @@ pub fn find(notes: &[Placed], meter: Meter) -> Option<Found> {
     let cell = cell(&pages, bars, meter, division);
     let fits = fits(&pages, &cell);
     let variants = variants(&pages, &cell, &fits);
-    Some(Found {
+    Some(FoundCell {
         cell,
         fits,
         variants,
@@ -122,7 +122,7 @@ pub fn find(notes: &[Placed], meter: Meter) -> Option<Found> {
 }
 
 /// Slots a beat divides into: the fewest that explain the placing of the notes.
-pub fn division(notes: &[Placed], meter: Meter) -> u8 {
+pub fn division(notes: &[PlacedNote], meter: Meter) -> u8 {
     let choices: &[u8] = if meter.is_compound() {
         &[1, 3, 6]
     } else {
@@ -172,7 +172,7 @@ impl Part {
 }
 
 /// Bars from the first downbeat to the last note's.
-fn pages(notes: &[Placed], meter: Meter, division: u8) -> Vec<Page> {
+fn pages(notes: &[PlacedNote], meter: Meter, division: u8) -> Vec<Page> {
     let slots = i64::from(meter.beats().max(1)) * i64::from(division);
     let mut pages: Vec<Page> = Vec::new();
     for note in notes {

@@ -2,14 +2,14 @@
 //! near it, and how its melody is syncopated.
 
 use super::cell::{Cell, count};
-use super::find::{Found, Placed, find, place};
+use super::find::{FoundCell, PlacedNote, find, place};
 use super::pattern::{NEAR, Pattern, nearest};
 use crate::music::grid::Grid;
 use crate::music::hand::Hand;
 use crate::music::meter::Meter;
 use crate::music::note::{Note, Role};
 use crate::music::pitch::Key;
-use crate::music::progression::{self, Held};
+use crate::music::progression::{self, HeldChord};
 use crate::music::score::{Score, Written};
 use crate::music::syncopation::{self, BarSyncopation, Sense};
 use crate::music::tuning::Tuning;
@@ -29,16 +29,16 @@ pub const KEEPS: f64 = 0.75;
 
 /// A pattern that was read.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Reading {
+pub struct PatternReading {
     /// The cell, and every bar against it.
-    pub found: Found,
+    pub found: FoundCell,
     /// Known patterns with their distance from it (0 the same, 1 nothing in common), the nearest first.
     pub nearest: Vec<(String, f64)>,
     /// The melody's syncopation bar by bar.
     pub bars: Vec<BarSyncopation>,
 }
 
-impl Reading {
+impl PatternReading {
     /// Reads the notes of a recording on their grid, against known `patterns`; none without a steady beat
     /// and at least two bars.
     pub fn of(notes: &[Note], grid: &Grid, patterns: &[Pattern]) -> Option<Self> {
@@ -159,7 +159,7 @@ pub fn like(nearest: &[(String, f64)]) -> Option<String> {
 }
 
 /// The melody's syncopation bar by bar.
-fn melody_syncopation(placed: &[Placed], meter: Meter, division: u8) -> Vec<BarSyncopation> {
+fn melody_syncopation(placed: &[PlacedNote], meter: Meter, division: u8) -> Vec<BarSyncopation> {
     let onsets: Vec<usize> = placed
         .iter()
         .filter(|n| n.role == Role::Melody)
@@ -172,7 +172,7 @@ fn melody_syncopation(placed: &[Placed], meter: Meter, division: u8) -> Vec<BarS
 
 /// The first chords of a recording, a grip for every cell of `bars` bars: what a pattern found in it is
 /// practised on.
-pub fn chords_heard(notes: &[Note], grid: &Grid, tuning: &Tuning, bars: u8) -> Vec<Held> {
+pub fn chords_heard(notes: &[Note], grid: &Grid, tuning: &Tuning, bars: u8) -> Vec<HeldChord> {
     let hand = Hand::with_capo(tuning.capo());
     let mut held = progression::heard(notes, grid, tuning, &hand, bars);
     held.truncate(CHORDS);

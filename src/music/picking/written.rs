@@ -1,7 +1,7 @@
 //! A cell out of written notes: whose hand plays each, on which string, and what is repeated.
 
 use super::cell::Cell;
-use super::find::{Placed, find};
+use super::find::{PlacedNote, find};
 use crate::music::meter::Meter;
 use crate::music::note::Role;
 use crate::music::tuning::Tuning;
@@ -33,7 +33,7 @@ const FINGERS: u8 = 3;
 pub fn of_strokes(strokes: &[WrittenStroke], meter: Meter, tuning: &Tuning) -> Option<Cell> {
     let thumb = thumbs_voice(strokes);
     let mut taken: BTreeSet<(i64, u8)> = BTreeSet::new();
-    let mut placed: Vec<Placed> = Vec::with_capacity(strokes.len());
+    let mut placed: Vec<PlacedNote> = Vec::with_capacity(strokes.len());
     for stroke in strokes {
         let moment = (stroke.at.0 * 48.0).round() as i64;
         let mut places = tuning.places(stroke.midi, HIGHEST);
@@ -45,7 +45,7 @@ pub fn of_strokes(strokes: &[WrittenStroke], meter: Meter, tuning: &Tuning) -> O
         taken.extend(string.map(|s| (moment, s)));
         let low = string.is_some_and(|s| s > FINGERS);
         let bass = thumb.map_or(low, |voice| voice == stroke.voice);
-        placed.push(Placed {
+        placed.push(PlacedNote {
             at: stroke.at,
             role: if bass { Role::Bass } else { Role::Melody },
             string,
@@ -56,7 +56,7 @@ pub fn of_strokes(strokes: &[WrittenStroke], meter: Meter, tuning: &Tuning) -> O
     let bars = (last / per_bar).floor() + 1.0;
     if bars <= SHORT {
         // What is written once is meant to come round.
-        let again = placed.clone().into_iter().map(|p| Placed {
+        let again = placed.clone().into_iter().map(|p| PlacedNote {
             at: Beats(p.at.0 + bars * per_bar),
             ..p
         });

@@ -9,7 +9,7 @@ const BUILT_IN: &str = include_str!("../../../presets/tunings.toml");
 
 /// A tuning with its name.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Named {
+pub struct NamedTuning {
     /// What players call it.
     pub name: String,
     /// Other names.
@@ -42,7 +42,7 @@ fn one() -> f64 {
     1.0
 }
 
-impl Named {
+impl NamedTuning {
     /// Reads a list as in `presets/tunings.toml`.
     ///
     /// # Errors
@@ -66,9 +66,9 @@ impl Named {
 
     /// The tunings that come with Thumbline.
     pub fn built_in() -> &'static [Self] {
-        static KNOWN: LazyLock<Vec<Named>> = LazyLock::new(|| {
+        static KNOWN: LazyLock<Vec<NamedTuning>> = LazyLock::new(|| {
             // A test reads the same list; were it unreadable, nothing would be known.
-            Named::read(BUILT_IN).unwrap_or_default()
+            NamedTuning::read(BUILT_IN).unwrap_or_default()
         });
         &KNOWN
     }

@@ -5,7 +5,7 @@ use crate::analysis::Analysis;
 use crate::music::drill::{Stage, Technique};
 use crate::music::note::Note;
 use crate::music::picking::Cell;
-use crate::music::progression::Held;
+use crate::music::progression::HeldChord;
 use crate::music::scale::Scale;
 use crate::recording::Recording;
 use crate::timing::Drift;
@@ -115,7 +115,7 @@ pub struct Asked {
     /// A scale along the path that rings.
     pub scale: Option<Scale>,
     /// Chords to hold, one after the other.
-    pub chords: Vec<Held>,
+    pub chords: Vec<HeldChord>,
     /// Techniques of the left hand, each on a scale.
     pub techniques: Vec<(Technique, Scale)>,
     /// Natural harmonics across the strings.
@@ -141,7 +141,7 @@ pub enum Drilled {
 
 /// One day of a plan.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Day {
+pub struct PlanDay {
     /// Its date, as it is shown.
     pub date: String,
     /// What to do, in sentences; empty on a day of rest.
@@ -162,7 +162,7 @@ pub struct Lesson<'a> {
     /// What is practised besides.
     pub practice: Vec<Practice>,
     /// Chords to hold, in their order.
-    pub chords: Vec<Held>,
+    pub chords: Vec<HeldChord>,
     /// What to do on the days that follow; empty without a plan.
-    pub week: Vec<Day>,
+    pub week: Vec<PlanDay>,
 }

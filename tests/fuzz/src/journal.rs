@@ -5,7 +5,7 @@ use libfuzzer_sys::fuzz_target;
 use std::path::PathBuf;
 use std::sync::LazyLock;
 use tempfile::TempDir;
-use thumbline::journal::{self, Figure, Journal, Moment, Round, advice, chart};
+use thumbline::journal::{self, HandFigure, Journal, Moment, PracticeRound, advice, chart};
 use thumbline::recording::Recording;
 
 static FOLDER: LazyLock<TempDir> = LazyLock::new(|| {
@@ -18,13 +18,13 @@ static FOLDER: LazyLock<TempDir> = LazyLock::new(|| {
     folder
 });
 
-fn round() -> Round {
-    let figure = Figure {
+fn round() -> PracticeRound {
+    let figure = HandFigure {
         notes: 4,
         drift_ms: 1.0,
         spread_ms: 2.0,
     };
-    Round {
+    PracticeRound {
         recording: Recording::new("", 8_000, vec![vec![0.5]])
             .expect("sound")
             .hash(),

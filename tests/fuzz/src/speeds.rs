@@ -4,7 +4,7 @@
 use libfuzzer_sys::fuzz_target;
 use std::sync::{Arc, LazyLock};
 use thumbline::recording::Recording;
-use thumbline::stretch::{self, Pitch, SpeedMap, transient};
+use thumbline::stretch::{self, PitchShift, SpeedMap, transient};
 use thumbline::unit::Cents;
 
 static TONE: LazyLock<Arc<Recording>> = LazyLock::new(|| {
@@ -26,7 +26,7 @@ fuzz_target!(|bytes: &[u8]| {
         "{frames} frames of 3,000 at 25 to 150 %"
     );
     let onsets = Arc::new(transient::onsets(&TONE));
-    let pitch = Pitch::nearest(Cents(f64::from(bytes[0] % 24) * 50.0 - 600.0));
+    let pitch = PitchShift::nearest(Cents(f64::from(bytes[0] % 24) * 50.0 - 600.0));
     let Ok(sound) = stretch::render(&TONE, &onsets, &map, pitch, |_| true) else {
         panic!("nobody stopped it");
     };
