@@ -88,8 +88,13 @@ impl Part {
     pub(super) fn alternatives(&self, hypothesis: &Hypothesis, grid: &Grid) -> Vec<Alternative> {
         let mut scores = Vec::new();
         let mut others: Vec<(f64, String, Edit)> = Vec::new();
-        let own = std::iter::once(hypothesis);
-        for r in own.chain(self.hypotheses.iter().filter(|r| !hypothesis.same_beats(r))) {
+        let mut readings = vec![hypothesis];
+        for other in &self.hypotheses {
+            if !readings.iter().any(|r| r.same_beats(other)) {
+                readings.push(other);
+            }
+        }
+        for r in readings {
             let longest = r.measured.runs.iter().max_by_key(|r| r.curve.beats.len());
             for (i, choice) in r.measured.others.iter().enumerate() {
                 let score = r.score - r.measured.score + choice.score;

@@ -3,6 +3,7 @@
 //! Owns the search for them on a lattice; whether the playing is so even is decided where readings
 //! are compared, by evidence: an even reading saves what changes of tempo cost.
 
+use super::constraints::AGREES;
 use super::hsmm::{Lattice, Path, Steering};
 use super::priors;
 use std::ops::Range;
@@ -20,27 +21,60 @@ const WITHIN: f64 = 0.1;
 const LEAST: f64 = 0.9;
 /// Cost of going over from even beats to others, nats (by hand).
 const JOINT: f64 = 4.0;
+/// Even beats that are kept of a path, and the share of them that lie [`AGREES`] from the better ones' at
+/// the least.
+const KEPT: usize = 3;
+const APART: f64 = 0.25;
 /// More beats than this are not played to one tempo, or not soon found.
 const MOST: usize = 500;
 
+/// Beats of one tempo: the instant of the first, their length (s), and the gaps between them that count.
+struct Even {
+    from: f64,
+    beat: f64,
+    gaps: Range<usize>,
+}
+
+impl Even {
+    fn beats(&self) -> Vec<f64> {
+        let run = self.gaps.start..self.gaps.end + 1;
+        run.map(|k| self.from + self.beat * k as f64).collect()
+    }
+
+    /// Lie [`APART`] of `n` beats elsewhere than another's?
+    fn leaves(&self, other: &Self, n: usize) -> bool {
+        let away = |k: &usize| {
+            let beats = (self.from + self.beat * *k as f64 - other.from) / other.beat;
+            (beats - beats.round()).abs() > AGREES
+        };
+        (0..n).filter(away).count() as f64 > APART * n as f64
+    }
+}
+
 impl Lattice {
-    /// Even beats of about `beat` seconds from the first to the last of `path`, for a feel.
-    pub fn even(&self, feel: usize, path: &Path, beat: f64, steering: &Steering) -> Option<Path> {
-        let (first, last) = (*path.runs.first()?.first()?, *path.runs.last()?.last()?);
+    /// Even beats of about `beat` seconds from the first to the last of `path`, for a feel: the most
+    /// probable ones, and those that are most so where these are not, at most [`KEPT`].
+    pub fn even(&self, feel: usize, path: &Path, beat: f64, steering: &Steering) -> Vec<Path> {
+        let (Some(first), Some(last)) = (
+            path.runs.first().and_then(|run| run.first()),
+            path.runs.last().and_then(|run| run.last()),
+        ) else {
+            return Vec::new();
+        };
         let n = ((last - first) / beat).round() as usize + 1;
         if !(8..=MOST).contains(&n) {
-            return None;
+            return Vec::new();
         }
-        let each = if steering.told {
-            priors::EVEN_TOLD
+        let (each, once) = if steering.told {
+            (priors::EVEN_TOLD, 0.0)
         } else {
-            self.priors.even
+            (self.priors.even, self.priors.once)
         };
         // Where the player says that there is a pulse, all of it is kept.
         let whole = steering.told || !steering.beats.is_empty() || !steering.pulse.is_empty();
         let step = FINE / n as f64;
         let tempi = (2.0 * AROUND / step).ceil() as usize;
-        let mut best: Option<(f32, f64, f64, Range<usize>)> = None;
+        let mut tried: Vec<(f32, Even)> = Vec::new();
         for tempo in 0..=tempi {
             let beat = beat * (1.0 - AROUND + step * tempo as f64);
             for phase in 0..PHASES {
@@ -52,26 +86,32 @@ impl Lattice {
                 } else {
                     richest(weighed)
                 };
+                if (gaps.len() as f64) < LEAST * n as f64 {
+                    continue;
+                }
                 let begins = self.believed_at(from + beat * gaps.start as f64);
                 let score = score + begins + rewards(from, beat, n, steering);
-                if best.as_ref().is_none_or(|b| score > b.0) {
-                    best = Some((score, from, beat, gaps));
-                }
+                tried.push((score, Even { from, beat, gaps }));
             }
         }
-        let (score, from, beat, gaps) = best?;
-        if (gaps.len() as f64) < LEAST * n as f64 {
-            return None;
+        tried.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let mut kept: Vec<(f32, Even)> = Vec::new();
+        for one in tried {
+            if kept.len() < KEPT && kept.iter().all(|k| one.1.leaves(&k.1, n)) {
+                kept.push(one);
+            }
         }
-        let run = gaps.start..gaps.end + 1;
-        let even: Vec<f64> = run.map(|k| from + beat * k as f64).collect();
-        let (runs, gained, joints) = self.gone_on(feel, even, beat, path);
-        let costs =
-            (self.priors.enter + self.priors.leave) * runs.len() as f64 + JOINT * joints as f64;
-        Some(Path {
-            score: f64::from(score + gained) - costs,
-            runs,
-        })
+        let gone_on = |(score, even): (f32, Even)| {
+            let (runs, gained, joints) = self.gone_on(feel, even.beats(), even.beat, path);
+            let costs = (self.priors.enter + self.priors.leave) * runs.len() as f64
+                + JOINT * joints as f64
+                + once;
+            Path {
+                score: f64::from(score + gained) - costs,
+                runs,
+            }
+        };
+        kept.into_iter().map(gone_on).collect()
     }
 
     /// Even beats with those of the path that go on from them, the evidence of these, and how often

@@ -43,6 +43,16 @@ pub struct Priors {
     /// What each beat of one unbending tempo saves, nats, short ones less: half of what beats that may bend
     /// but do not lose to those that do (entropy of [`Self::bends`]; kept back, rendered, real).
     pub even: f64,
+    /// What an unbending tempo costs once, nats (fitted; see [`Self::covered`]).
+    pub once: f64,
+    /// What a reading gains by having beats wherever something is played, nats a square root of the events.
+    /// This, the next two and [`Self::once`] choose among the readings of a piece: fitted together by the
+    /// readings' beat F, continuity and bar F (expected, under the odds) on 220 kept back, 60 of scores and the rendered ones.
+    pub covered: f64,
+    /// Weight of the network's view of its beats' lengths, nats a square root of the seconds.
+    pub lengths: f64,
+    /// Weight of the tempo's prior among measured readings.
+    pub tempi: f64,
     /// Cost of a sudden change of tempo, nats (rendered: dearer ones keep the beat through
     /// sixteenths, cheaper ones follow free time).
     pub jump: f64,
@@ -78,7 +88,11 @@ impl Priors {
         bends: 0.035,
         rubato: 0.09,
         freely: 0.2,
-        even: 0.6,
+        even: 0.9,
+        once: 14.0,
+        covered: 7.0,
+        lengths: 3.2,
+        tempi: 4.0,
         jump: 18.0,
         enter: 9.0,
         leave: 6.0,
@@ -90,7 +104,7 @@ impl Priors {
     };
 
     /// Every number with its name.
-    pub fn numbers(&mut self) -> [(&'static str, &mut f64); 20] {
+    pub fn numbers(&mut self) -> [(&'static str, &mut f64); 24] {
         [
             ("instant", &mut self.instant),
             ("length", &mut self.length),
@@ -104,6 +118,10 @@ impl Priors {
             ("rubato", &mut self.rubato),
             ("freely", &mut self.freely),
             ("even", &mut self.even),
+            ("once", &mut self.once),
+            ("covered", &mut self.covered),
+            ("lengths", &mut self.lengths),
+            ("tempi", &mut self.tempi),
             ("jump", &mut self.jump),
             ("enter", &mut self.enter),
             ("leave", &mut self.leave),

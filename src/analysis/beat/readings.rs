@@ -1,6 +1,7 @@
 //! Which readings there are: decoded on every tempo level, measured, told apart, the most probable first.
 
 use super::beat_net::Belief;
+use super::constraints::{AGREES, nearest};
 use super::events::Event;
 use super::hsmm::{Lattice, Path, Steering};
 use super::hypothesis::{Hypothesis, Measured, Source};
@@ -17,13 +18,15 @@ use crate::stop;
 const SHORTEST_RUN: usize = 5;
 /// What is played this near a beat, share of it, is on it.
 const ON: f64 = 0.1;
-/// Readings whose beats differ by less than this share are the same.
+/// Readings are the same whose beats differ in length by less than this share, and this share of which are
+/// at the same instants.
 const SAME: f64 = 0.04;
+const ALIKE: f64 = 0.8;
 /// Readings of which the beats between theirs are a reading too, and what keeps those away (nats).
 const SHIFTED: usize = 2;
 const AVOID: f32 = 8.0;
 /// Readings that are measured.
-const MEASURED: usize = 6;
+const MEASURED: usize = 12;
 
 impl Part {
     /// Readings without edits, best first.
@@ -37,10 +40,11 @@ impl Part {
                 ..Steering::default()
             };
             let paths = parallel::map(&ways, |&(level, feel)| {
-                let path = self.decode(level, feel, &steering)?;
-                Some((Source { level, feel }, path))
+                let paths = self.decode_all(level, &[feel], &steering);
+                let from = |(feel, path)| (Source { level, feel }, path);
+                paths.into_iter().map(from).collect::<Vec<_>>()
             });
-            paths.into_iter().flatten().collect()
+            paths.concat()
         };
         let mut paths = decoded(false);
         if paths.is_empty() {
@@ -70,16 +74,14 @@ impl Part {
             length: Some((beat / 1.1, beat * 1.1)),
             ..Steering::default()
         };
-        Some((*source, self.decode(source.level, source.feel, &steering)?))
+        let paths = self.decode_all(source.level, &[source.feel], &steering);
+        let best = paths
+            .into_iter()
+            .max_by(|a, b| a.1.score.total_cmp(&b.1.score))?;
+        Some((*source, best.1))
     }
 
-    /// The beats of one level and feel; none where no run is long enough for a pulse.
-    fn decode(&self, level: usize, feel: usize, steering: &Steering) -> Option<Path> {
-        let paths = self.decode_all(level, &[feel], steering);
-        paths.into_iter().next().map(|(_, path)| path)
-    }
-
-    /// The beats of one level by feels, without those in which no run is long enough for a pulse.
+    /// The beats of one level by feels: with some freedom, in rubato, and even; without those in which no run is long enough for a pulse.
     pub(super) fn decode_all(
         &self,
         level: usize,
@@ -101,24 +103,21 @@ impl Part {
             ..steering.clone()
         };
         let open = steering.free.is_empty();
-        let long = |feel: &usize| {
-            let bent = [steering, &rubato].map(|how| {
-                let mut path = lattice.decode(*feel, how);
+        let mut paths = Vec::new();
+        for &feel in feels {
+            for how in [steering, &rubato] {
+                let mut path = lattice.decode(feel, how);
                 path.runs.retain(|run| run.len() >= SHORTEST_RUN);
-                path
-            });
-            let with_even = |path: Path| {
-                let even = open.then(|| lattice.even(*feel, &path, beat_of(&path), steering));
-                [Some(path), even.flatten()]
-            };
-            bent.into_iter()
-                .filter(|path| !path.runs.is_empty())
-                .flat_map(with_even)
-                .flatten()
-                .max_by(|a, b| a.score.total_cmp(&b.score))
-                .map(|path| (*feel, path))
-        };
-        let mut paths: Vec<(usize, Path)> = feels.iter().filter_map(long).collect();
+                if path.runs.is_empty() {
+                    continue;
+                }
+                if open {
+                    let even = lattice.even(feel, &path, beat_of(&path), steering);
+                    paths.extend(even.into_iter().map(|even| (feel, even)));
+                }
+                paths.push((feel, path));
+            }
+        }
         if open {
             for (_, path) in &mut paths {
                 self.carry_on(path);
@@ -163,7 +162,10 @@ impl Part {
             .collect();
         let beat = beat_of(&path);
         let measured = self.measure(runs, meter);
-        let score = self.priors.path * path.score + measured.score + self.tempo_prior(beat);
+        let score = self.priors.path * path.score
+            + measured.score
+            + self.priors.tempi * self.tempo_prior(beat)
+            + self.whole(&measured.runs);
         Hypothesis {
             source,
             path,
@@ -171,6 +173,23 @@ impl Part {
             measured,
             score,
         }
+    }
+
+    /// What a reading gains as a whole, nats: by covering all that is played, and by beats as long as the
+    /// network believes them to be. Each counts by the square root of how much there is, because neighbours
+    /// are not independent.
+    fn whole(&self, runs: &[Run]) -> f64 {
+        let (Some(first), Some(last)) = (self.events.first(), self.events.last()) else {
+            return 0.0;
+        };
+        let played = (last.time - first.time).max(0.1);
+        let beats = || runs.iter().flat_map(|run| run.curve.beats.windows(2));
+        let covered: f64 = beats().map(|pair| pair[1] - pair[0]).sum();
+        let lengths: f64 = beats()
+            .map(|pair| self.belief.length(pair[0], pair[1]))
+            .sum();
+        self.priors.covered * (self.events.len() as f64).sqrt() * covered / played
+            + self.priors.lengths * played.sqrt() * lengths / covered.max(0.1)
     }
 
     /// Meter and phases of measured runs.
@@ -221,17 +240,13 @@ impl Part {
         measured
     }
 
-    /// The best paths of different tempi, at most [`MEASURED`].
+    /// The best paths of different beats, at most [`MEASURED`].
     fn distinct(&self, mut paths: Vec<(Source, Path)>) -> Vec<(Source, Path)> {
         let worth = |p: &Path| self.priors.path * p.score + self.tempo_prior(beat_of(p));
         paths.sort_by(|a, b| worth(&b.1).total_cmp(&worth(&a.1)));
         let mut kept: Vec<(Source, Path)> = Vec::new();
         for (source, path) in paths {
-            let beat = beat_of(&path);
-            let known = kept
-                .iter()
-                .any(|k| (beat_of(&k.1) / beat).ln().abs() < SAME);
-            if !known && kept.len() < MEASURED {
+            if kept.len() < MEASURED && !kept.iter().any(|k| alike(&k.1, &path)) {
                 kept.push((source, path));
             }
         }
@@ -245,6 +260,17 @@ impl Part {
         let times = (self.events.len() as f64 / self.priors.events).max(1.0);
         -0.5 * times * (octaves / self.priors.octaves).powi(2)
     }
+}
+
+/// Have two paths the same beats, for most of them?
+fn alike(one: &Path, other: &Path) -> bool {
+    let (beats, others) = (one.runs.concat(), other.runs.concat());
+    let beat = beat_of(one);
+    let near =
+        |at: &&f64| nearest(&beats, **at).is_some_and(|k| (beats[k] - **at).abs() < AGREES * beat);
+    let same = others.iter().filter(near).count() as f64;
+    (beat_of(other) / beat).ln().abs() < SAME
+        && same >= ALIKE * beats.len().max(others.len()) as f64
 }
 
 /// Median beat of the longest run.
