@@ -1,14 +1,19 @@
 //! The grid as a measure: on playing and renderings that are known exactly, and repaired by hand.
 
 use crate::playing::{Dice, note};
+use thumbline::analysis::beat::evaluation::Piece;
 use thumbline::analysis::beat::{Edit, GridEdits, Tracker, track};
 use thumbline::analysis::{Analysis, Options, analyze};
 use thumbline::demo::{Rendition, tune};
 use thumbline::dsp::pluck::Guitar;
 use thumbline::load::load;
 use thumbline::music::grid::Grid;
+use thumbline::music::meter::Meter;
 use thumbline::music::note::{Note, Role};
 use thumbline::music::performance::Manner;
+use thumbline::music::score::Score;
+use thumbline::music::tuning::Tuning;
+use thumbline::recording::Recording;
 use thumbline::timing::{Reference, SlotFigure, measure};
 use thumbline::unit::{Bpm, Seconds, Span};
 
@@ -89,6 +94,87 @@ fn the_grid_heard_at_a_constant_tempo_is_even_to_a_few_milliseconds() {
     let (median, p95) = (errors[errors.len() / 2], errors[errors.len() * 95 / 100]);
     println!("grid error: median {median:.2} ms, p95 {p95:.2} ms");
     assert!(median <= 3.0 && p95 <= 8.0, "{median} {p95}");
+}
+
+/// What is rendered has its beats and bars also with a quiet room around it (1.7 s and 2.3 s) and begun within a
+/// beat and ended within a bar: a tune in four, a waltz at 120, six eighths at the level of their two beats.
+#[test]
+fn renderings_keep_their_beats_with_room_and_cut() {
+    let waltz = "1:6.3 2:3.0 2:2.0 3:1.3 1:2.0\n1:5.2 2:3.0 2:1.3 3:2.0 3&:1.2\n\
+                 1:5.3 2:3.0 2:2.1 3:1.0\n1:4.0 1:1.2 2:3.2 2:2.3 3:1.0 3&:2.3\n";
+    let six = "1:6.0 2:3.0 3:2.0 4:4.2 5:1.0 6:2.0\n1:5.0 2:3.2 3:2.1 4:4.2 5:1.0 6:2.1\n\
+               1:6.3 2:3.0 3:2.0 4:4.0 5:1.3 6:2.0\n1:5.2 2:3.2 3:2.0 4:4.4 5:1.2 6:2.0\n";
+    let score = |bars: &str, count, unit, bpm| {
+        let meter = Meter { count, unit };
+        Score::parse("own", Tuning::standard(), meter, Bpm(bpm), &bars.repeat(3))
+            .expect("written well")
+    };
+    let pieces = [
+        (tune(), 96.0),
+        (score(waltz, 3, 4, 120.0), 120.0),
+        (score(six, 6, 8, 66.0), 66.0),
+    ];
+    for (k, (score, bpm)) in pieces.into_iter().enumerate() {
+        let manner = Manner {
+            thumb: Span::from_ms(5.0),
+            fingers: Span::from_ms(6.0),
+            seed: 11 + k as u64,
+            ..Manner::exact(Bpm(bpm), Span(0.7))
+        };
+        let guitar = Guitar {
+            rate: 22_050,
+            seed: 12 + k as u64,
+            ..Guitar::default()
+        };
+        let take = Rendition::new("own", &score, &manner, guitar).expect("renders");
+        let beats: Vec<f64> = take.grid.beats().iter().map(|b| b.time.0).collect();
+        let gap = beats[1] - beats[0];
+        let end = take.recording.end().0;
+        let cuts = [
+            ("room", -1.7, end + 2.3),
+            ("cut", beats[0] + 0.37 * gap, end - 1.21 * gap),
+        ];
+        for (how, from, to) in cuts {
+            let mut dice = Dice(5);
+            let first = (from * 22_050.0).round() as i64;
+            let frames = first..(to * 22_050.0) as i64;
+            let sound = &take.recording.channels()[0];
+            let sample = |at: i64| {
+                let played = usize::try_from(at).ok().and_then(|at| sound.get(at));
+                played.copied().unwrap_or_else(|| 5e-4 * dice.roll() as f32)
+            };
+            let heard = Recording::new("own", 22_050, vec![frames.map(sample).collect()])
+                .expect("long enough");
+            let found = analyze(&heard, &Options::default(), &mut ()).expect("not cancelled");
+            let within = |first_alone: bool| -> Vec<f64> {
+                let kept = take
+                    .grid
+                    .beats()
+                    .iter()
+                    .filter(|b| !first_alone || b.place == 1);
+                let moved = kept.map(|b| b.time.0 - from);
+                moved.filter(|at| (0.0..to - from).contains(at)).collect()
+            };
+            let truth = Piece {
+                name: String::new(),
+                notes: found.notes,
+                end: heard.end(),
+                beats: within(false),
+                downbeats: within(true),
+            };
+            let (right, bars) = truth.figures(&found.grid);
+            println!(
+                "{} at {bpm}, {how}: beats {right:.2}, bars {bars:.2}",
+                score.meter
+            );
+            assert!(
+                right >= 0.97 && bars >= 0.9,
+                "{} at {bpm}, {how}: {right} {bars}",
+                score.meter
+            );
+            assert_eq!(found.grid.meter, score.meter, "at {bpm}, {how}");
+        }
+    }
 }
 
 /// All notes from one beat on come a little later: the grid goes over to them within the stated

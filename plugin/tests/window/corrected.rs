@@ -1,12 +1,14 @@
 //! Corrections by hand: of notes, by key and dragged; of the beat; taken back.
 
-use super::scenes::heard;
+use super::scenes::{heard, tune};
 use super::{click, press, usual, wished};
 use egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable;
 use std::sync::Arc;
+use thumbline::analysis::beat::Alternative;
+use thumbline::music::grid::{Beat, Grid};
 use thumbline::music::note::Role as Hand;
-use thumbline::unit::Seconds;
+use thumbline::unit::{Bpm, Seconds};
 use thumbline_plugin::editor::sight::Side;
 use thumbline_plugin::snapshot::AnalysisView;
 use thumbline_plugin::wish::{GridEdit, NoteEdit, Wish};
@@ -137,4 +139,48 @@ fn beats_can_be_tapped_and_set() {
     assert!(harness.query_by_label("Beat 2 of bar 1").is_none());
     click(&mut harness, "Move beats");
     harness.get_by_label("Beat 2 of bar 1");
+}
+
+/// Where the first reading is 84 % sure the two next ones are one click away, and no third; at 86 % none.
+#[test]
+fn the_two_next_readings_are_one_click_away_until_the_first_is_sure() {
+    let edits = [
+        GridEdit::Halve,
+        GridEdit::Tempo { bpm: Bpm(150.0) },
+        GridEdit::Double,
+    ];
+    let labels = ["4/4 at 50", "6/8 at 150", "4/4 at 200"];
+    let window = |confidence| {
+        let mut analysis = tune(4);
+        let beats = analysis.grid.beats().iter().map(|beat| Beat {
+            confidence,
+            ..*beat
+        });
+        analysis.grid = Grid::from_parts(analysis.grid.meter, beats.collect(), Vec::new());
+        let other = |(label, edit): (&str, GridEdit)| Alternative {
+            label: label.to_owned(),
+            edit,
+            odds: 0.1,
+        };
+        analysis.alternatives = labels.into_iter().zip(edits).map(other).collect();
+        let mut snapshot = heard(4);
+        snapshot.analysis = AnalysisView::Ready(Arc::new(analysis));
+        let mut harness = usual(snapshot);
+        harness.state_mut().sight.side = Side::Beats;
+        harness.run_steps(2);
+        harness
+    };
+    let mut doubtful = window(0.84);
+    let offered = labels.map(|label| doubtful.query_by_label(label).is_some());
+    assert_eq!(offered, [true, true, false]);
+    for (label, edit) in labels.into_iter().zip(edits).take(2) {
+        let chosen = [Wish::ChooseReading(Some(edit))];
+        assert_eq!(click(&mut doubtful, label), chosen);
+    }
+    let sure = window(0.86);
+    assert!(
+        labels
+            .iter()
+            .all(|label| sure.query_by_label(label).is_none())
+    );
 }
