@@ -26,6 +26,15 @@ pub mod tab;
 pub mod table;
 pub mod wav;
 
+/// `a`, `a and b`, `a, b and c`.
+pub(crate) fn listed(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}
+
 /// The text with a capital at its beginning.
 pub fn capitalised(text: &str) -> String {
     let mut letters = text.chars();

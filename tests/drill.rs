@@ -10,6 +10,7 @@ use thumbline::music::meter::Meter;
 use thumbline::music::note::{Attack, Role};
 use thumbline::music::picking::{Pattern, thumb_walk};
 use thumbline::music::progression::voice;
+use thumbline::music::score::Written;
 use thumbline::music::syncopation::{Sense, note_to_missed_beat, senses, weights};
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
@@ -265,6 +266,38 @@ fn the_bass_follows_the_chord() {
         };
         assert!(chord.classes().contains(&sounds.rem_euclid(12)));
     }
+}
+
+/// Of a cell of two bars its last half bar leads into the first half bar of the next; on muted strings no
+/// finger of the left hand is asked for.
+#[test]
+fn long_cells_are_joined_over_the_bar_line_and_mutes_need_no_fingers() {
+    let pattern = Presets::built_in().pattern("ragtime").unwrap().clone();
+    assert_eq!(pattern.cell.bars, 2);
+    let chords = ["C", "Am", "F"].map(|c| Chord::parse(c).unwrap());
+    let hand = Hand::default();
+    let held = voice(&chords, &Tuning::standard(), &hand, true).unwrap();
+    let stages = lesson("x", &pattern.cell, &Tuning::standard(), Bpm(60.0), 2, &held);
+    let join = &stages.last().unwrap().score;
+    assert_eq!(join.bars(), 4, "two bars a change");
+    for pair in 0..2 {
+        let start = 8.0 * f64::from(pair);
+        let inside = |n: &&Written| (start..start + 8.0).contains(&n.at.0);
+        let places: Vec<f64> = join
+            .notes
+            .iter()
+            .filter(inside)
+            .map(|n| n.at.0 - start)
+            .collect();
+        assert!(
+            places.iter().all(|at| (2.0..6.0).contains(at)),
+            "{places:?}"
+        );
+        assert!(places.iter().any(|at| *at < 4.0) && places.iter().any(|at| *at >= 4.0));
+    }
+    let muted = stages.iter().find(|s| s.title.contains("muted")).unwrap();
+    assert!(muted.score.notes.iter().all(|n| n.left.is_none()));
+    assert!(stages[0].score.notes.iter().any(|n| n.left.is_some()));
 }
 
 #[test]

@@ -380,7 +380,7 @@ fn text(stages: &[Stage], session: &Session) -> String {
     }
     let _ = writeln!(
         out,
-        "The whole session lasts {}, at most {} of it without a minute's rest.",
+        "The whole session lasts {}; the longest stretch without a minute's rest is {}.",
         minutes(session.length.0),
         minutes(session.longest_without_rest())
     );

@@ -47,7 +47,8 @@ const OTHER_BARRE: [f64; 2] = [0.6, 0.75];
 /// A barre of four strings or more is harder right behind the nut or the capo.
 const AT_THE_NUT: f64 = 0.6;
 /// The tip's joint bends back so that a string on the treble side stays clear: the index finger's, which
-/// three fingers side by side spare, and another's.
+/// three fingers side by side spare, and another's, which an index finger across the strings behind it props
+/// up.
 const BENT_BACK: f64 = 1.0;
 const OTHER_BENT_BACK: f64 = 0.4;
 /// A small barre arches over a string that is stopped higher.
@@ -269,7 +270,8 @@ impl Hand {
         for (i, press) in presses.iter().enumerate() {
             effort += FINGER + if press.finger == 4 { LITTLE } else { 0.0 };
             effort += HEIGHT * f64::from((press.fret - 4).max(0));
-            effort += barre(frets, *press)?;
+            let behind = presses.iter().any(|p| p.finger == 1 && p.width() > 1);
+            effort += barre(frets, *press, behind)?;
             for other in &presses[i + 1..] {
                 let strain = self.stretch(press.finger, press.fret, other.finger, other.fret)?;
                 let across = f64::from(press.low.abs_diff(other.low)) * STRING_GAP_MM;
@@ -301,8 +303,9 @@ impl Hand {
     }
 }
 
-/// What a barre adds; none for one that nobody can hold.
-fn barre(frets: &[Option<i32>], press: Press) -> Option<f64> {
+/// What a barre adds, of another finger with or without the index finger's behind it; none for one that
+/// nobody can hold.
+fn barre(frets: &[Option<i32>], press: Press, behind: bool) -> Option<f64> {
     let width = usize::from(press.width());
     if width == 1 {
         return Some(0.0);
@@ -330,7 +333,11 @@ fn barre(frets: &[Option<i32>], press: Press) -> Option<f64> {
     if width > most {
         return None;
     }
-    let bent = if free > 0 { OTHER_BENT_BACK } else { 0.0 };
+    let bent = match free {
+        0 => 0.0,
+        _ if behind => OTHER_BENT_BACK,
+        _ => BENT_BACK,
+    };
     let weak = if press.finger == 4 { 0.3 } else { 0.0 };
     Some(OTHER_BARRE[width - 2] + bent + weak)
 }

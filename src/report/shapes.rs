@@ -8,17 +8,19 @@ use crate::music::progression::HeldChord;
 use crate::xml::escaped;
 use std::fmt::Write;
 
-/// One shape in a line: `x32010  -32-1-  2 ring open`, with what a player should know.
+/// Open strings and a hand no further up than here: no player counts a position.
+const AT_THE_NUT: i32 = 3;
+
+/// One shape in a line: `x32010  -32-1-  strings 3 and 1 open`, with what a player should know.
 pub fn line(shape: &Shape) -> String {
     let mut said = shape.remarks();
     let position = shape.grip.position();
-    if position > 1 {
+    let open = shape.open();
+    if position > AT_THE_NUT || position > 1 && open.is_empty() {
         said.insert(0, format!("position {position}"));
     }
-    let open = shape.open();
     if !open.is_empty() {
-        let strings: Vec<String> = open.iter().map(u8::to_string).collect();
-        said.push(format!("{} ring open", strings.join(" ")));
+        said.push(format!("{} open", strings(&open)));
     }
     format!(
         "{:<8} {:<7} {}",
@@ -51,24 +53,42 @@ pub fn changes(step: &HeldChord, capo: i32) -> Vec<String> {
         said.push(capo::words(&step.chord, capo));
     }
     if !step.stay.is_empty() {
-        let fingers: Vec<String> = step
-            .stay
-            .iter()
-            .map(|(finger, ..)| named(*finger))
-            .collect();
-        said.push(format!("keep {}", fingers.join(" and ")));
+        let fingers: Vec<u8> = step.stay.iter().map(|(finger, ..)| *finger).collect();
+        said.push(format!("keep {} down", held(&fingers)));
     }
     if !step.sound_on.is_empty() {
-        let strings: Vec<String> = step.sound_on.iter().map(u8::to_string).collect();
-        said.push(format!("let {} sound on", strings.join(" ")));
+        said.push(format!("let {} ring on", strings(&step.sound_on)));
     }
     said
 }
 
-fn named(finger: u8) -> String {
-    match finger {
-        0 => "the thumb".to_owned(),
-        n => format!("finger {n}"),
+/// `string 4`, `strings 4, 2 and 1`.
+pub fn strings(numbers: &[u8]) -> String {
+    let named: Vec<String> = numbers.iter().map(u8::to_string).collect();
+    let noun = if numbers.len() == 1 {
+        "string"
+    } else {
+        "strings"
+    };
+    format!("{noun} {}", super::listed(&named))
+}
+
+/// `finger 2`, `the thumb and fingers 1 and 2`; 0 is the thumb.
+fn held(fingers: &[u8]) -> String {
+    let numbers: Vec<String> = fingers
+        .iter()
+        .filter(|f| **f > 0)
+        .map(u8::to_string)
+        .collect();
+    let named = match numbers.as_slice() {
+        [] => return "the thumb".to_owned(),
+        [one] => format!("finger {one}"),
+        _ => format!("fingers {}", super::listed(&numbers)),
+    };
+    if numbers.len() < fingers.len() {
+        format!("the thumb and {named}")
+    } else {
+        named
     }
 }
 
@@ -80,12 +100,11 @@ pub fn drone(drone: &Drone) -> String {
         .iter()
         .map(|(a, b)| format!("{a}/{b}"))
         .collect();
-    let open: Vec<String> = drone.open.iter().map(u8::to_string).collect();
     format!(
-        "strings {low} and {high} in {}: {} (strings {} ring open)",
+        "strings {low} and {high} in {}: {} ({} open)",
         drone.interval,
         steps.join(" "),
-        open.join(" ")
+        strings(&drone.open)
     )
 }
 

@@ -51,7 +51,7 @@ pub struct Stage {
 }
 
 /// The rule for the tempo of most stages.
-const FASTER: &str = "Four times clean: 4 beats a minute faster. Twice spoiled: 8 slower.";
+const FASTER: &str = "Clean four times in a row: 4 beats a minute faster. Two misses: 8 slower.";
 
 /// Of stages that are played slowly on purpose.
 pub(super) const SLOWLY: &str =

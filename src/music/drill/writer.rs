@@ -270,7 +270,7 @@ impl Writer<'_> {
         }
         let say = self.stage(
             "say it and tap it on muted strings",
-            "what you say and what you tap are one; then mute nothing and listen for the same",
+            "what you say and what you tap fall together; then stop muting and listen for the same",
             &muted,
         );
         let mut say = say.saying(self.spoken(&self.places()));
@@ -407,14 +407,16 @@ impl Writer<'_> {
         notes
     }
 
-    /// The second half of one bar and the first half of the next, over the change of chord.
+    /// The last half bar of a cell and the first half bar of the next, over the change of chord.
     pub(super) fn join(&self) -> Stage {
-        let half = self.cell.beats() / 2.0;
+        let length = self.cell.beats();
+        let bar = length / f64::from(self.cell.bars.max(1));
+        let half = bar / 2.0;
         let late: Vec<CellNote> = self
             .cell
             .notes
             .iter()
-            .filter(|n| n.at.0 >= half - 1e-6)
+            .filter(|n| n.at.0 >= length - half - 1e-6)
             .cloned()
             .collect();
         let early: Vec<CellNote> = self
@@ -424,20 +426,19 @@ impl Writer<'_> {
             .filter(|n| n.at.0 < half - 1e-6)
             .cloned()
             .collect();
-        let length = self.cell.beats();
         let mut written = Vec::new();
         for (i, pair) in self.chords.windows(2).enumerate() {
-            let start = 2.0 * i as f64 * length;
+            let start = 2.0 * i as f64 * bar;
             self.write(
                 &mut written,
                 &late,
-                start,
+                start + bar - length,
                 Some((&pair[0].shape, &pair[0].chord)),
             );
             self.write(
                 &mut written,
                 &early,
-                start + length,
+                start + bar,
                 Some((&pair[1].shape, &pair[1].chord)),
             );
         }
@@ -522,7 +523,10 @@ impl Writer<'_> {
                 stroke.finger = Some(note.finger);
                 stroke.attack = note.attack;
                 stroke.touch = note.touch;
-                stroke.left = on.and_then(|(shape, _)| shape.finger(string));
+                // On muted strings the left hand lies flat.
+                let stopped = note.attack != Attack::Dead;
+                let held = on.filter(|_| stopped);
+                stroke.left = held.and_then(|(shape, _)| shape.finger(string));
                 if note.tied {
                     stroke.rings = Some(Beats(2.0));
                 }

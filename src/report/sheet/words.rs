@@ -5,8 +5,8 @@ use super::said::{bar_of, hand};
 use crate::music::grid::long_to_short;
 use crate::music::note::Role;
 use crate::music::syncopation;
-use crate::report::capitalised;
 use crate::report::compare::{differs, late_words};
+use crate::report::{capitalised, listed};
 use crate::timing::{Drift, Feel, Reference, SlotFigure, Verdict, stats};
 use crate::unit::Span;
 use std::fmt::Write as _;
@@ -161,15 +161,6 @@ fn well(piece: &Piece) -> Option<Sentence> {
         });
     }
     (!parts.is_empty()).then(|| Sentence::new(format!("In place: {}.", parts.join("; ")), notes))
-}
-
-/// `a`, `a and b`, `a, b and c`.
-fn listed(items: &[String]) -> String {
-    match items {
-        [] => String::new(),
-        [one] => one.clone(),
-        [most @ .., last] => format!("{} and {last}", most.join(", ")),
-    }
 }
 
 /// How much a slant matters: how far beyond what can be heard, times how often.
