@@ -996,7 +996,7 @@ fn a_melody_from_midi_and_musicxml_is_put_on_ringing_strings() {
         let said = file.to_str().unwrap();
         let (code, out, err) = run(&["strings", "--tuning", "DADGAD", "--melody", said]);
         assert_eq!(code, Some(0), "{err}");
-        assert!(out.contains("sound on into the next"), "{out}");
+        assert!(out.contains("ring on into the next"), "{out}");
     }
     // As it was played, after a silence and a pick-up of one beat: the meter is the piece's, not the
     // pick-up's, the tempo not the silence's, and bars begin where they do.

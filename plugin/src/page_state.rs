@@ -63,6 +63,41 @@ pub enum Show {
     Chords,
     /// Natural harmonics.
     Harmonics,
+    /// A melody, each note's places.
+    Melody,
+}
+
+/// Notes of a melody that the player wants on a certain string.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Wanted {
+    /// Which melody.
+    melody: String,
+    /// Its notes by their index, each with its string.
+    strings: Vec<(usize, u8)>,
+}
+
+impl Wanted {
+    /// Those of this melody.
+    pub fn of(&self, melody: &str) -> &[(usize, u8)] {
+        if self.melody == melody {
+            &self.strings
+        } else {
+            &[]
+        }
+    }
+
+    /// A note is wanted on this string; or, with none, wherever it rings best.
+    pub fn set(&mut self, melody: &str, note: usize, string: Option<u8>) {
+        if self.melody != melody {
+            *self = Self {
+                melody: melody.to_owned(),
+                strings: Vec::new(),
+            };
+        }
+        self.strings.retain(|(n, _)| *n != note);
+        self.strings.extend(string.map(|string| (note, string)));
+    }
 }
 
 /// What the neck's page remembers.
@@ -87,6 +122,8 @@ pub struct NeckPage {
     pub left_handed: bool,
     /// Scale length of the guitar in mm.
     pub scale_mm: f64,
+    /// Notes of a melody that are to stand on a certain string.
+    pub wanted: Wanted,
 }
 
 impl Default for NeckPage {
@@ -101,6 +138,7 @@ impl Default for NeckPage {
             frets: (0, 12),
             left_handed: false,
             scale_mm: SCALE_MM,
+            wanted: Wanted::default(),
         }
     }
 }

@@ -4,11 +4,11 @@
 use crate::control::Control;
 use crate::data::name_of;
 use crate::job::JobId;
-use crate::page_state::{DrillsPage, NeckPage, PageState, PatternPage, TuningsPage};
+use crate::page_state::{DrillsPage, PageState, PatternPage, TuningsPage};
 use crate::practice::SetUp;
 use crate::services::decode::Part;
 use crate::services::study::{
-    Asked, DrillsView, NeckView, OfMelody, OffBeatView, PatternView, TuningsView,
+    Asked, DrillsView, NeckQuestion, NeckView, OfMelody, OffBeatView, PatternView, TuningsView,
 };
 use crate::session::{Marks, Session, TakeRef};
 use crate::snapshot::{
@@ -322,7 +322,7 @@ pub struct Study {
     /// The job that reads them.
     pub reading: Option<JobId>,
     /// The neck.
-    pub neck: Sought<Asked<NeckPage>, NeckView>,
+    pub neck: Sought<Asked<NeckQuestion>, NeckView>,
     /// The picking pattern.
     pub pattern: Sought<Asked<PatternPage>, PatternView>,
     /// Tunings.

@@ -232,12 +232,29 @@ pub fn paths(
     costs: &Costs,
     count: usize,
 ) -> Vec<Path> {
+    paths_where(tuning, notes, highest, costs, count, |_, _| true)
+}
+
+/// The same through those places alone that `allowed` takes for a note, told its index in `notes`.
+pub fn paths_where(
+    tuning: &Tuning,
+    notes: &[i32],
+    highest: i32,
+    costs: &Costs,
+    count: usize,
+    allowed: impl Fn(usize, Place) -> bool,
+) -> Vec<Path> {
     let hand = Hand::with_capo(tuning.capo());
     let finder = Finder { costs, hand };
     let choices: Vec<Vec<Held>> = notes
         .iter()
         .take(LONGEST)
-        .map(|midi| finder.places(tuning, *midi, highest))
+        .enumerate()
+        .map(|(i, midi)| {
+            let mut held = finder.places(tuning, *midi, highest);
+            held.retain(|held| allowed(i, held.place));
+            held
+        })
         .collect();
     if choices.is_empty() || choices.iter().any(Vec::is_empty) || count == 0 {
         return Vec::new();

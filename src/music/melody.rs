@@ -3,7 +3,7 @@
 //!
 //! Owns the melody and the choice; files are read by `load::melody`, the path is `fingering`'s.
 
-use super::fingering::{Costs, Path, paths};
+use super::fingering::{Costs, Path, Place, paths_where};
 use super::grid::Grid;
 use super::meter::Meter;
 use super::note::{Note, Role};
@@ -128,6 +128,21 @@ impl Melody {
         highest: i32,
         costs: &Costs,
     ) -> Result<Refingered, RefingerError> {
+        self.refinger_on(tuning, highest, costs, &[])
+    }
+
+    /// The same with some notes, by their index, on a string that the player wants: `(note, string)`.
+    /// A string that does not have the note is not heeded.
+    ///
+    /// # Errors
+    /// As [`Self::refinger`].
+    pub fn refinger_on(
+        &self,
+        tuning: &Tuning,
+        highest: i32,
+        costs: &Costs,
+        wanted: &[(usize, u8)],
+    ) -> Result<Refingered, RefingerError> {
         let line: Vec<i32> = self.notes.iter().map(|n| n.midi).collect();
         if line.is_empty() {
             return Err(RefingerError::Empty);
@@ -145,7 +160,13 @@ impl Melody {
             })
             .collect();
         let missing = choices.iter().position(Vec::is_empty);
-        let path = paths(tuning, &line, highest, costs, 1).into_iter().next();
+        let on = |note: usize, string: u8| choices[note].iter().any(|c| c.string == string);
+        let allowed = |note: usize, place: Place| {
+            let strings = wanted.iter().filter(|(n, s)| *n == note && on(note, *s));
+            strings.last().is_none_or(|(_, s)| *s == place.string)
+        };
+        let path = paths_where(tuning, &line, highest, costs, 1, allowed);
+        let path = path.into_iter().next();
         let (None, Some(path)) = (missing, path) else {
             let midi = missing
                 .and_then(|i| line.get(i))

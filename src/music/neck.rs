@@ -305,6 +305,33 @@ pub fn shape_marks(shape: &Shape, tuning: &Tuning, key: Key, scale_mm: f64) -> V
         .collect()
 }
 
+/// The places of a path, each once, by their notes' names in `key`; told with distances on a guitar of
+/// scale length `scale_mm`.
+pub fn path_marks(path: &Path, tuning: &Tuning, key: Key, scale_mm: f64) -> Vec<Mark> {
+    let mut marks: Vec<Mark> = Vec::new();
+    for place in &path.places {
+        let fret = f64::from(place.fret);
+        if marks
+            .iter()
+            .any(|m| (m.string, m.fret) == (place.string, fret))
+        {
+            continue;
+        }
+        let name = key.pitch_name(place.midi);
+        let sounding = tuning.sounding(place.string, place.fret);
+        marks.push(Mark {
+            string: place.string,
+            fret,
+            label: key.class_name(place.midi.rem_euclid(12)),
+            told: told_place(&name, place.string, place.fret, tuning, scale_mm),
+            strong: true,
+            pitch: sounding.unwrap_or(MidiNote(f64::from(place.midi))),
+            partial: None,
+        });
+    }
+    marks
+}
+
 fn told_place(name: &str, string: u8, fret: i32, tuning: &Tuning, scale_mm: f64) -> String {
     if fret == 0 {
         return format!("{name}: string {string} open");

@@ -3,10 +3,11 @@
 //! recording plays now has a ring.
 
 mod board;
+mod melody;
 
 use super::fields::{aside, choice, combo, field, tunings};
 use super::theme;
-use crate::page_state::{NeckPage, Show};
+use crate::page_state::{NeckPage, PageState, Show};
 use crate::services::study::NeckView;
 use crate::snapshot::Snapshot;
 use crate::wish::{Sound, Wish};
@@ -27,7 +28,8 @@ const STEP: Span = Span(0.36);
 const STRUM: Span = Span(0.03);
 
 /// Draws the page.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut NeckPage, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, pages: &mut PageState, wishes: &mut Vec<Wish>) {
+    let page = &mut pages.neck;
     let Some(view) = snapshot.study.neck.clone() else {
         ui.label("One moment …");
         return;
@@ -54,6 +56,11 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut NeckPage, wishes: &mut 
                     "Harmonics",
                     "Where a light touch lets a harmonic sound",
                 ),
+                (
+                    Show::Melody,
+                    "Melody",
+                    "Every place of each note of a melody, open strings where they help",
+                ),
             ],
         );
         ui.separator();
@@ -62,7 +69,11 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut NeckPage, wishes: &mut 
     ui.add_space(4.0);
     board::picture(ui, snapshot, &view, (page, &marks(&view, page)), wishes);
     ui.add_space(4.0);
-    words(ui, snapshot, &view, page, wishes);
+    if page.show == Show::Melody {
+        melody::show(ui, snapshot, &view, pages, wishes);
+    } else {
+        words(ui, snapshot, &view, page, wishes);
+    }
 }
 
 /// Which scale: by tonic and kind, by its notes, or one that the recording may be in.
@@ -169,6 +180,10 @@ fn marks(view: &NeckView, page: &NeckPage) -> Vec<Mark> {
         Show::Chords => chosen(view, page).map_or_else(Vec::new, |shape| {
             view.neck.shape_marks(shape, page.scale_mm)
         }),
+        Show::Melody => {
+            let found = view.melody.iter().flatten();
+            found.flat_map(|melody| melody.marks.clone()).collect()
+        }
     }
 }
 
@@ -201,6 +216,7 @@ fn words(
         }
         Show::Path => path_words(ui, snapshot, view, wishes),
         Show::Chords => chords(ui, snapshot, view, page, wishes),
+        Show::Melody => {}
         Show::Harmonics => {
             ui.label(TOUCH);
             ui.label(format!("Harp harmonics: {WITH_ONE_HAND}"));
@@ -241,7 +257,7 @@ fn path_words(ui: &mut Ui, snapshot: &Snapshot, view: &NeckView, wishes: &mut Ve
             }));
         }
         ui.label(format!(
-            "{:.0} of 100 notes sound on into the next; {} of {} are open strings.",
+            "{:.0} of 100 notes ring on into the next; {} of {} are open strings.",
             100.0 * best.ringing(),
             best.open_notes(),
             best.places.len()

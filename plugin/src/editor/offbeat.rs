@@ -82,7 +82,8 @@ fn place(at: Span, length: Span, tempo: Bpm) -> Beats {
     Beats(at.0.rem_euclid(length.0.max(1e-3)) / tempo.beat().0)
 }
 
-fn file(ui: &mut Ui, page: &mut OffBeatPage, wishes: &mut Vec<Wish>) {
+/// Which melody: the recording's, or a file's.
+pub fn file(ui: &mut Ui, page: &mut OffBeatPage, wishes: &mut Vec<Wish>) {
     ui.horizontal_wrapped(|ui| {
         let shown = page
             .file

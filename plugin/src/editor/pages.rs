@@ -164,7 +164,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                     takeaway::show(ui, snapshot, &mut page_state.take_away, sight, wishes);
                 }
                 Page::Pattern => pattern::show(ui, snapshot, &mut page_state.pattern, wishes),
-                Page::Neck => neck::show(ui, snapshot, &mut page_state.neck, wishes),
+                Page::Neck => neck::show(ui, snapshot, &mut page_state, wishes),
             }
         });
     if page_state != *snapshot.page_state {

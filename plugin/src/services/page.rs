@@ -1,6 +1,6 @@
 //! The lesson page of some bars, written where the player said.
 
-use super::study;
+use super::study::{self, NeckQuestion};
 use crate::job::Cancel;
 use crate::page_state::{LessonPage, NeckPage};
 use std::path::PathBuf;
@@ -116,7 +116,7 @@ fn asked(job: &Job) -> Result<Asked, String> {
             ..job.neck.clone()
         };
         let neck = study::neck(&study::Asked {
-            page,
+            page: NeckQuestion { page, melody: None },
             heard: Some(Arc::clone(&job.heard)),
             presets: Arc::clone(&job.presets),
         })?;

@@ -1,9 +1,11 @@
-//! What the pages ask of the library: the neck in a tuning. Answers are whole values that views draw.
+//! What the pages ask of the library. Answers are whole values that views draw.
+
+mod melody;
+
+pub use melody::{Given, MelodyView, OfMelody, OffBeatView, off_beat};
 
 use super::sound::Sound;
-use crate::page_state::{
-    DrillsPage, Exercise, NeckPage, OfPattern, OffBeatPage, PatternPage, TuningsPage,
-};
+use crate::page_state::{DrillsPage, Exercise, NeckPage, OfPattern, PatternPage, TuningsPage};
 use std::path::Path;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;
@@ -16,15 +18,11 @@ use thumbline::music::drill::{Alone, Stage, Technique, What, alone};
 use thumbline::music::guess;
 use thumbline::music::hand::Hand;
 use thumbline::music::key;
-use thumbline::music::melody::Melody;
-use thumbline::music::moved::{self, Version};
 use thumbline::music::moves::{self, string_moves};
 use thumbline::music::neck::{Mark, Neck, Question, Wire, harmonic_marks, wires};
-use thumbline::music::performance::{Manner, Performance};
 use thumbline::music::picking::{
     Cell, NEAR, PatternReading, chords_heard, like, nearest, of_strokes,
 };
-use thumbline::music::picking::{division, place};
 use thumbline::music::pitch::Key;
 use thumbline::music::progression;
 use thumbline::music::tension;
@@ -86,7 +84,16 @@ pub enum Answer {
 }
 
 /// What is asked of the neck.
-pub type OfNeck = Asked<NeckPage>;
+pub type OfNeck = Asked<NeckQuestion>;
+
+/// The neck's page, and the melody where one is to be put on it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NeckQuestion {
+    /// What the page remembers.
+    pub page: NeckPage,
+    /// The melody; none while something else is shown.
+    pub melody: Option<Given>,
+}
 
 /// What a page asks.
 #[derive(Debug, Clone)]
@@ -135,6 +142,8 @@ pub struct NeckView {
     pub wires: Vec<Wire>,
     /// What to know before tuning up.
     pub strain: Option<String>,
+    /// The melody on it, where one was asked for, or why it cannot be.
+    pub melody: Option<Result<MelodyView, String>>,
 }
 
 /// Does a job in one go.
@@ -184,7 +193,7 @@ pub fn tuning(
 
 /// Answers what is asked of the neck.
 pub fn neck(asked: &OfNeck) -> Result<NeckView, String> {
-    let (page, presets) = (&asked.page, &*asked.presets);
+    let (page, presets) = (&asked.page.page, &*asked.presets);
     let heard = asked.heard.as_deref();
     let (tuning_name, tuning) = tuning(page.tuning.as_deref(), page.capo, heard, presets)?;
     let suggested: Vec<(String, f64)> = heard.map_or_else(Vec::new, |heard| {
@@ -209,7 +218,9 @@ pub fn neck(asked: &OfNeck) -> Result<NeckView, String> {
     };
     let neck = Neck::of(&question).map_err(|e| e.to_string())?;
     let mm = page.scale_mm;
+    let given = asked.page.melody.as_ref();
     Ok(NeckView {
+        melody: given.map(|given| melody::on_neck(given, heard, &tuning, page)),
         tuning_name,
         recordings: heard.is_some_and(|h| h.tuning == tuning),
         suggested,
@@ -561,79 +572,4 @@ pub fn drills(asked: &Asked<DrillsPage>) -> Result<DrillsView, String> {
         tuning_name,
         stages,
     })
-}
-
-/// What is asked of a melody.
-#[derive(Debug, Clone, PartialEq)]
-pub struct OfMelody {
-    /// What the page remembers.
-    pub page: OffBeatPage,
-    /// Bars of the recording whose melody it is.
-    pub bars: Option<(i32, i32)>,
-    /// The recording's name.
-    pub name: String,
-}
-
-/// A melody moved against the beat.
-#[derive(Debug, Clone, PartialEq)]
-pub struct OffBeatView {
-    /// What it is called.
-    pub title: String,
-    /// Its tempo.
-    pub tempo: Bpm,
-    /// On the beat, half-way, off it; each with its strokes and their length, to be heard.
-    pub versions: Vec<(Version, Vec<Played>, Span)>,
-}
-
-impl OffBeatView {
-    /// Each version, round and round.
-    pub fn sounds(&self) -> impl Iterator<Item = Sound> + '_ {
-        self.versions
-            .iter()
-            .map(|(version, strokes, length)| Sound {
-                name: format!("{}: {}", self.title, version.degree.name()),
-                strokes: strokes.clone(),
-                length: *length,
-                again: true,
-            })
-    }
-}
-
-/// Answers what is asked of a melody.
-pub fn off_beat(asked: &Asked<OfMelody>) -> Result<OffBeatView, String> {
-    let heard = asked.heard.as_deref();
-    let (_, tuning) = tuning(None, None, heard, &asked.presets)?;
-    let melody = match (&asked.page.page.file, heard) {
-        (Some(file), _) => files::read(file).map_err(|e| e.to_string())?,
-        (None, Some(heard)) => melody_heard(heard, asked.page.bars, &asked.page.name)?,
-        (None, None) => {
-            return Err("Open a recording, or a MIDI or MusicXML file of a melody".to_owned());
-        }
-    };
-    let tempo = asked.page.page.tempo.map_or(melody.tempo, Bpm);
-    let way = asked.page.page.way;
-    let versions = moved::versions(&melody, &tuning, tempo, way).map_err(|e| e.to_string())?;
-    let versions = versions.into_iter().map(|version| {
-        let score = &version.score;
-        let beats = score.bars() as f64 * f64::from(score.meter.beats().max(1));
-        let strokes = Performance::of(score, &Manner::exact(tempo, Span(0.02))).strokes;
-        (version, strokes, Span(beats * tempo.beat().0))
-    });
-    Ok(OffBeatView {
-        title: melody.title,
-        tempo,
-        versions: versions.collect(),
-    })
-}
-
-/// What the fingers play in some bars of a recording.
-fn melody_heard(heard: &Analysis, bars: Option<(i32, i32)>, name: &str) -> Result<Melody, String> {
-    let no_beat = || "There is no steady beat to move a melody against".to_owned();
-    let bars = bars.ok_or_else(no_beat)?;
-    let parts = division(&place(&heard.notes, &heard.grid), heard.grid.meter);
-    let offset = heard.tuning_offset.unwrap_or_default();
-    let key = key::of_notes(&heard.notes, offset)
-        .map_or_else(Key::default, thumbline::music::key::Tonality::signature);
-    let title = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
-    Melody::of_recording(title, &heard.notes, &heard.grid, key, parts, bars).ok_or_else(no_beat)
 }

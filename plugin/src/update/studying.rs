@@ -244,10 +244,12 @@ pub fn take_pattern(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
     set(state, page_state, out);
 }
 
-/// The melody that is moved against the beat is this file's.
+/// The melody is this file's: on the neck, where one is shown there, else moved against the beat.
 pub fn take_melody(state: &mut State, path: PathBuf, out: &mut Vec<Effect>) {
     let mut page_state = state.session.page_state.clone();
-    page_state.page = Page::OffBeat;
+    if page_state.page != Page::Neck || page_state.neck.show != Show::Melody {
+        page_state.page = Page::OffBeat;
+    }
     page_state.off_beat.file = Some(path);
     set(state, page_state, out);
 }
@@ -340,6 +342,7 @@ fn ask<P: Clone + PartialEq, A>(
 fn neck(state: &mut State, out: &mut Vec<Effect>) {
     // What is only drawn differently is not asked again.
     let page = state.session.page_state.neck.clone();
+    let melody = (page.show == Show::Melody).then(|| given(state));
     let page = NeckPage {
         show: Show::default(),
         shape: (0, 0),
@@ -347,6 +350,7 @@ fn neck(state: &mut State, out: &mut Vec<Effect>) {
         frets: (0, page.frets.1),
         ..page
     };
+    let page = study::NeckQuestion { page, melody };
     let question = (asked(state, page), state.job());
     ask(&mut state.study.neck, question, study::Job::Neck, out);
 }
@@ -370,11 +374,19 @@ fn drills(state: &mut State, out: &mut Vec<Effect>) {
     ask(&mut state.study.drills, question, study::Job::Drills, out);
 }
 
+/// The melody that the pages are about.
+fn given(state: &State) -> study::Given {
+    study::Given {
+        file: state.session.page_state.off_beat.file.clone(),
+        bars: state.bars(),
+        name: state.open.stage.name().unwrap_or_default(),
+    }
+}
+
 fn off_beat(state: &mut State, out: &mut Vec<Effect>) {
     let page = study::OfMelody {
         page: state.session.page_state.off_beat.clone(),
-        bars: state.bars(),
-        name: state.open.stage.name().unwrap_or_default(),
+        given: given(state),
     };
     let question = (asked(state, page), state.job());
     ask(

@@ -65,7 +65,7 @@ fn its_path_and_chords_are_the_command_line_s() {
     click(&mut harness, "Ringing path");
     let best = &list(&told, "paths")[0];
     let line = format!(
-        "{:.0} of 100 notes sound on into the next; {} of {} are open strings.",
+        "{:.0} of 100 notes ring on into the next; {} of {} are open strings.",
         100.0 * best["rings_on"].as_f64().expect("a share"),
         best["open_notes"],
         list(best, "path").len()

@@ -96,7 +96,7 @@ fn changes_capos_and_harp_harmonics_are_told() {
     });
     let all = labels(&harness);
     // From C to A minor index and middle finger stay (any handbook).
-    let change = "Am x02210: keep finger 1 and finger 2; let 4 2 1 sound on";
+    let change = "Am x02210: keep fingers 1 and 2 down; let strings 4, 2 and 1 ring on";
     assert!(all.iter().any(|l| l == change), "{all:?}");
     // E flat with the shapes of D and a capo at the first fret: common practice, no source.
     let capo = "capo 1 shapes of D major";
@@ -106,6 +106,52 @@ fn changes_capos_and_harp_harmonics_are_told() {
     assert!(
         all.iter().any(|l| l.starts_with("Harp harmonics: ")),
         "{all:?}"
+    );
+}
+
+/// Each note of the loop's melody has its places to choose from; one that is chosen stays, and the rest is
+/// fingered anew. In D A D G A D the tune's D4 lies open on string 1 and at fret 5 of string 2 (its open
+/// strings by arithmetic).
+#[test]
+fn a_melody_lies_on_open_strings_and_where_the_player_wants_it() {
+    let mut harness = usual(Some(tune(8)));
+    click(&mut harness, "Neck");
+    click(&mut harness, "Melody");
+    let melody = |harness: &egui_kittest::Harness<crate::bench::World>| {
+        let view = answer(&harness.state().state.study.neck);
+        view.melody
+            .clone()
+            .expect("asked for")
+            .expect("on the neck")
+    };
+    let first = melody(&harness);
+    let open = first.found.path.open_notes();
+    assert!(open > 0, "{:?}", first.found.path.places);
+    let note = (0..first.found.choices.len()).find(|&i| {
+        let taken = first.found.path.places[i];
+        taken.fret == 0 && first.found.choices[i].len() > 1
+    });
+    let note = note.expect("an open note that lies elsewhere too");
+    let other = first.found.choices[note][1];
+    let name = first.melody.key.pitch_name(first.melody.notes[note].midi);
+    let place = first.place(note);
+    let told = |string: u8, fret: i32| match fret {
+        0 => format!("{place}, {name}: string {string} open"),
+        fret => format!("{place}, {name}: string {string}, fret {fret}"),
+    };
+    click(&mut harness, &told(other.string, other.fret));
+    let second = melody(&harness);
+    let taken = second.found.path.places[note];
+    assert_eq!((taken.string, taken.fret), (other.string, other.fret));
+    assert_eq!(second.wanted, [note]);
+    // Pressed again it goes back to where it rings best.
+    click(&mut harness, &told(other.string, other.fret));
+    assert_eq!(melody(&harness).found.path, first.found.path);
+    click(&mut harness, "Hear it");
+    let heard = sounds(harness.state());
+    assert_eq!(
+        heard.last().expect("it").strokes.len(),
+        first.melody.notes.len()
     );
 }
 

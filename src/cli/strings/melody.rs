@@ -87,7 +87,7 @@ impl Fingered {
         let path = &self.found.path;
         let _ = writeln!(
             out,
-            "\n{}: {} of {} notes are open, {:.0} of 100 sound on into the next",
+            "\n{}: {} of {} notes are open, {:.0} of 100 ring on into the next",
             self.melody.title,
             path.open_notes(),
             path.places.len(),

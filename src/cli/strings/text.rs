@@ -79,7 +79,7 @@ fn path(out: &mut String, answer: &Answer) {
     };
     let _ = writeln!(
         out,
-        "\nA path that rings: {:.0} of 100 notes sound on into the next, {} of {} are open",
+        "\nA path that rings: {:.0} of 100 notes ring on into the next, {} of {} are open",
         100.0 * best.ringing(),
         best.open_notes(),
         best.places.len(),
@@ -115,7 +115,7 @@ fn path(out: &mut String, answer: &Answer) {
     for other in answer.neck.paths.iter().skip(1) {
         let _ = writeln!(
             out,
-            "Another way ({:.0} of 100 sound on, {} open) differs at:",
+            "Another way ({:.0} of 100 ring on, {} open) differs at:",
             100.0 * other.ringing(),
             other.open_notes(),
         );

@@ -8,6 +8,7 @@ use crate::wish::{Sound, Wish};
 use egui::{
     Align2, Color32, FontId, Painter, Pos2, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2,
 };
+use thumbline::music::fingering::Path;
 use thumbline::music::neck::{self, Mark};
 use thumbline::music::note;
 use thumbline::report::neck::{Board, INLAYS};
@@ -83,8 +84,13 @@ pub(super) fn picture(
         gap,
     };
     wood(&drawn, view, page);
-    if page.show == Show::Path {
-        path_line(&drawn, view);
+    let walked = match page.show {
+        Show::Path => view.neck.paths.first(),
+        Show::Melody => view.melody.iter().flatten().next().map(|m| &m.found.path),
+        Show::Notes | Show::Chords | Show::Harmonics => None,
+    };
+    if let Some(path) = walked {
+        path_line(&drawn, path);
     }
     let playing = now_played(snapshot, view);
     for mark in marks.iter().filter(|m| board.shows(m.fret)) {
@@ -179,11 +185,8 @@ fn wood(drawn: &Drawn, view: &NeckView, page: &NeckPage) {
     }
 }
 
-fn path_line(drawn: &Drawn, view: &NeckView) {
-    let Some(best) = view.neck.paths.first() else {
-        return;
-    };
-    let places = best
+fn path_line(drawn: &Drawn, path: &Path) {
+    let places = path
         .places
         .iter()
         .filter(|p| drawn.board.shows(f64::from(p.fret)));

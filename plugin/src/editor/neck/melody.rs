@@ -1,0 +1,109 @@
+//! A melody on the neck: every note with its places, the one taken lit; another is pressed, and the rest is
+//! fingered anew around it.
+
+use super::super::fields::aside;
+use super::super::{offbeat, theme};
+use crate::page_state::{NeckPage, PageState};
+use crate::services::study::{MelodyView, NeckView};
+use crate::snapshot::Snapshot;
+use crate::wish::Wish;
+use egui::{Role, Ui, WidgetInfo};
+use thumbline::music::melody::Choice;
+
+/// Draws what is to be known and chosen below the picture.
+pub(super) fn show(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    view: &NeckView,
+    pages: &mut PageState,
+    wishes: &mut Vec<Wish>,
+) {
+    match &view.melody {
+        Some(Ok(melody)) => {
+            whole(ui, melody, wishes);
+            notes(ui, melody, &mut pages.neck);
+        }
+        Some(Err(why)) => {
+            ui.label(theme::letters(why));
+        }
+        None => {
+            ui.label("One moment …");
+        }
+    }
+    let text = "The melody is what the fingers play in the loop, or comes from a file.";
+    aside(ui, snapshot, text);
+    offbeat::file(ui, &mut pages.off_beat, wishes);
+}
+
+fn whole(ui: &mut Ui, melody: &MelodyView, wishes: &mut Vec<Wish>) {
+    let path = &melody.found.path;
+    ui.horizontal_wrapped(|ui| {
+        let hear = ui.button("Hear it");
+        if hear
+            .on_hover_text("On these strings, each note ringing as long as its string is free")
+            .clicked()
+        {
+            wishes.push(Wish::Sound(melody.sound()));
+        }
+        ui.label(theme::letters(&format!(
+            "{}: {} of {} notes are open strings, {:.0} of 100 ring on into the next.",
+            melody.melody.title,
+            path.open_notes(),
+            path.places.len(),
+            100.0 * path.ringing()
+        )));
+    });
+}
+
+/// Every note, and its places to choose from.
+fn notes(ui: &mut Ui, melody: &MelodyView, page: &mut NeckPage) {
+    ui.horizontal_wrapped(|ui| {
+        for (i, choices) in melody.found.choices.iter().enumerate() {
+            let place = melody.place(i);
+            let name = melody.melody.key.pitch_name(melody.melody.notes[i].midi);
+            let wanted = melody.wanted.contains(&i);
+            ui.group(|ui| {
+                ui.vertical(|ui| {
+                    ui.weak(&place);
+                    ui.strong(theme::letters(&name));
+                    let taken = &melody.found.path.places[i];
+                    for choice in choices {
+                        let on = (choice.string, choice.fret) == (taken.string, taken.fret);
+                        let told = format!("{place}, {name}: {}", told(*choice));
+                        if one(ui, *choice, (on, wanted), &told) {
+                            let string = (!(on && wanted)).then_some(choice.string);
+                            page.wanted.set(&melody.of, i, string);
+                        }
+                    }
+                });
+            });
+        }
+    });
+}
+
+fn told(choice: Choice) -> String {
+    match choice.fret {
+        0 => format!("string {} open", choice.string),
+        fret => format!("string {}, fret {fret}", choice.string),
+    }
+}
+
+/// One place; was it pressed?
+fn one(ui: &mut Ui, choice: Choice, (on, wanted): (bool, bool), told: &str) -> bool {
+    let mark = if on && wanted { " ●" } else { "" };
+    let text = match choice.fret {
+        0 => format!("{} open{mark}", choice.string),
+        fret => format!("{} fret {fret}{mark}", choice.string),
+    };
+    let hint = match (on, wanted) {
+        (true, true) => "You want it here. Press again, and it goes where it rings best",
+        (true, false) => "It rings best here. Press to keep it here",
+        _ => "Play it here; the other notes are fingered anew around it",
+    };
+    let button = ui.selectable_label(on, text);
+    button.widget_info(|| {
+        let told = theme::letters(told);
+        WidgetInfo::selected(Role::RadioButton, true, on, told)
+    });
+    button.on_hover_text(hint).clicked()
+}
