@@ -14,6 +14,7 @@ pub mod ends;
 pub mod fields;
 pub mod files;
 pub mod guide;
+mod heading;
 pub mod help;
 pub mod icon;
 pub mod keys;
@@ -45,7 +46,7 @@ pub mod words;
 use crate::carried::Carrier;
 use crate::instance::Instance;
 use crate::page_state::Page;
-use crate::snapshot::{About, For, Look, Notice, RecordingView, Snapshot};
+use crate::snapshot::{About, Look, Notice, RecordingView, Snapshot};
 use crate::standalone::{self, Kept};
 use crate::wish::Wish;
 use egui::{CentralPanel, Frame as Pane, Panel, ScrollArea, Ui};
@@ -167,7 +168,8 @@ fn flat() -> GraphicsConfig {
 
 /// Makes the editor of one instance.
 pub fn create(instance: Arc<Instance>, kept: Option<Arc<Kept>>) -> Option<EguiEditor<App>> {
-    let (width, height) = instance.snapshot().look.size;
+    let snapshot = instance.snapshot();
+    let (width, height) = snapshot.look.size;
     let notifier = RepaintNotifier::default();
     create_egui_editor(
         EguiEditorState::from_size(LogicalSize::new(f64::from(width), f64::from(height)), 1.0),
@@ -185,7 +187,7 @@ pub fn create(instance: Arc<Instance>, kept: Option<Arc<Kept>>) -> Option<EguiEd
             gui: None,
             notifier,
             carrier: None,
-            sight: Sight::default(),
+            sight: Sight::opening(&snapshot),
         },
     )
 }
@@ -235,7 +237,7 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     let wide = room.x >= 700.0 && !far;
     if tall {
         Panel::top("heading").frame(pane).show(ui, |ui| {
-            heading(ui, snapshot, sight, wishes, wide);
+            heading::show(ui, snapshot, sight, wishes, wide);
         });
         // A page needs the height more where there is little of it.
         if snapshot.end().is_some() && (sheet || room.y >= 700.0) {
@@ -337,72 +339,6 @@ fn dress(ctx: &egui::Context, look: &Look) {
     }
 }
 
-/// Name of the recording and its tuning, and the pages of the side panel.
-fn heading(
-    ui: &mut Ui,
-    snapshot: &Snapshot,
-    sight: &mut Sight,
-    wishes: &mut Vec<Wish>,
-    wide: bool,
-) {
-    ui.horizontal(|ui| {
-        if transport::large(ui, false, "Open…", "Open a recording", None) {
-            wishes.push(Wish::AskForRecording);
-        }
-        recent(ui, snapshot, sight, wishes);
-        ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
-            let help = "What the page in view is about";
-            if transport::large(ui, sight.help, "?", help, Some(keys::Deed::Help)) {
-                sight.help = !sight.help;
-            }
-            if wide {
-                pages(ui, snapshot, sight, wishes);
-            }
-            ui.with_layout(egui::Layout::left_to_right(egui::Align::Center), |ui| {
-                if let Some(name) = snapshot.recording.name() {
-                    tuned::show(ui, snapshot, sight, wishes);
-                    ui.add(egui::Label::new(egui::RichText::new(name).heading()).truncate());
-                }
-            });
-        });
-    });
-}
-
-/// The pages at the right. Right to left: listed from the last.
-fn pages(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    let sheet = snapshot.page_state.page == Page::Sheet;
-    for (page, name, hint) in sight::PAGES.iter().rev() {
-        if transport::large(ui, sheet && sight.side == *page, name, hint, None) {
-            sight.side = *page;
-            if snapshot.page_state.page != Page::Sheet {
-                pages::turn(snapshot, Page::Sheet, wishes);
-            }
-            if *page == Side::Journal {
-                wishes.push(Wish::ReadPage);
-            }
-        }
-    }
-}
-
-/// Recordings opened lately, a path to type, the program's own list; and closing this one.
-fn recent(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    let button = egui::Button::new("Recent").min_size(egui::vec2(theme::TARGET, theme::TARGET));
-    let (menu, _) = egui::containers::menu::MenuButton::from_button(button).ui(ui, |ui| {
-        states::recent(ui, snapshot, wishes);
-        ui.separator();
-        states::path_field(ui, sight, "Open this path", Wish::Load, wishes);
-        if ui.button("Look through a folder").clicked() {
-            wishes.push(Wish::LookThrough(For::Recording, None));
-            ui.close();
-        }
-        if snapshot.recording.name().is_some() && ui.button("Close this recording").clicked() {
-            wishes.push(Wish::Close);
-            ui.close();
-        }
-    });
-    menu.on_hover_text("Recordings opened lately, a path to type, or close this one");
-}
-
 fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     if sight.side != Side::Beats {
         sight.moving_beats = false;
@@ -471,8 +407,7 @@ fn told(ui: &mut Ui, notice: &Notice, wishes: &mut Vec<Wish>) {
         } else {
             ui.label(&notice.text);
         }
-        let read = ui.button("All right").on_hover_text("Put this away");
-        if read.clicked() {
+        if ui.button("Dismiss").clicked() {
             wishes.push(Wish::Dismiss(notice.id));
         }
     });

@@ -68,4 +68,6 @@ pub struct SoundView {
     pub fault: Option<String>,
     /// Is there no device at all, so that nothing is heard and nothing can be recorded?
     pub silent: bool,
+    /// Did the program just start again because other devices were chosen?
+    pub just_chosen: bool,
 }

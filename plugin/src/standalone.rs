@@ -38,6 +38,10 @@ pub fn program() -> Option<&'static ProgramSettings> {
 /// Declares this process to be the program, started with `recording` on these sound devices.
 pub fn declare(recording: Option<PathBuf>, sound: SoundView) {
     thumbline::load::hush_readers();
+    let sound = SoundView {
+        just_chosen: std::env::var_os(CHOSEN).is_some(),
+        ..sound
+    };
     let _ = PROGRAM.set(ProgramSettings {
         sound: Arc::new(sound),
         ..ProgramSettings::new(recording)
@@ -90,6 +94,9 @@ fn start_again(instance: &Weak<Core>, kept: &Kept, dials: &Weak<Dials>, choice: 
     }
 }
 
+/// Tells a program that started again that it did because other devices were chosen.
+const CHOSEN: &str = "THUMBLINE_DEVICES_CHOSEN";
+
 /// Where other devices were chosen: this program in its own place, with the options it was started with but
 /// the recording, which is kept. For when the window has closed and its devices are let go of: a sound
 /// server waits for ever for a client that is gone and still holds its line. Returns where nothing of
@@ -107,7 +114,7 @@ pub fn begin_anew() -> Result<(), String> {
         .iter()
         .filter(|option| !PathBuf::from(option).is_file());
     let mut again = std::process::Command::new(own);
-    again.args(options);
+    again.args(options).env(CHOSEN, "1");
     #[cfg(unix)]
     {
         use std::os::unix::process::CommandExt;

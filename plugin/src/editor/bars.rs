@@ -360,23 +360,7 @@ impl View<'_> {
             sight.pointed = Some(NoteAt::of(note));
             sight.pointed_at = Some(note.time);
         }
-        if head.dragged()
-            && let Some(at) = head.interact_pointer_pos()
-            && let Some((_, x)) = self.slot_under(at)
-        {
-            let top = pos2(x, rect.top());
-            let stroke = Stroke::new(2.0, self.ink(Ink::Focus));
-            ui.painter().line_segment([top, at], stroke);
-            ui.painter().circle_stroke(top, 4.0, stroke);
-            ui.ctx().set_cursor_icon(CursorIcon::ResizeHorizontal);
-        }
-        if head.drag_stopped()
-            && let Some(at) = head.interact_pointer_pos()
-            && let Some((slot, _)) = self.slot_under(at)
-        {
-            let which = NoteAt::of(note);
-            wishes.push(Wish::EditNote(NoteEdit::MeantFor { which, slot }));
-        }
+        self.drag_note(ui, &head, (row, note), wishes);
         let ring = if chosen || head.has_focus() || head.hovered() {
             Some(2.0)
         } else {
@@ -390,6 +374,56 @@ impl View<'_> {
         if head.hovered() && !head.dragged() {
             head.on_hover_text(theme::letters(&label()));
         }
+    }
+
+    /// A head that is dragged: along its row to the slot it is meant for, across the line to the other
+    /// hand.
+    fn drag_note(
+        &self,
+        ui: &Ui,
+        head: &egui::Response,
+        (row, note): (usize, &Note),
+        wishes: &mut Vec<Wish>,
+    ) {
+        let Some(at) = head.interact_pointer_pos() else {
+            return;
+        };
+        let from = head.rect.center();
+        let which = NoteAt::of(note);
+        let stroke = Stroke::new(2.0, self.ink(Ink::Focus));
+        if let Some(role) = self.across(row, note.role, from, at) {
+            if head.dragged() {
+                ui.painter().line_segment([from, at], stroke);
+                ui.painter().circle_stroke(pos2(from.x, at.y), 6.0, stroke);
+                ui.ctx().set_cursor_icon(CursorIcon::ResizeVertical);
+            }
+            if head.drag_stopped() {
+                wishes.push(Wish::EditNote(NoteEdit::SetRole { which, role }));
+            }
+        } else if let Some((slot, x)) = self.slot_under(at) {
+            if head.dragged() {
+                let top = pos2(x, head.rect.top());
+                ui.painter().line_segment([top, at], stroke);
+                ui.painter().circle_stroke(top, 4.0, stroke);
+                ui.ctx().set_cursor_icon(CursorIcon::ResizeHorizontal);
+            }
+            if head.drag_stopped() {
+                wishes.push(Wish::EditNote(NoteEdit::MeantFor { which, slot }));
+            }
+        }
+    }
+
+    /// The hand on the other side of the row's line, where a head of `role` was dragged there.
+    fn across(&self, row: usize, role: Hand, from: egui::Pos2, at: egui::Pos2) -> Option<Hand> {
+        let line = self.origin.y + self.scene.sheet.line(row)? as f32;
+        let now = if at.y < line {
+            Hand::Melody
+        } else {
+            Hand::Bass
+        };
+        let away = (at - from).abs();
+        let here = self.scene.sheet.row_at(self.on_page(at).y) == Some(row);
+        (here && now != role && away.y > away.x).then_some(now)
     }
 
     /// A note of a take: told about, not changed.

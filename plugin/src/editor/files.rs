@@ -18,7 +18,7 @@ pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, wishes: &mut Ve
     };
     ui.horizontal(|ui| {
         ui.heading(purpose.heading());
-        if large(ui, false, "Put away", "Leave the list (Escape)", None)
+        if large(ui, false, "Close", "Close the list (Escape)", None)
             || ui.input(|i| i.key_pressed(Key::Escape))
         {
             wishes.push(Wish::LeaveFolder);

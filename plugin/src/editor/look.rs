@@ -75,7 +75,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     };
     ui.horizontal(|ui| {
         ui.label("From");
-        for (name, scale) in [("PageState", 1.0), ("Stand", 1.5), ("Stage", 2.0)] {
+        for (name, scale) in [("Desk", 1.0), ("Stand", 1.5), ("Stage", 2.0)] {
             let on = (look.scale - scale).abs() < 0.01;
             let hint = format!("Everything at {:.0} %", 100.0 * scale);
             if ui.selectable_label(on, name).on_hover_text(hint).clicked() {

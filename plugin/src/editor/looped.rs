@@ -91,7 +91,11 @@ fn kept(
         for (i, region) in practice.regions.iter().enumerate() {
             let on = practice.current_region == Some(i);
             let stretch = place::stretch(grid, region.from, region.to);
-            let text = format!("{} ({stretch})", region.name);
+            let text = if region.name == stretch {
+                stretch
+            } else {
+                format!("{} ({stretch})", region.name)
+            };
             if ui.selectable_label(on, text).clicked() {
                 wishes.push(Wish::UseRegion(i));
                 wishes.push(Wish::SetLoop(true));

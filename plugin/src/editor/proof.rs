@@ -43,7 +43,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                     sight.close_up = Some(to);
                 }
             }
-            if transport::large(ui, false, "Put away", "Close the close-up", None) {
+            if transport::large(ui, false, "Close", "Close the close-up", None) {
                 sight.close_up = None;
             }
         });

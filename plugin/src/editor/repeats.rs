@@ -7,7 +7,7 @@ use super::keys::{self, Deed};
 use super::sight::{Scene, Sight};
 use super::theme::{self, Brush};
 use crate::snapshot::Snapshot;
-use crate::wish::Wish;
+use crate::wish::{GridEdit, Wish};
 use egui::{Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, vec2};
 use thumbline::report::capitalised;
 use thumbline::report::sheet::{Hands, Ink};
@@ -29,7 +29,7 @@ pub fn show(
 ) {
     let tall = ui.available_height() >= ROOM;
     let narrow = ui.available_width() < NARROW;
-    ui.horizontal(|ui| {
+    ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
         // Where the window is narrow, or everything large, a choice is one button.
         if narrow {
@@ -42,21 +42,22 @@ pub fn show(
             ui.separator();
             hands(ui, sight);
         }
-        let fold = ui.selectable_label(snapshot.look.fold, "Alike in one");
-        let hint = "Bars that play alike in one row; press a row's letter to see its bars";
+        let fold = ui.selectable_label(snapshot.look.fold, "Fold");
+        let hint = "Fold bars that play alike into one row; press its letter to see them again";
         let hint = format!("{hint} ({})", keys::name(Deed::Fold));
         if fold.on_hover_text(hint).clicked() {
             keys::perform(Deed::Fold, snapshot, sight, wishes);
         }
-        let every = ui.selectable_label(sight.hairs, "Every hair");
-        let hint = "Every note where it was played, also where nobody hears it";
+        let every = ui.selectable_label(sight.hairs, "As played");
+        let hint =
+            "Draw every note exactly where it was played, even where nobody hears the difference";
         let hint = format!("{hint} ({})", keys::name(Deed::Hairs));
         if every.on_hover_text(hint).clicked() {
             keys::perform(Deed::Hairs, snapshot, sight, wishes);
         }
         if !tall {
             let strip = ui.selectable_label(sight.strip, "What repeats");
-            let hint = "All bars laid over each other, in the place of the rows";
+            let hint = "All bars on top of each other, in place of the rows";
             if strip.on_hover_text(hint).clicked() {
                 sight.strip = !sight.strip;
             }
@@ -91,6 +92,35 @@ pub fn show(
                 .rect_stroke(rect, 3.0, stroke, StrokeKind::Inside);
             spot.on_hover_text(&repeat.text);
         }
+    }
+    counts(ui, scene, &brush, wishes);
+}
+
+/// The counted beats under the strip: one that is really the first of its bar is pressed.
+fn counts(ui: &Ui, scene: &Scene, brush: &Brush<'_>, wishes: &mut Vec<Wish>) {
+    let piece = scene.heard.piece();
+    let beats = piece.grid.beats();
+    for (place, area) in scene.sheet.counted(0.0).skip(1) {
+        let Some(beat) = beats.iter().find(|b| b.bar >= 1 && b.place == place) else {
+            continue;
+        };
+        let rect = brush.area(&area);
+        let number = ui.interact(rect, ui.scope_id().with(("count", place)), Sense::click());
+        let label = format!("Beat {place} is really beat 1");
+        number.widget_info(|| WidgetInfo::labeled(Role::Button, true, &label));
+        if number.hovered() || number.has_focus() {
+            let stroke = Stroke::new(2.0, theme::ink(brush.ground, Ink::Focus));
+            ui.painter()
+                .rect_stroke(rect, 3.0, stroke, StrokeKind::Inside);
+        }
+        if number.clicked() {
+            let at = beat.time;
+            wishes.push(Wish::EditGrid(GridEdit::BarOne { at }));
+        }
+        let undo = keys::name(Deed::Undo);
+        number.on_hover_text(format!(
+            "Is this really beat 1? Press it: bar 1 starts here. {undo} takes it back"
+        ));
     }
 }
 

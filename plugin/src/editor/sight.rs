@@ -288,6 +288,15 @@ impl Outline {
 }
 
 impl Sight {
+    /// Of a window that opens: on the sound's page after devices were chosen there.
+    pub fn opening(snapshot: &Snapshot) -> Self {
+        let chosen = snapshot.sound.as_ref().is_some_and(|s| s.just_chosen);
+        Self {
+            side: if chosen { Side::Sound } else { Side::default() },
+            ..Self::default()
+        }
+    }
+
     /// What was heard, measured once for every change of it.
     pub fn heard(&mut self, snapshot: &Snapshot) -> Option<Arc<Heard>> {
         let analysis = snapshot.analysis.shown()?;

@@ -4,8 +4,10 @@
 use super::transport;
 use crate::snapshot::{CaptureView, Snapshot};
 use crate::sound::{AudioSystem, Choice, SoundView};
-use crate::wish::Wish;
+use crate::wish::{Sound, Wish};
 use egui::{ComboBox, Ui};
+use thumbline::dsp::pluck::Played;
+use thumbline::unit::{MidiNote, Seconds, Span};
 
 /// Draws the page.
 pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
@@ -15,6 +17,10 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         None => {
             ui.label("The host brings the sound: send your guitar to this plug-in's side input, or put the plug-in on its track.");
         }
+    }
+    let hint = "An open A string, to hear that the sound arrives";
+    if ui.button("Play a test tone").on_hover_text(hint).clicked() {
+        wishes.push(Wish::Sound(test_tone()));
     }
     ui.add_space(8.0);
     ui.strong("2  The delay");
@@ -48,6 +54,19 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         "Off, so that a microphone before a loudspeaker cannot howl. With headphones it may be on";
     if hear.on_hover_text(hint).changed() {
         wishes.push(Wish::SetThrough(through));
+    }
+}
+
+/// An open A string.
+fn test_tone() -> Sound {
+    const RINGS: Span = Span(2.0);
+    const A2: MidiNote = MidiNote(45.0);
+    let start = Seconds(0.02);
+    Sound {
+        name: "Test tone".to_owned(),
+        strokes: vec![Played::pluck(start, start + RINGS, 5, A2, 0)],
+        length: RINGS,
+        again: false,
     }
 }
 

@@ -5,6 +5,7 @@ use super::sight::Sight;
 use super::theme;
 use crate::snapshot::Snapshot;
 use crate::wish::Wish;
+use egui::containers::menu::MenuButton;
 use egui::{DragValue, Key, Popup, Role, ScrollArea, TextEdit, Ui, WidgetInfo};
 use thumbline::music::guess;
 use thumbline::music::tuning::{NamedTuning, Tuning};
@@ -62,7 +63,8 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     } else {
         text.clone()
     };
-    let menu = ui.menu_button(theme::letters(&short), |ui| {
+    let button = egui::Button::new(theme::letters(&short)).truncate();
+    let (response, _) = MenuButton::from_button(button).ui(ui, |ui| {
         ui.set_max_width(300.0);
         for guess in heard.guesses.iter().take(4) {
             let text = format!("{}, {} % likely", told(&guess.tuning), guess.percent());
@@ -123,12 +125,11 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     } else {
         "The tuning. Choose or type another, or set the capo"
     };
-    menu.response
-        .widget_info(|| WidgetInfo::labeled(Role::Button, true, format!("Tuning: {text}")));
+    response.widget_info(|| WidgetInfo::labeled(Role::Button, true, format!("Tuning: {text}")));
     if std::mem::take(&mut sight.tune) {
-        let menu = Popup::default_response_id(&menu.response);
+        let menu = Popup::default_response_id(&response);
         Popup::open_id(ui.ctx(), menu);
     }
     let hint = format!("{hint} ({})", keys::name(Deed::Tuning));
-    menu.response.on_hover_text(hint);
+    response.on_hover_text(hint);
 }

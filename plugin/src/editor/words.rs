@@ -6,6 +6,7 @@ use super::theme;
 use crate::snapshot::Snapshot;
 use crate::wish::Wish;
 use egui::{Frame, Role, Sense, Stroke, Ui, WidgetInfo};
+use thumbline::report::capitalised;
 use thumbline::report::sheet::Ink;
 use thumbline::timing::Reference;
 
@@ -26,7 +27,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             Reference::Thumb => "against its own thumb",
             _ => "against the beat",
         };
-        ui.weak(format!("Of {}, {what}", take.name));
+        ui.weak(capitalised(&format!("{} {what}", take.name)));
         if take
             .analysis
             .as_ref()

@@ -92,6 +92,53 @@ fn a_note_dragged_along_its_row_is_meant_for_another_slot() {
     );
 }
 
+/// One drag: the head goes to the other side of its row's line.
+#[test]
+fn a_note_dragged_across_the_line_is_the_other_hands() {
+    let mut harness = usual(heard(2));
+    let two = "bar 1, beat 2, thumb, with the beat, D3, string 4 open";
+    let and = "bar 1, the and of 2, fingers, 25 ms late (4 % of the beat), C4, string 2 fret 3";
+    for (label, by, role) in [(two, -60.0, Hand::Melody), (and, 60.0, Hand::Bass)] {
+        let from = harness.get_by_label(label).rect().center();
+        harness.hover_at(from);
+        harness.run_steps(1);
+        harness.drag_at(from);
+        harness.run_steps(2);
+        for i in 1..=6 {
+            harness.hover_at(from + egui::vec2(0.5, by * i as f32 / 6.0));
+            harness.run_steps(1);
+        }
+        harness.drop_at(from + egui::vec2(0.5, by));
+        let wishes = wished(&mut harness);
+        let [Wish::EditNote(NoteEdit::SetRole { role: now, .. })] = wishes.as_slice() else {
+            panic!("{label}: {wishes:?}");
+        };
+        assert_eq!(*now, role, "{label}");
+    }
+}
+
+/// One click on the count under the strip, by mouse or by key.
+#[test]
+fn a_counted_beat_that_is_really_the_first_is_pressed() {
+    let mut harness = usual(heard(4));
+    let grid = harness
+        .state()
+        .snapshot
+        .analysis
+        .ready()
+        .expect("heard")
+        .grid
+        .clone();
+    let third = grid.beats().iter().find(|b| (b.bar, b.place) == (1, 3));
+    let at = third.expect("beat 3 of bar 1").time;
+    let wanted = [Wish::EditGrid(GridEdit::BarOne { at })];
+    assert_eq!(click(&mut harness, "Beat 3 is really beat 1"), wanted);
+    harness.get_by_label("Beat 3 is really beat 1").focus();
+    harness.run_steps(2);
+    assert_eq!(press(&mut harness, Modifiers::NONE, Key::Enter), wanted);
+    assert!(harness.query_by_label("Beat 1 is really beat 1").is_none());
+}
+
 #[test]
 fn beats_can_be_tapped_and_set() {
     let mut harness = usual(heard(4));

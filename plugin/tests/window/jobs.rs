@@ -271,7 +271,7 @@ fn record_and_read(window: &mut Window) {
     if let Some(folder) = std::env::var_os("THUMBLINE_PICTURES") {
         painted(window).save(&Path::new(&folder).join("job-recorded.ppm"));
     }
-    window.get_by_label_contains("Of take 1, against the recording");
+    window.get_by_label_contains("Take 1 against the recording");
     assert_eq!(window.state().sight.side, Side::Words);
     took(window, "record and read", 2);
     if let Some(folder) = std::env::var_os("THUMBLINE_PICTURES") {

@@ -291,6 +291,69 @@ fn any_size_and_scale_works() {
     }
 }
 
+/// Everything twice as large on a screen of 1600 × 1000: nothing at the top lies over something else, and
+/// the pages at the right are reached.
+#[test]
+fn twice_as_large_nothing_lies_over_anything() {
+    let mut snapshot = heard(2);
+    let tuning = thumbline::music::tuning::Tuning::parse("C G C G C D").expect("a tuning");
+    snapshot.practice.tuning = Some(tuning.clone());
+    let AnalysisView::Ready(analysis) = &mut snapshot.analysis else {
+        panic!("heard before");
+    };
+    Arc::make_mut(analysis).tuning = tuning.with_capo(2);
+    let mut harness = window(snapshot, vec2(800.0, 500.0));
+    let places: Vec<egui::Rect> = ["Open…", "Recent", "Words", "?"]
+        .map(|label| harness.get_by_label(label).rect())
+        .into_iter()
+        .chain([harness.get_by_label_contains("Tuning: ").rect()])
+        .collect();
+    for (i, a) in places.iter().enumerate() {
+        for b in &places[i + 1..] {
+            assert!(!a.shrink(1.0).intersects(b.shrink(1.0)), "{a} {b}");
+        }
+    }
+    click(&mut harness, "Words");
+    click(&mut harness, "Takes");
+    assert_eq!(harness.state().sight.side, Side::Takes);
+}
+
+#[test]
+fn sizes_have_names() {
+    let mut harness = usual(heard(2));
+    harness.state_mut().sight.side = Side::Look;
+    harness.run_steps(2);
+    for (name, scale) in [("Desk", 1.0), ("Stand", 1.5), ("Stage", 2.0)] {
+        let wishes = click(&mut harness, name);
+        let set = |w: &Wish| matches!(w, Wish::SetLook(look) if look.scale == scale);
+        assert!(wishes.iter().any(set) || scale == 1.0, "{name}: {wishes:?}");
+    }
+}
+
+/// A tone to hear whether the sound arrives; after other devices were chosen the page is still there.
+#[test]
+fn the_sound_is_tried_and_chosen_on_one_page() {
+    use thumbline_plugin::sound::SoundView;
+    let mut snapshot = heard(2);
+    let view = SoundView {
+        just_chosen: true,
+        ..SoundView::default()
+    };
+    snapshot.sound = Some(Arc::new(view));
+    assert_eq!(Sight::opening(&snapshot).side, Side::Sound);
+    assert_eq!(Sight::opening(&heard(2)).side, Side::Words);
+    let mut harness = usual(snapshot);
+    harness.state_mut().sight.side = Side::Sound;
+    harness.run_steps(2);
+    let wishes = click(&mut harness, "Play a test tone");
+    let [Wish::Sound(tone)] = wishes.as_slice() else {
+        panic!("{wishes:?}");
+    };
+    // A2 in equal temperament from A4 = 440 Hz (ISO 16): 110 Hz.
+    let hz = tone.strokes[0].pitch().expect("a pitch").hz();
+    assert!((hz - 110.0).abs() < 1e-6, "{hz}");
+}
+
 /// Numbers that are none never reach the painter, and odd recordings do not break the window.
 #[test]
 fn odd_recordings_are_drawn() {

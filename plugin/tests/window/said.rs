@@ -199,7 +199,7 @@ fn notices_can_be_put_away() {
         grave: true,
     }]);
     let mut harness = usual(snapshot);
-    assert_eq!(click(&mut harness, "All right"), [Wish::Dismiss(7)]);
+    assert_eq!(click(&mut harness, "Dismiss"), [Wish::Dismiss(7)]);
 }
 
 #[test]

@@ -267,12 +267,7 @@ fn at_twice_the_size_the_strip_can_be_read() {
     let strip = group(&harness).expect("the strip");
     let window = harness.ctx.content_rect();
     assert!(window.contains_rect(strip), "{strip:?} in {window:?}");
-    for label in [
-        "Against the beat",
-        "Both hands",
-        "Alike in one",
-        "Every hair",
-    ] {
+    for label in ["Against the beat", "Both hands", "Fold", "As played"] {
         let at = harness.get_by_label(label).rect();
         assert!(at.right() <= window.right() + 0.5, "{label}: {at:?}");
     }

@@ -95,6 +95,21 @@ impl Sheet {
             .collect()
     }
 
+    /// Around the number of each counted beat, from 1, under the strip whose upper edge is at `top`.
+    pub fn counted(&self, top: f64) -> impl Iterator<Item = (u8, Rect)> + use<'_> {
+        let z = self.options.zoom;
+        let beats = self.longest_bar();
+        let beat = self.inner_width() / beats;
+        let y = top + (ABOVE + BELOW - 8.0) * z;
+        (0..beats.ceil() as u8).map(move |n| {
+            let centre = Point::new(self.margin() + f64::from(n) * beat, y);
+            (
+                n + 1,
+                Rect::about(centre, (0.2 * beat).min(14.0 * z), 11.0 * z),
+            )
+        })
+    }
+
     /// Height of the strip with the counts of the beats under it; none where there is nothing to
     /// lay over each other.
     pub fn repeats_height(&self, piece: &Piece) -> f64 {
