@@ -212,8 +212,11 @@ fn pasted(ctx: &egui::Context) -> Vec<std::path::PathBuf> {
 pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let ctx = ui.ctx().clone();
     dress(&ctx, &snapshot.look);
-    keys::read(ui, snapshot, sight, wishes);
-    pages::keys(ui, snapshot, wishes);
+    // Letters typed over an open menu are meant for nothing behind it.
+    if !ctx.text_edit_focused() && !egui::Popup::is_any_open(&ctx) {
+        keys::read(ui, snapshot, sight, wishes);
+        pages::keys(ui, snapshot, wishes);
+    }
     let takes = takes_in(snapshot, sight);
     wishes.extend(sight.came.drain(..).map(|path| {
         if takes {

@@ -54,12 +54,12 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut DrillsPage, wishes: &mu
     });
     ui.horizontal_wrapped(|ui| which(ui, snapshot, page));
     ui.horizontal_wrapped(|ui| {
-        pattern::pace(ui, &mut page.speed, &mut page.bars);
-        let name = ui.label("of");
+        let name = ui.label("Tempo");
         let drag = DragValue::new(&mut page.tempo)
             .range(20.0..=300.0)
             .fixed_decimals(0);
         ui.add(drag.suffix(" beats a minute")).labelled_by(name.id);
+        pattern::pace(ui, &mut page.speed, &mut page.bars);
         aside(ui, snapshot, "looped, with ladder and click");
     });
     if page.what == Exercise::Harmonics {

@@ -16,12 +16,10 @@ use thumbline::music::grid::Grid;
 use thumbline::music::note::{Note, Role};
 use thumbline::report::sheet::Hands;
 use thumbline::unit::Seconds;
-/// Turns keys pressed in this frame into wishes, unless a text is being typed.
+
+/// Turns keys pressed in this frame into wishes; not to be called while a text is typed or a menu open.
 pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     let ctx = ui.ctx();
-    if ctx.text_edit_focused() {
-        return;
-    }
     // Space and Enter belong to a focused control.
     let focused = ctx.memory(|m| m.focused().is_some());
     let mut deeds = Vec::new();

@@ -113,11 +113,8 @@ pub fn turn(snapshot: &Snapshot, page: Page, wishes: &mut Vec<Wish>) {
     })));
 }
 
-/// Keys that turn pages.
+/// Keys that turn pages; not to be asked while a text is typed or a menu open.
 pub fn keys(ui: &Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
-    if ui.ctx().text_edit_focused() {
-        return;
-    }
     for (i, (page, _, key, _)) in PAGES.into_iter().enumerate() {
         let pressed = ui.input_mut(|input| {
             let number = input.consume_key(Modifiers::COMMAND, NUMBERS[i]);

@@ -72,11 +72,7 @@ fn of_drill(
     ui.strong("Drill it");
     ui.horizontal_wrapped(|ui| {
         pace(ui, &mut page.speed, &mut page.bars);
-        aside(
-            ui,
-            snapshot,
-            "of the tempo above, looped, with ladder and click",
-        );
+        aside(ui, snapshot, "looped, with ladder and click");
     });
     stages(
         ui,
@@ -226,6 +222,7 @@ pub fn pace(ui: &mut Ui, speed: &mut f64, bars: &mut usize) {
     if ui.add(drag).labelled_by(name.id).changed() {
         *speed = percent / 100.0;
     }
+    ui.label("of the tempo.");
     let name = ui.label("Bars a stage");
     let drag = DragValue::new(bars).range(1..=16).speed(0.05);
     ui.add(drag).labelled_by(name.id);

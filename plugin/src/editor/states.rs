@@ -117,8 +117,8 @@ fn empty(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<W
         ui.heading("Open a recording of a guitar to see thumb and fingers against the beat.");
         first_steps(ui, snapshot, sight, wishes);
         ui.label(
-            "Press 60 % and Play: it is slower, at its own pitch. Double-click the number of a bar: \
-             it loops. Press Record and play along: your take appears on the same rows.",
+            "Press 60 % and Play: it is slower, at its own pitch. Click the number of a bar: it \
+             loops. Press Record and play along: your take appears on the same rows.",
         );
     });
 }

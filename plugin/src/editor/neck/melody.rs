@@ -7,7 +7,7 @@ use crate::page_state::{NeckPage, PageState};
 use crate::services::study::{MelodyView, NeckView};
 use crate::snapshot::Snapshot;
 use crate::wish::Wish;
-use egui::{Role, Ui, WidgetInfo};
+use egui::{Align, Layout, Role, Ui, WidgetInfo, vec2};
 use thumbline::music::melody::Choice;
 
 /// Draws what is to be known and chosen below the picture.
@@ -55,27 +55,35 @@ fn whole(ui: &mut Ui, melody: &MelodyView, wishes: &mut Vec<Wish>) {
     });
 }
 
+/// Room of one note: as wide as its longest line, as tall as the note with the most places.
+const WIDTH: f32 = 92.0;
+const LINE: f32 = 22.0;
+
 /// Every note, and its places to choose from.
 fn notes(ui: &mut Ui, melody: &MelodyView, page: &mut NeckPage) {
-    ui.horizontal_wrapped(|ui| {
-        for (i, choices) in melody.found.choices.iter().enumerate() {
+    let most = melody.found.choices.iter().map(Vec::len).max();
+    let room = vec2(WIDTH, LINE * (2 + most.unwrap_or(0)) as f32);
+    let along = Layout::left_to_right(Align::TOP).with_main_wrap(true);
+    ui.with_layout(along, |ui| {
+        let notes = melody.found.choices.iter().zip(&melody.found.path.places);
+        for (i, (choices, taken)) in notes.enumerate() {
             let place = melody.place(i);
             let name = melody.melody.key.pitch_name(melody.melody.notes[i].midi);
             let wanted = melody.wanted.contains(&i);
-            ui.group(|ui| {
-                ui.vertical(|ui| {
-                    ui.weak(&place);
-                    ui.strong(theme::letters(&name));
-                    let taken = &melody.found.path.places[i];
-                    for choice in choices {
-                        let on = (choice.string, choice.fret) == (taken.string, taken.fret);
-                        let told = format!("{place}, {name}: {}", told(*choice));
-                        if one(ui, *choice, (on, wanted), &told) {
-                            let string = (!(on && wanted)).then_some(choice.string);
-                            page.wanted.set(&melody.of, i, string);
-                        }
+            // Room of a known size: what is only grown into does not go on in the next line.
+            ui.allocate_ui_with_layout(room, Layout::top_down(Align::LEFT), |ui| {
+                ui.set_min_size(room);
+                ui.spacing_mut().item_spacing.y = 1.0;
+                ui.weak(&place);
+                ui.strong(theme::letters(&name));
+                for choice in choices {
+                    let on = (choice.string, choice.fret) == (taken.string, taken.fret);
+                    let told = format!("{place}, {name}: {}", told(*choice));
+                    if one(ui, *choice, (on, wanted), &told) {
+                        let string = (!(on && wanted)).then_some(choice.string);
+                        page.wanted.set(&melody.of, i, string);
                     }
-                });
+                }
             });
         }
     });
