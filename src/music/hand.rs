@@ -47,8 +47,7 @@ const OTHER_BARRE: [f64; 2] = [0.6, 0.75];
 /// A barre of four strings or more is harder right behind the nut or the capo.
 const AT_THE_NUT: f64 = 0.6;
 /// The tip's joint bends back so that a string on the treble side stays clear: the index finger's, which
-/// three fingers side by side spare, and another's, which an index finger across the strings behind it props
-/// up.
+/// three fingers side by side spare, and another's.
 const BENT_BACK: f64 = 1.0;
 const OTHER_BENT_BACK: f64 = 0.4;
 /// A small barre arches over a string that is stopped higher.
@@ -270,8 +269,7 @@ impl Hand {
         for (i, press) in presses.iter().enumerate() {
             effort += FINGER + if press.finger == 4 { LITTLE } else { 0.0 };
             effort += HEIGHT * f64::from((press.fret - 4).max(0));
-            let behind = presses.iter().any(|p| p.finger == 1 && p.width() > 1);
-            effort += barre(frets, *press, behind)?;
+            effort += barre(frets, *press)?;
             for other in &presses[i + 1..] {
                 let strain = self.stretch(press.finger, press.fret, other.finger, other.fret)?;
                 let across = f64::from(press.low.abs_diff(other.low)) * STRING_GAP_MM;
@@ -303,9 +301,8 @@ impl Hand {
     }
 }
 
-/// What a barre adds, of another finger with or without the index finger's behind it; none for one that
-/// nobody can hold.
-fn barre(frets: &[Option<i32>], press: Press, behind: bool) -> Option<f64> {
+/// What a barre adds; none for one that nobody can hold.
+fn barre(frets: &[Option<i32>], press: Press) -> Option<f64> {
     let width = usize::from(press.width());
     if width == 1 {
         return Some(0.0);
@@ -333,11 +330,7 @@ fn barre(frets: &[Option<i32>], press: Press, behind: bool) -> Option<f64> {
     if width > most {
         return None;
     }
-    let bent = match free {
-        0 => 0.0,
-        _ if behind => OTHER_BENT_BACK,
-        _ => BENT_BACK,
-    };
+    let bent = if free > 0 { OTHER_BENT_BACK } else { 0.0 };
     let weak = if press.finger == 4 { 0.3 } else { 0.0 };
     Some(OTHER_BARRE[width - 2] + bent + weak)
 }

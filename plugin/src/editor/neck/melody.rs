@@ -98,7 +98,7 @@ fn told(choice: Choice) -> String {
 
 /// One place; was it pressed?
 fn one(ui: &mut Ui, choice: Choice, (on, wanted): (bool, bool), told: &str) -> bool {
-    let mark = if on && wanted { " ●" } else { "" };
+    let mark = if on && wanted { " •" } else { "" };
     let text = match choice.fret {
         0 => format!("{} open{mark}", choice.string),
         fret => format!("{} fret {fret}{mark}", choice.string),
