@@ -1,7 +1,9 @@
 //! What the pages ask of the library. Answers are whole values that views draw.
 
+mod asked;
 mod melody;
 
+pub use asked::{Asked, tuning};
 pub use melody::{Given, MelodyView, OfMelody, OffBeatView, off_beat};
 
 use super::sound::Sound;
@@ -95,26 +97,6 @@ pub struct NeckQuestion {
     pub melody: Option<Given>,
 }
 
-/// What a page asks.
-#[derive(Debug, Clone)]
-pub struct Asked<P> {
-    /// What the page remembers.
-    pub page: P,
-    /// What was heard in the recording, where one is open.
-    pub heard: Option<Arc<Analysis>>,
-    /// Tunings and scales by name.
-    pub presets: Arc<Presets>,
-}
-
-impl<P: PartialEq> PartialEq for Asked<P> {
-    fn eq(&self, other: &Self) -> bool {
-        let at = |heard: &Option<Arc<Analysis>>| heard.as_ref().map(Arc::as_ptr);
-        self.page == other.page
-            && at(&self.heard) == at(&other.heard)
-            && Arc::ptr_eq(&self.presets, &other.presets)
-    }
-}
-
 /// A neck to draw.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NeckView {
@@ -167,28 +149,6 @@ pub fn run(job: &Job, say: &mut dyn FnMut(Answer)) {
             say(Answer::Kept(name.clone(), kept.err()));
         }
     }
-}
-
-/// The tuning that a page names, else the recording's, else standard; with its name.
-pub fn tuning(
-    named: Option<&str>,
-    capo: Option<i32>,
-    heard: Option<&Analysis>,
-    presets: &Presets,
-) -> Result<(String, Tuning), String> {
-    let (name, tuning) = match (named, heard) {
-        (Some(named), _) => {
-            let (name, tuning) = presets.tuning(named).map_err(|e| e.to_string())?;
-            (name, tuning)
-        }
-        (None, Some(heard)) => (presets.tuning_name(&heard.tuning), heard.tuning.clone()),
-        (None, None) => ("standard".to_owned(), Tuning::standard()),
-    };
-    let tuning = match capo {
-        Some(fret) => tuning.with_capo(fret),
-        None => tuning,
-    };
-    Ok((name, tuning))
 }
 
 /// Answers what is asked of the neck.

@@ -1,8 +1,9 @@
 //! A melody on the neck: every note with its places, the one taken lit; another is pressed, and the rest is
 //! fingered anew around it.
 
-use super::super::fields::aside;
-use super::super::{offbeat, theme};
+use crate::editor::fields::aside;
+use crate::editor::offbeat;
+use crate::editor::theme;
 use crate::page_state::{NeckPage, PageState};
 use crate::services::study::{MelodyView, NeckView};
 use crate::snapshot::Snapshot;

@@ -1,6 +1,6 @@
 //! A melody, the recording's or a file's: moved against the beat, and put on the neck again.
 
-use super::{Asked, tuning};
+use super::asked::{Asked, tuning};
 use crate::page_state::{NeckPage, OffBeatPage};
 use crate::services::sound::Sound;
 use std::path::PathBuf;
