@@ -12,8 +12,8 @@ use crate::services::study::{
 };
 use crate::session::{Marks, Session, TakeRef};
 use crate::snapshot::{
-    About, AlongView, AnalysisView, Answer, CaptureSource, DialsView, FolderView, Hear, Notice,
-    PageView, Peaks,
+    About, AlongView, AnalysisView, Answer, CaptureSource, ClickRate, DialsView, FolderView, Hear,
+    Notice, PageView, Peaks,
 };
 use crate::sound::SoundView;
 use std::collections::VecDeque;
@@ -340,7 +340,7 @@ pub struct Study {
     /// Desks before a change was taken back, the last one last.
     pub undone: Vec<PageState>,
     /// The job that writes a drill, the speed it begins at, and the tuning it is in.
-    pub drill: Option<(JobId, f64, Tuning)>,
+    pub drill: Option<(JobId, f64, Tuning, ClickRate)>,
 }
 
 /// A question and the answer to it, or to the one before.

@@ -1,6 +1,6 @@
 //! A beat grid baked for the audio thread: beats and clicks as frames at the output's rate.
 
-use crate::music::grid::Grid;
+use crate::music::grid::{Beat, Grid};
 use crate::unit::Seconds;
 use serde::{Deserialize, Serialize};
 
@@ -17,6 +17,34 @@ pub enum ClickRate {
     Third,
     /// Four times a beat, pairs swung.
     Quarter,
+    /// On every second beat of a bar: two and four.
+    Backbeat,
+    /// On the beats of every other bar, the odd ones.
+    EveryOtherBar,
+    /// On the beats of two bars, the two after them silent.
+    TwoAndTwo,
+}
+
+impl ClickRate {
+    /// Where clicks fall within a beat beside its start, as shares of it.
+    fn between(self, swing: f64) -> Vec<f64> {
+        match self {
+            Self::Beat | Self::Backbeat | Self::EveryOtherBar | Self::TwoAndTwo => Vec::new(),
+            Self::Half => vec![swing],
+            Self::Third => vec![1.0 / 3.0, 2.0 / 3.0],
+            Self::Quarter => vec![swing / 2.0, swing, swing + (1.0 - swing) / 2.0],
+        }
+    }
+
+    /// Does this beat click?
+    fn counts(self, beat: &Beat) -> bool {
+        match self {
+            Self::Beat | Self::Half | Self::Third | Self::Quarter => true,
+            Self::Backbeat => beat.place % 2 == 0,
+            Self::EveryOtherBar => beat.bar.rem_euclid(2) == 1,
+            Self::TwoAndTwo => (beat.bar - 1).rem_euclid(4) < 2,
+        }
+    }
 }
 
 /// Which sound a click has.
@@ -74,14 +102,10 @@ impl Pulse {
             .iter()
             .position(|b| b.place == 1)
             .map_or(0, |i| i as i64);
-        let between: &[f64] = match clicks {
-            ClickRate::Beat => &[],
-            ClickRate::Half => &[swing],
-            ClickRate::Third => &[1.0 / 3.0, 2.0 / 3.0],
-            ClickRate::Quarter => &[swing / 2.0, swing, swing + (1.0 - swing) / 2.0],
-        };
+        let between = clicks.between(swing);
         let mut all = Vec::with_capacity(beats.len() * (1 + between.len()));
-        for (i, beat) in grid.beats().iter().enumerate() {
+        let counted = |(_, beat): &(usize, &Beat)| clicks.counts(beat);
+        for (i, beat) in grid.beats().iter().enumerate().filter(counted) {
             let accent = if beat.place == 1 {
                 Accent::Bar
             } else {

@@ -55,6 +55,40 @@ fn swung_clicks_fall_where_the_swing_is() {
     assert!((seconds[2] - 0.75).abs() < 1e-4);
 }
 
+/// Beats of half a second from 0.25 s, four a bar: on two and four every full second from 0.75 s; every other
+/// bar, and two bars of four, the first ones.
+#[test]
+fn clicks_leave_out_the_beats_that_the_player_keeps() {
+    let sound = recording(vec![vec![0.0; 20 * RATE as usize]]);
+    let wanted: [(ClickRate, fn(usize) -> bool); 3] = [
+        (ClickRate::Backbeat, |beat| beat % 2 == 1),
+        (ClickRate::EveryOtherBar, |beat| beat % 8 < 4),
+        (ClickRate::TwoAndTwo, |beat| beat % 16 < 8),
+    ];
+    for (rate, counts) in wanted {
+        let mut rig = Rig::new(&sound);
+        rig.pulse(&grid(20.0), rate, 0.5);
+        rig.set(|c| {
+            c.play = true;
+            c.click = true;
+        });
+        let out = rig.run(10 * RATE as usize);
+        let late = rig.player.latency();
+        let found: Vec<f64> = starts(&out)
+            .iter()
+            .map(|f| (f - late) as f64 / f64::from(RATE))
+            .filter(|s| *s < 8.5)
+            .collect();
+        let exact: Vec<f64> = (0..17)
+            .filter(|beat| counts(*beat))
+            .map(|beat| 0.25 + 0.5 * beat as f64)
+            .collect();
+        assert_eq!(found.len(), exact.len(), "{rate:?}: {found:?}");
+        let near = |(f, e): (&f64, &f64)| (f - e).abs() < 1e-3;
+        assert!(found.iter().zip(&exact).all(near), "{rate:?}: {found:?}");
+    }
+}
+
 #[test]
 fn a_speed_change_keeps_the_click_on_the_sound() {
     // One loud sample on every beat: the click's place must be the sound's place, whatever the

@@ -10,12 +10,13 @@ use crate::services::study::Asked;
 use crate::services::take_writer::Order;
 use crate::services::{Job, drill, study};
 use crate::session::{Edges, Region, mend_ladder};
-use crate::snapshot::Ladder;
+use crate::snapshot::{ClickRate, Ladder};
 use crate::state::{Beside, Sought, State};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use thumbline::deck::capture::ear;
 use thumbline::deck::{Aside, Message};
+use thumbline::music::drill::Clicks;
 use thumbline::music::picking::{Cell, Pattern};
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::{write_pattern, write_tuning};
@@ -106,7 +107,15 @@ pub fn drill(state: &mut State, job: drill::Job, speed: f64, out: &mut Vec<Effec
         out.push(Effect::Cancel(before));
     }
     let id = state.job();
-    state.study.drill = Some((id, speed, job.tuning.clone()));
+    let stages = job.what.stages(&job.tuning, job.tempo, job.bars);
+    let clicks = stages.get(job.stage).map_or(Clicks::AsAsked, |s| s.clicks);
+    let click = match clicks {
+        Clicks::AsAsked => ClickRate::Beat,
+        Clicks::Backbeat => ClickRate::Backbeat,
+        Clicks::EveryOtherBar => ClickRate::EveryOtherBar,
+        Clicks::TwoAndTwo => ClickRate::TwoAndTwo,
+    };
+    state.study.drill = Some((id, speed, job.tuning.clone(), click));
     out.push(Effect::Start(id, Box::new(Job::Drill(Box::new(job)))));
 }
 
@@ -117,7 +126,7 @@ const ROUNDS: u32 = 4;
 /// The drill is written: it is opened like any recording, its stages are kept loops, the wanted one is
 /// looped with ladder and click.
 pub fn drilled(state: &mut State, id: JobId, answer: drill::Answer, out: &mut Vec<Effect>) {
-    let Some((_, speed, tuning)) = state.study.drill.take_if(|d| d.0 == id) else {
+    let Some((_, speed, tuning, click)) = state.study.drill.take_if(|d| d.0 == id) else {
         return;
     };
     let (path, stages, first) = match answer {
@@ -146,6 +155,7 @@ pub fn drilled(state: &mut State, id: JobId, answer: drill::Answer, out: &mut Ve
         within_ms: None,
     };
     state.session.ladder = mend_ladder(ladder);
+    state.session.click_rate = click;
     out.extend([
         Effect::Loop(true),
         Effect::Dial(Dial::Loop(true)),

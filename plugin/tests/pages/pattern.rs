@@ -10,6 +10,7 @@ use thumbline_plugin::effect::{Dial, Effect};
 use thumbline_plugin::job::Cancel;
 use thumbline_plugin::page_state::{OfPattern, Page};
 use thumbline_plugin::services::{Job, drill};
+use thumbline_plugin::snapshot::ClickRate;
 use thumbline_plugin::wish::Wish;
 
 /// The tune's bar: thumb on the four beats on strings 6 4 5 4, fingers on 1, 2&, 3& and 4&.
@@ -185,6 +186,7 @@ fn a_drill_opens_as_a_recording_with_its_exact_grid() {
     for wanted in [Dial::Loop(true), Dial::Click(true), Dial::Speed(0.7)] {
         assert!(dialled(wanted), "{wanted:?}");
     }
+    assert_eq!(state.session.click_rate, ClickRate::Beat);
     assert_eq!(state.session.page_state.page, Page::Sheet);
     assert_eq!(
         state.session.recording.as_ref().map(|r| r.path.as_path()),
@@ -192,4 +194,17 @@ fn a_drill_opens_as_a_recording_with_its_exact_grid() {
     );
     let opens = |e: &Effect| matches!(e, Effect::Start(_, job) if matches!(**job, Job::Decode(_)));
     assert!(world.effects.iter().any(opens), "it is read");
+
+    // The stage with the click on two and four has it there.
+    let backbeat = titles.iter().position(|t| t.contains("two and four"));
+    let job = drill::Job {
+        stage: backbeat.expect("a stage"),
+        ..(*job).clone()
+    };
+    let wish = Wish::Drill(Box::new(job), speed);
+    world.tell(thumbline_plugin::message::Message::Wish(wish));
+    let id = world.state.study.drill.as_ref().expect("under way").0;
+    let said = thumbline_plugin::services::Said::Drill(Ok((path, stages, first)));
+    world.tell(thumbline_plugin::message::Message::Said(id, said));
+    assert_eq!(world.state.session.click_rate, ClickRate::Backbeat);
 }

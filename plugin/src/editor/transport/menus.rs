@@ -67,6 +67,9 @@ pub(super) fn counts(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
             (ClickRate::Half, "twice a beat"),
             (ClickRate::Third, "three times a beat"),
             (ClickRate::Quarter, "four times a beat"),
+            (ClickRate::Backbeat, "on two and four"),
+            (ClickRate::EveryOtherBar, "every other bar"),
+            (ClickRate::TwoAndTwo, "two bars, then two without"),
         ] {
             if ui
                 .radio(snapshot.practice.click_rate == rate, name)
