@@ -3,7 +3,8 @@
 use thumbline::dsp::pluck::Guitar;
 use thumbline::music::chord::{Chord, shapes};
 use thumbline::music::drill::{
-    Session, Stage, Technique, harmonics_stage, lesson, pattern_stages, technique_stages,
+    Session, Stage, Technique, WITHOUT_REST, harmonics_stage, lesson, pattern_stages,
+    technique_stages,
 };
 use thumbline::music::hand::Hand;
 use thumbline::music::meter::Meter;
@@ -53,6 +54,12 @@ fn lessons_are_short_say_their_goal_and_rest() {
         );
         let session = Session::of(&stages, &tempi, false);
         assert!(session.longest_without_rest() <= 8.0 * 60.0, "{name}");
+        // Where a minute's rest is due is told, before which stage.
+        let long = session.length.0 > WITHOUT_REST + 60.0;
+        assert_eq!(!session.long_rests().is_empty(), long, "{name}");
+        for told in session.long_rests() {
+            assert!(stages.iter().any(|s| told.starts_with(&s.title)), "{told}");
+        }
         // The last stage but those against the click has the whole pattern.
         let whole = &stages[stages.len() - 1].score;
         let cells = 4usize.div_ceil(usize::from(pattern.cell.bars));

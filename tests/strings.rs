@@ -9,7 +9,7 @@ use thumbline::music::capo;
 use thumbline::music::chord::{Chord, Shape, drones, keys_chords, main_chords, shapes};
 use thumbline::music::fingering::{Costs, paths, usual_line};
 use thumbline::music::grid::Grid;
-use thumbline::music::hand::Hand;
+use thumbline::music::hand::{Hand, Press};
 use thumbline::music::harmonics::{
     artificial, fret_distance_mm, node_frets, nodes, number_at, pluck_mm, scales,
     sounding_length_mm,
@@ -341,6 +341,28 @@ fn paths_are_the_cheapest_and_ring_where_they_can() {
     }
     assert!(paths(&Tuning::standard(), &[], 12, &Costs::default(), 3).is_empty());
     assert!(paths(&Tuning::standard(), &[20], 12, &Costs::default(), 3).is_empty());
+}
+
+/// A hand that lies across a fret stands there, whatever the little finger adds (common practice, no source);
+/// and no finger lies flat beside the index finger in its own fret.
+#[test]
+fn a_barre_is_at_its_fret_and_no_finger_lies_flat_beside_it() {
+    let hand = Hand::default();
+    let open_g = Tuning::parse("D G D G B D").unwrap();
+    let c = shapes(&Chord::parse("C").unwrap(), &open_g, &hand, 6);
+    let barre = c.iter().find(|s| s.diagram() == "x55955").unwrap();
+    assert_eq!(barre.grip.position(), 5);
+    for capo in 0..4 {
+        let (hand, strings) = (Hand::with_capo(capo), Tuning::standard().with_capo(capo));
+        let sounding = ["F", "F#", "G", "Ab"][capo as usize];
+        for shape in shapes(&Chord::parse(sounding).unwrap(), &strings, &hand, 8) {
+            let index = shape.grip.presses.iter().find(|p| p.finger == 1);
+            let flat = |p: &Press| p.finger > 1 && p.low > p.high;
+            let beside = |p: &&Press| flat(p) && index.is_some_and(|i| i.fret == p.fret);
+            let found = shape.grip.presses.iter().find(beside);
+            assert!(found.is_none(), "{} capo {capo}", shape.diagram());
+        }
+    }
 }
 
 #[test]

@@ -2,9 +2,9 @@
 
 use super::command::Command;
 use super::outputs::OutputArguments;
-use super::source;
 use super::terminal::Terminal;
 use super::usage::usage;
+use super::{source, strings};
 use anyhow::Result;
 use clap::Args;
 use std::fmt::Write as _;
@@ -368,15 +368,15 @@ fn text(stages: &[Stage], session: &Session) -> String {
     for (i, stage) in stages.iter().enumerate() {
         let _ = writeln!(out, "{}. {}", i + 1, stage.title); // writing to a string cannot fail
         let told = stage.sentences().join(" ");
-        let width = super::strings::text::WIDTH - 2;
-        let _ = writeln!(out, "  {}", super::strings::text::wrapped(&told, width));
+        let width = strings::text::WIDTH - 2;
+        let _ = writeln!(out, "  {}", strings::text::wrapped(&told, width));
         let mut once = stage.score.clone();
         // One or two bars show a pattern; a scale or a harmonics drill is shown whole.
         if stages.len() > 1 {
             let two = 2.0 * f64::from(once.meter.beats().max(1));
             once.notes.retain(|n| n.at.0 < two - 1e-6);
         }
-        out += &tab::text(&once, super::strings::text::WIDTH);
+        out += &tab::text(&once, strings::text::WIDTH);
     }
     let _ = writeln!(
         out,
@@ -384,6 +384,14 @@ fn text(stages: &[Stage], session: &Session) -> String {
         minutes(session.length.0),
         minutes(session.longest_without_rest())
     );
+    for stage in session.long_rests() {
+        let rest = format!("Rest a minute before “{stage}”: hands down, shoulders loose.");
+        let _ = writeln!(
+            out,
+            "{}",
+            strings::text::wrapped(&rest, strings::text::WIDTH)
+        );
+    }
     out
 }
 

@@ -111,13 +111,12 @@ impl Grip {
             .map(|p| p.finger)
     }
 
-    /// Where the index finger stands, whether it plays or not; 0 when nothing is held.
+    /// The fret of the index finger, or the one it would stand at beside the others; 0 when nothing is held.
     pub fn position(&self) -> i32 {
-        let first = self.presses.iter().filter(|p| p.finger > 0);
-        first
-            .map(|p| (p.fret - i32::from(p.finger) + 1).max(1))
-            .max()
-            .unwrap_or(0)
+        let index = self.presses.iter().find(|p| p.finger == 1);
+        let others = self.presses.iter().filter(|p| p.finger > 0);
+        let beside = others.map(|p| (p.fret - i32::from(p.finger) + 1).max(1));
+        index.map(|p| p.fret).or_else(|| beside.max()).unwrap_or(0)
     }
 
     /// The widest barre, in strings; 0 without one.
@@ -276,6 +275,10 @@ impl Hand {
                 // Side by side in one fret there is room for one string's width a finger, no more
                 // than five.
                 if press.fret == other.fret && across > 5.0 * STRING_GAP_MM + 1e-9 {
+                    return None;
+                }
+                // Beside the index finger no other lies flat: the index finger itself would.
+                if press.fret == other.fret && press.finger == 1 && other.width() > 1 {
                     return None;
                 }
                 if press.fret == other.fret {

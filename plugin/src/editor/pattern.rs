@@ -232,7 +232,7 @@ pub fn pace(ui: &mut Ui, speed: &mut f64, bars: &mut usize) {
 pub fn stages(
     ui: &mut Ui,
     snapshot: &Snapshot,
-    (stages, with_goals): (&[Stage], bool),
+    (stages, said): (&[Stage], bool),
     wish: impl Fn(usize) -> Wish,
     wishes: &mut Vec<Wish>,
 ) {
@@ -241,19 +241,17 @@ pub fn stages(
     }
     for (i, stage) in stages.iter().enumerate() {
         let label = format!("{}. {}", i + 1, theme::letters(&stage.title));
-        let say = stage.say.as_ref();
-        let say = say.map_or_else(String::new, |say| format!(" Say: “{say}”."));
-        let goal = theme::letters(&format!("Until {}.{say}", stage.goal));
+        let told = theme::letters(&stage.sentences().join(" "));
         let hint = "It opens looped; the other stages are its kept loops.";
         if ui
             .button(label)
-            .on_hover_text(format!("{goal} {hint}"))
+            .on_hover_text(format!("{told} {hint}"))
             .clicked()
         {
             wishes.push(wish(i));
         }
-        if with_goals {
-            ui.indent(("stage", i), |ui| aside(ui, snapshot, &goal));
+        if said {
+            ui.indent(("stage", i), |ui| aside(ui, snapshot, &told));
         }
     }
 }

@@ -33,7 +33,7 @@ fn every_page_is_painted_in_both_looks_and_at_the_smallest_size() {
     }
     let mut harness = usual(Some(tune(8)));
     click(&mut harness, "Neck");
-    for part in ["Ringing path", "Chord shapes", "Harmonics"] {
+    for part in ["Ringing path", "Chord shapes", "Harmonics", "Melody"] {
         click(&mut harness, part);
         shot(
             &harness,

@@ -41,6 +41,7 @@ const LEAD: f64 = 0.5;
 /// minute every few minutes are common practice; common advice is to rest every ten.
 pub const WITHOUT_REST: f64 = 6.0 * 60.0;
 const LONG_REST: f64 = 60.0;
+const LONG_REST_TOLD: &str = "a minute's rest: hands down, shoulders loose";
 
 impl Session {
     /// `stages` in order, each at all of `tempi`; `click` on every beat, or in the count-in only.
@@ -53,8 +54,9 @@ impl Session {
                 let beats = f64::from(stage.score.meter.beats().max(1));
                 let takes = beats * (stage.score.bars() + 1) as f64 * tempo.beat().0;
                 if now - rested > 1.0 && now + takes - rested > WITHOUT_REST {
-                    let rest = "a minute's rest: hands down, shoulders loose".to_owned();
-                    session.marks.push((Seconds(now), rest));
+                    session
+                        .marks
+                        .push((Seconds(now), LONG_REST_TOLD.to_owned()));
                     now = session.rest(now, LONG_REST, *tempo);
                     rested = now;
                 }
@@ -72,6 +74,13 @@ impl Session {
         self.beats
             .extend((0..beats).map(|i| Seconds(now + i as f64 * beat)));
         now + beats as f64 * beat
+    }
+
+    /// What the long rests come before: a stage and its tempo each.
+    pub fn long_rests(&self) -> Vec<&str> {
+        let pairs = self.marks.windows(2);
+        let before = pairs.filter(|pair| pair[0].1 == LONG_REST_TOLD);
+        before.map(|pair| pair[1].1.as_str()).collect()
     }
 
     /// The longest stretch without a rest of half a minute, in seconds.
