@@ -136,11 +136,12 @@ pub fn carry_out(state: &mut State, wish: Wish, out: &mut Vec<Effect>) {
         Wish::ReadPage => taking::read_page(state, out),
         Wish::UseSound(choice) => recording::use_sound(state, choice, out),
         Wish::Calibrate => recording::calibrate(state, out),
-        Wish::SetLatency(latency) => {
+        Wish::SetLatency(latency) if latency.0.is_finite() => {
             state.session.latency_ms = latency.ms().clamp(-500.0, 500.0);
             out.push(Effect::Changed);
         }
 
+        Wish::SetLatency(_) => {}
         Wish::Learn(control) => out.push(Effect::Listen(control)),
         Wish::Unlearn(control) => {
             state.session.learnt.retain(|(c, _)| *c != control);

@@ -168,6 +168,16 @@ fn sounding() -> deck::State {
 }
 
 #[test]
+fn a_latency_that_is_no_number_leaves_the_known_one() {
+    let mut state = heard();
+    wish(&mut state, Wish::SetLatency(Span(0.012)));
+    for none in [f64::NAN, f64::INFINITY] {
+        wish(&mut state, Wish::SetLatency(Span(none)));
+        assert_eq!(state.session.latency_ms, 12.0);
+    }
+}
+
+#[test]
 fn whatever_is_seen_raises_the_revision_and_standing_still_does_not() {
     let mut state = heard();
     wish(
