@@ -3,8 +3,8 @@
 use crate::run;
 use anyhow::Result;
 
-/// Runs rustfmt, clippy and rustdoc with warnings as errors, the licences of what is linked in, and cargo-deny where it is
-/// installed.
+/// Runs rustfmt, clippy and rustdoc with warnings as errors, compiles the doors of `fuzz`, and looks at the licences of what
+/// is linked in, with cargo-deny where it is installed.
 pub fn run() -> Result<()> {
     run::must(run::cargo().args(["fmt", "--all", "--check"]))?;
     run::must(run::cargo().args([
@@ -24,6 +24,7 @@ pub fn run() -> Result<()> {
         "--lib",
         "--examples",
     ]))?;
+    crate::fuzz::check()?;
     run::must(
         run::cargo()
             .args(["doc", "--workspace", "--no-deps", "--quiet"])
