@@ -35,6 +35,7 @@ pub mod sound;
 pub mod standalone;
 pub mod state;
 pub mod supervisor;
+mod swap_parts;
 pub mod update;
 pub mod wish;
 

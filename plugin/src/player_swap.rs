@@ -12,11 +12,9 @@
     clippy::disallowed_types
 )]
 
-use crate::shared_controls::SharedControls;
-use rtrb::{Consumer, Producer, RingBuffer};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
-use thumbline::deck::Player;
+use crate::swap_parts::{
+    Arc, AtomicU64, Consumer, Ordering, Player, Producer, PushError, RingBuffer, SharedControls,
+};
 
 /// Players that may be on their way.
 const ROOM: usize = 4;
@@ -131,7 +129,7 @@ impl Runner {
     /// after a break. Only this thread fills the ring.
     pub fn retire(&mut self, player: Option<Box<Player>>) {
         if let Some(player) = player
-            && let Err(rtrb::PushError::Full(player)) = self.worn.push(player)
+            && let Err(PushError::Full(player)) = self.worn.push(player)
         {
             // Rather lost than freed here.
             std::mem::forget(player);

@@ -17,6 +17,7 @@ pub mod take_file;
 pub mod take_writer;
 
 use crate::job::{Cancel, Urgency};
+use std::time::Instant;
 
 /// A job for one of the services that have a queue.
 #[derive(Debug, Clone)]
@@ -185,10 +186,13 @@ impl Job {
                 sound::run(&job, &mut |a| say(Said::Sound(a)));
                 false
             }),
-            Self::Journal(job) => Box::new(move |_, say| {
-                journal::run(&job, &mut |a| say(Said::Journal(a)));
-                false
-            }),
+            Self::Journal(job) => {
+                let mut begun = None;
+                Box::new(move |_, say| {
+                    let begun = *begun.get_or_insert_with(Instant::now);
+                    journal::run(&job, begun, &mut |a| say(Said::Journal(a)))
+                })
+            }
         }
     }
 }

@@ -3,7 +3,8 @@
 //!
 //! They start with the first instance and are joined with the last. An instance that goes
 //! ([`Seat::leave`]) has its jobs cancelled, and waits until none of them runs any more: nothing of
-//! it outlives it. A job that breaks is dropped and said; its thread goes on with everybody else's.
+//! it outlives it but a thread that a stalled file holds, which is let go. A job that breaks is dropped
+//! and said; its thread goes on with everybody else's.
 //!
 //! Fair: the more urgent job first, then the instance that is heard or looked at, then the one that
 //! was served least lately.
@@ -38,7 +39,8 @@ pub struct Seat {
 
 struct Crew {
     lanes: [Arc<Queue>; Lane::ALL.len()],
-    writer: Arc<WriterThread>,
+    /// The last one records; those before wait for a folder that does not answer.
+    writers: Mutex<Vec<Arc<WriterThread>>>,
     ticking: Arc<Ticking>,
     threads: Mutex<Vec<JoinHandle<()>>>,
 }
@@ -109,7 +111,9 @@ impl Seat {
         if self.left.load(Ordering::Acquire) {
             return;
         }
-        self.crew.writer.order(&self.guest, id, order);
+        if let Some(writer) = locked(&self.crew.writers).last() {
+            writer.order(&self.guest, id, order);
+        }
     }
 
     /// The instance goes: its jobs are cancelled and waited for, what it records is written. The
@@ -134,7 +138,12 @@ impl Seat {
         for lane in &self.crew.lanes {
             lane.wait_for(number);
         }
-        self.crew.writer.leave(number);
+        let writers = locked(&self.crew.writers).clone();
+        for writer in writers {
+            if !writer.leave(number) {
+                self.crew.replace(&writer);
+            }
+        }
         let last = {
             let mut crew = locked(&CREW);
             match &mut *crew {
@@ -154,20 +163,25 @@ impl Seat {
 impl Crew {
     fn start() -> Arc<Self> {
         let crew = Self {
-            lanes: std::array::from_fn(|_| Arc::default()),
-            writer: Arc::default(),
+            lanes: Lane::ALL.map(Queue::start),
+            writers: Mutex::new(vec![WriterThread::start()]),
             ticking: Arc::default(),
             threads: Mutex::default(),
         };
-        for (lane, queue) in Lane::ALL.into_iter().zip(&crew.lanes) {
-            let queue = Arc::clone(queue);
-            crew.spawn(lane.name(), move || queue.work());
-        }
-        let writer = Arc::clone(&crew.writer);
-        crew.spawn("thumbline records", move || writer.work());
-        let ticking = Arc::clone(&crew.ticking);
-        crew.spawn("thumbline keeps", move || ticking.work());
+        let (ticking, lanes) = (Arc::clone(&crew.ticking), crew.lanes.clone());
+        crew.spawn("thumbline keeps", move || ticking.work(&lanes));
         Arc::new(crew)
+    }
+
+    /// From now on another thread records; what `stalled` has to write it writes when its folder answers again.
+    fn replace(&self, stalled: &Arc<WriterThread>) {
+        let mut writers = locked(&self.writers);
+        if writers
+            .last()
+            .is_some_and(|last| Arc::ptr_eq(last, stalled))
+        {
+            writers.push(WriterThread::start());
+        }
     }
 
     fn spawn(&self, name: &str, run: impl Fn() + Send + 'static) {
@@ -186,7 +200,9 @@ impl Crew {
         for lane in &self.lanes {
             lane.stop();
         }
-        self.writer.stop();
+        locked(&self.writers)
+            .iter()
+            .for_each(|writer| writer.stop());
         let own = thread::current().id();
         for handle in locked(&self.threads).drain(..) {
             handle.thread().unpark();
@@ -198,7 +214,7 @@ impl Crew {
 }
 
 impl Ticking {
-    fn work(&self) {
+    fn work(&self, lanes: &[Arc<Queue>]) {
         while !self.stop.load(Ordering::Acquire) {
             let guests = locked(&self.table).guests.clone();
             for guest in guests {
@@ -216,6 +232,7 @@ impl Ticking {
                 locked(&self.table).now = None;
                 self.done.notify_all();
             }
+            lanes.iter().for_each(Queue::look_after);
             // The last instance wakes it when it goes.
             thread::park_timeout(TICK);
         }

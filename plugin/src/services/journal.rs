@@ -7,11 +7,15 @@ use crate::snapshot::PageView;
 use serde_json::{Value, json};
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 use thumbline::journal::{Journal, JournalError, Moment, PracticeRound, advice};
 use thumbline::recording::{ContentHash, Recording};
 
 /// Latest rounds that a page shows.
 const LATEST: usize = 40;
+
+/// How long a take waits for another program that holds the journal.
+const PATIENCE: Duration = Duration::from_mins(1);
 
 /// What can be asked.
 #[derive(Debug, Clone)]
@@ -70,8 +74,9 @@ pub enum Answer {
     NoSettings(String),
 }
 
-/// Does a job in one go. It is not given up halfway: what it keeps is whole or not there.
-pub fn run(job: &Job, say: &mut dyn FnMut(Answer)) {
+/// Does a job that was `begun` then in one go; true where another program holds the journal and it is
+/// to be tried again. It is not given up halfway: what it keeps is whole or not there.
+pub fn run(job: &Job, begun: Instant, say: &mut dyn FnMut(Answer)) -> bool {
     match job {
         Job::Keep {
             rounds,
@@ -81,6 +86,7 @@ pub fn run(job: &Job, say: &mut dyn FnMut(Answer)) {
             let journal = Journal::usual_place().and_then(|file| Journal::open(&file));
             let kept = journal.and_then(|mut j| j.keep_with_sound(sound, rounds.clone()));
             let fault = match kept {
+                Err(JournalError::Busy(_)) if begun.elapsed() < PATIENCE => return true,
                 Ok(kept) => kept.soundless.map(|why| {
                     format!("The take's figures are in the journal, its sound is not: {why}")
                 }),
@@ -104,6 +110,7 @@ pub fn run(job: &Job, say: &mut dyn FnMut(Answer)) {
             }
         }
     }
+    false
 }
 
 /// The page of a recording; an empty one where there is no journal yet (none is made to look).

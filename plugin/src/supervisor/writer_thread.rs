@@ -1,4 +1,5 @@
-//! The thread that records: it writes what the audio threads of all instances have recorded.
+//! The thread that records: it writes what the audio threads of all instances have recorded. Where a
+//! folder stalls, it is let go as a queue's thread is (`queue`).
 
 use super::guest::{Guest, words};
 use crate::job::JobId;
@@ -8,8 +9,11 @@ use crate::services::take_writer::{Answer, Order, TakeWriter};
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
-use std::time::Duration;
+use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
 
+/// How long an instance that goes waits for what it has recorded to be written.
+const GRACE: Duration = Duration::from_secs(2);
 /// How often what was recorded is written.
 const TEND: Duration = Duration::from_millis(15);
 
@@ -25,6 +29,8 @@ struct Post {
     /// Is a letter being read, or a recording written?
     busy: bool,
     stop: bool,
+    /// Did somebody wait for it in vain?
+    stalled: bool,
 }
 
 /// The orders, and what is recorded.
@@ -33,9 +39,24 @@ pub(super) struct WriterThread {
     post: Mutex<Post>,
     bell: Condvar,
     writer: Mutex<TakeWriter>,
+    thread: Mutex<Option<JoinHandle<()>>>,
 }
 
 impl WriterThread {
+    /// Starts with its thread.
+    pub(super) fn start() -> Arc<Self> {
+        let this = Arc::new(Self::default());
+        let writer = Arc::clone(&this);
+        let run = move || {
+            // A thread that breaks starts over; what it looks after lives outside it.
+            while catch_unwind(AssertUnwindSafe(|| writer.work())).is_err() {}
+        };
+        let thread = thread::Builder::new().name("thumbline records".into());
+        // Without a thread nothing is recorded, but the host lives on.
+        *locked(&this.thread) = thread.spawn(run).ok();
+        this
+    }
+
     pub(super) fn order(&self, guest: &Arc<Guest>, id: JobId, order: Order) {
         let mut post = locked(&self.post);
         if !post.guests.iter().any(|g| g.number == guest.number) {
@@ -46,25 +67,43 @@ impl WriterThread {
         self.bell.notify_all();
     }
 
-    /// Waits until what the instance records is written.
-    pub(super) fn leave(&self, number: u64) {
+    /// Waits until what the instance records is written; false where that takes too long: it is
+    /// written later then.
+    pub(super) fn leave(&self, number: u64) -> bool {
         let mut post = locked(&self.post);
         if !post.guests.iter().any(|g| g.number == number) {
-            return;
+            return true;
         }
         post.letters.push_back((number, Letter::Leave));
         self.bell.notify_all();
+        let until = Instant::now() + GRACE;
         while post.guests.iter().any(|g| g.number == number) || post.busy {
-            post = self.bell.wait(post).unwrap_or_else(PoisonError::into_inner);
+            let left = until.saturating_duration_since(Instant::now());
+            post.stalled |= left.is_zero();
+            if post.stalled {
+                return false;
+            }
+            let woken = self.bell.wait_timeout(post, left);
+            post = woken.unwrap_or_else(PoisonError::into_inner).0;
+        }
+        true
+    }
+
+    /// Ends the thread; it is joined unless it is stalled.
+    pub(super) fn stop(&self) {
+        let stalled = {
+            let mut post = locked(&self.post);
+            post.stop = true;
+            post.stalled
+        };
+        self.bell.notify_all();
+        let thread = locked(&self.thread).take().filter(|_| !stalled);
+        if let Some(thread) = thread.filter(|t| t.thread().id() != thread::current().id()) {
+            let _ = thread.join();
         }
     }
 
-    pub(super) fn stop(&self) {
-        locked(&self.post).stop = true;
-        self.bell.notify_all();
-    }
-
-    pub(super) fn work(&self) {
+    fn work(&self) {
         loop {
             let (letters, guests) = {
                 let mut post = locked(&self.post);
@@ -85,7 +124,7 @@ impl WriterThread {
                         break;
                     }
                 }
-                if post.stop {
+                if post.stop && post.letters.is_empty() {
                     return;
                 }
                 post.busy = true;

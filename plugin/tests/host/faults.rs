@@ -8,8 +8,13 @@ use crate::rig::{noise, recording};
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::sync::Arc;
 use std::time::{Duration, Instant};
+use thumbline::journal::{Journal, Moment, Round};
+use thumbline::recording::Recording;
 use thumbline_plugin::data;
+use thumbline_plugin::job::Cancel;
+use thumbline_plugin::services::{Job, Said, journal};
 use thumbline_plugin::snapshot::{CaptureView, RecordingView};
 use thumbline_plugin::wish::Wish;
 
@@ -397,4 +402,50 @@ fn finds_a_take() {
     let kept: Vec<_> = session.marks.values().flat_map(|m| &m.takes).collect();
     assert_eq!(kept.len(), 1);
     assert!(!kept[0].places.is_empty());
+}
+
+#[test]
+fn a_take_waits_for_a_journal_that_another_program_holds() {
+    in_own_folder(
+        "faults::a_take_waits_for_a_journal_that_another_program_holds",
+        || {
+            let file = Journal::usual_place().expect("a place");
+            drop(Journal::open(&file).expect("opens"));
+            let other = rusqlite::Connection::open(&file).expect("opens");
+            other.execute_batch("BEGIN EXCLUSIVE").expect("locks");
+            let sound = Recording::new("take", 8_000, vec![vec![0.1; 8_000]]).expect("sound");
+            let mut work = Job::Journal(journal::Job::Keep {
+                rounds: vec![Round {
+                    recording: sound.hash(),
+                    name: "tune".into(),
+                    tuning: None,
+                    at: Moment(1),
+                    from_s: 0.0,
+                    to_s: 1.0,
+                    region: String::new(),
+                    speed: 1.0,
+                    thumb: None,
+                    fingers: None,
+                    take: None,
+                    note: String::new(),
+                    faults: Vec::new(),
+                }],
+                sound: Arc::new(sound),
+                take: "take.wav".into(),
+            })
+            .work();
+            let mut said = Vec::new();
+            // The journal itself waits for 5 s.
+            let more = work(&Cancel::default(), &mut |answer| said.push(answer));
+            assert!(more && said.is_empty(), "given up: {said:?}");
+            other.execute_batch("COMMIT").expect("unlocks");
+            let more = work(&Cancel::default(), &mut |answer| said.push(answer));
+            let kept = |said: &Said| {
+                matches!(said, Said::Journal(journal::Answer::Kept { fault: None, .. }))
+            };
+            assert!(!more && said.iter().any(kept), "{said:?}");
+            let all = Journal::open(&file).expect("opens").rounds(None, 9, 0);
+            assert_eq!(all.expect("read").len(), 1);
+        },
+    );
 }

@@ -18,3 +18,5 @@ mod practice;
 mod project;
 mod reducer;
 mod rig;
+#[cfg(target_os = "linux")]
+mod stalled;

@@ -35,7 +35,7 @@ fn wish(kind: u8, a: u8, b: u8) -> Wish {
         4 => Wish::SetRegion((b > 9).then_some((at(a), at(b)))),
         5 => Wish::LoopFromTo(at(a), at(b)),
         6 => Wish::MoveEnd(
-            if a > 127 { End::From } else { End::To },
+            if a > 127 { End::Start } else { End::Finish },
             if b > 127 { Snap::Beat } else { Snap::Bar },
             if b % 2 == 0 { Way::Earlier } else { Way::Later },
         ),
@@ -55,7 +55,7 @@ fn wish(kind: u8, a: u8, b: u8) -> Wish {
         20 => Wish::Record(a > 127),
         21 => Wish::KeepRound,
         22 => Wish::ShowTake(a.into(), b > 127),
-        23 => Wish::Hear([Hear::Recording, Hear::Take(a.into())][usize::from(b % 2)]),
+        23 => Wish::Hear([Hear::Balance(number), Hear::Alone(a.into())][usize::from(b % 2)]),
         24 => Wish::ForgetTake(a.into()),
         25 => Wish::Load("/music/tune.wav".into()),
         26 => Wish::Close,
@@ -100,11 +100,13 @@ fuzz_target!(|bytes: &[u8]| {
                 Message::Tick(tick)
             }
             4 => Message::Said(last, Said::Broke("it broke".into())),
-            5 => Message::Restored(Box::new(Session {
-                learnt: vec![(CONTROLS[usize::from(a) % CONTROLS.len()], Trigger::Note(b))],
-                position: Seconds(f64::from(c)),
-                ..Session::default()
-            })),
+            5 => {
+                let mut session = Session::default();
+                session.learnt =
+                    vec![(CONTROLS[usize::from(a) % CONTROLS.len()], Trigger::Note(b))];
+                session.position = Seconds(f64::from(c));
+                Message::Restored(Box::new(session))
+            }
             _ => Message::Wish(wish(a, b, c)),
         };
         for effect in update(&mut state, message) {
