@@ -163,39 +163,74 @@ fn round(at: i64) -> PracticeRound {
     }
 }
 
-/// A folder that may not be written: said in one line, the journal can still be read.
-#[cfg(unix)]
+/// The program as a user who may write nothing in `folder`; none where this user may write everywhere
+/// and cannot become another.
+#[cfg(target_os = "linux")]
+fn unprivileged(folder: &Path, arguments: &[&str]) -> Option<Output> {
+    use std::os::unix::fs::MetadataExt;
+    let program = env!("CARGO_BIN_EXE_thumbline");
+    let root = std::fs::metadata("/proc/self").expect("a process").uid() == 0;
+    let mut command = if root {
+        // Another user may not go to where the program was built.
+        let within_reach = folder.join("program");
+        std::fs::copy(program, &within_reach).expect("copied");
+        let mut command = Command::new("setpriv");
+        command.args(["--reuid=65534", "--regid=65534", "--clear-groups"]);
+        command.arg(within_reach);
+        command
+    } else {
+        Command::new(program)
+    };
+    command.args(arguments).arg("--quiet").current_dir(folder);
+    let output = command.env("THUMBLINE_DATA", folder).output();
+    match output {
+        Err(why) if root => {
+            println!("skipped: what another user may not do (setpriv: {why})");
+            None
+        }
+        output => Some(output.expect("it runs")),
+    }
+}
+
+/// A folder that may not be written, and a recording that may not be read: said in one line; what may
+/// be read is read.
+#[cfg(target_os = "linux")]
 #[test]
 fn where_nothing_may_be_written_what_is_there_is_read() {
     use std::os::unix::fs::PermissionsExt;
     let folder = tempfile::tempdir().expect("a folder");
-    tune(&folder, 2.0);
+    let tune = tune(&folder, 2.0);
     let path = folder.path().join("journal.sqlite");
     Journal::open(&path)
         .expect("opens")
         .keep(&round(1))
         .expect("keeps");
-    let may = |bits| {
+    let may = |path: &Path, bits| {
         let rights = std::fs::Permissions::from_mode(bits);
-        std::fs::set_permissions(folder.path(), rights).expect("changed");
+        std::fs::set_permissions(path, rights).expect("changed");
     };
-    may(0o555);
-    if std::fs::write(folder.path().join("try"), b"").is_ok() {
-        may(0o755);
-        println!("skipped: this user may write everywhere");
+    may(&path, 0o644);
+    may(&tune, 0o644);
+    may(folder.path(), 0o555);
+    let run = |line: &[&str]| unprivileged(folder.path(), line);
+    let slowed = ["slow", "tune.wav", "--speed", "1", "--out", "out.wav"];
+    let Some(output) = run(&slowed) else {
         return;
-    }
-    let run = |line: &[&str]| limited(&folder, "-f unlimited", line);
-    failed(
-        &run(&["slow", "tune.wav", "--speed", "1", "--out", "out.wav"]),
-        "slow",
-    );
-    let list = run(&["journal", "--journal", "journal.sqlite"]);
-    assert!(
-        String::from_utf8_lossy(&list.stdout).contains("tune"),
-        "{list:?}"
-    );
-    may(0o755);
+    };
+    failed(&output, "slow");
+    assert!(!folder.path().join("out.wav").exists());
+    let list = run(&["journal", "--journal", "journal.sqlite"]).expect("a user");
+    let said = String::from_utf8_lossy(&list.stdout);
+    assert!(said.contains("tune"), "{list:?}");
+    // The right to read it is lost, and comes back.
+    may(&tune, 0o000);
+    let output = run(&["check", "tune.wav"]).expect("a user");
+    failed(&output, "check");
+    assert!(String::from_utf8_lossy(&output.stderr).contains("tune.wav"));
+    may(&tune, 0o444);
+    let output = run(&["check", "tune.wav"]).expect("a user");
+    assert!(!String::from_utf8_lossy(&output.stderr).contains("cannot be read"));
+    may(folder.path(), 0o755);
 }
 
 /// A file that is cut, emptied, replaced or removed while it is read: what was read is there, and it

@@ -29,6 +29,7 @@ mod net;
 mod patterns;
 mod playing;
 mod pluck;
+mod private;
 mod real_recordings;
 mod reports;
 mod separate;

@@ -317,7 +317,14 @@ impl Soak {
                     self.alone += 1;
                     if std::env::var_os("ALONE").is_some() {
                         let since = f64::from((from + tick) as u32) / f64::from(RATE);
-                        println!("ALONE {since:.3} of {:.3} near {near:?} of {} level {click} {:?} {:?} {:?}", out[0].len() as f64 / f64::from(RATE), clicks.len(), self.lately, self.controls, self.deck.state());
+                        println!(
+                            "ALONE {since:.3} of {:.3} near {near:?} of {} level {click} {:?} {:?} {:?}",
+                            out[0].len() as f64 / f64::from(RATE),
+                            clicks.len(),
+                            self.lately,
+                            self.controls,
+                            self.deck.state()
+                        );
                     }
                 }
             }

@@ -441,7 +441,10 @@ fn a_take_waits_for_a_journal_that_another_program_holds() {
             other.execute_batch("COMMIT").expect("unlocks");
             let more = work(&Cancel::default(), &mut |answer| said.push(answer));
             let kept = |said: &Said| {
-                matches!(said, Said::Journal(journal::Answer::Kept { fault: None, .. }))
+                matches!(
+                    said,
+                    Said::Journal(journal::Answer::Kept { fault: None, .. })
+                )
             };
             assert!(!more && said.iter().any(kept), "{said:?}");
             let all = Journal::open(&file).expect("opens").rounds(None, 9, 0);
