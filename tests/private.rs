@@ -33,7 +33,7 @@ fn recordings(folder: &TempDir) -> PathBuf {
             .map(|c| c[frames.clone()].to_vec())
             .collect();
         Target::File(secret.join(name))
-            .write(|out| wav::write(out, 22_050, &sound, Depth::Int16))
+            .write(|out| wav::write(out, 22_050, &sound, Depth::Int24))
             .expect("written");
     }
     secret

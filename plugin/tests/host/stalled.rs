@@ -22,8 +22,8 @@ use thumbline_plugin::wish::Wish;
 
 /// How long the system may hold on to what it was told.
 const FOR_ONCE: Duration = Duration::ZERO;
-/// The one file's number.
-const FILE: INodeNo = INodeNo(2);
+/// The files, each with the number by its place, from two.
+const FILES: [&str; 3] = ["one.wav", "other.wav", "third.wav"];
 /// How soon an instance is gone.
 const SOON: Duration = Duration::from_millis(2_700);
 
@@ -34,7 +34,7 @@ enum Held {
     Directory(ReplyDirectory),
 }
 
-/// A folder with one file, which stalls when it is told to.
+/// A folder with files of the same bytes, which stalls when it is told to.
 #[derive(Clone, Default)]
 struct Folder {
     bytes: Arc<Vec<u8>>,
@@ -70,8 +70,8 @@ impl Folder {
 
     fn attributes(&self, ino: INodeNo) -> FileAttr {
         let (kind, perm, size) = match ino {
-            FILE => (FileType::RegularFile, 0o644, self.bytes.len() as u64),
-            _ => (FileType::Directory, 0o755, 0),
+            INodeNo::ROOT => (FileType::Directory, 0o755, 0),
+            _ => (FileType::RegularFile, 0o644, self.bytes.len() as u64),
         };
         let (atime, mtime, ctime, crtime) = (UNIX_EPOCH, UNIX_EPOCH, UNIX_EPOCH, UNIX_EPOCH);
         FileAttr {
@@ -94,12 +94,12 @@ impl Folder {
     }
 
     /// The folder at `at`; none where this machine lets nobody mount one.
-    fn mounted(&self, at: &Path) -> Option<BackgroundSession> {
+    fn mounted(&self, at: &Path) -> Option<Mounted> {
         std::fs::create_dir_all(at).expect("a folder");
         let mut config = Config::default();
         config.mount_options = vec![MountOption::FSName("stalls".into())];
-        match fuser::spawn_mount2(self.clone(), at, &config) {
-            Ok(session) => Some(session),
+        match fuser::spawn_mount(self.clone(), at, &config) {
+            Ok(session) => Some(Mounted(self.clone(), Some(session))),
             Err(why) => {
                 println!("skipped: a folder that stalls (no FUSE here: {why})");
                 None
@@ -108,14 +108,26 @@ impl Folder {
     }
 }
 
+/// A folder that is there; whoever waits at the end is answered before it goes.
+struct Mounted(Folder, Option<BackgroundSession>);
+
+impl Drop for Mounted {
+    fn drop(&mut self) {
+        self.0.answer();
+        drop(self.1.take());
+    }
+}
+
 impl Filesystem for Folder {
     fn lookup(&self, _: &Request, _: INodeNo, name: &OsStr, reply: ReplyEntry) {
-        if self.stalls() && name != "tone.wav" {
-            self.holds(Held::Entry(reply));
-        } else if name == "tone.wav" && !self.bytes.is_empty() {
-            reply.entry(&FOR_ONCE, &self.attributes(FILE), Generation(0));
-        } else {
-            reply.error(Errno::ENOENT);
+        let place = FILES.iter().position(|file| name == *file);
+        match place.filter(|_| !self.bytes.is_empty()) {
+            Some(place) => {
+                let found = self.attributes(INodeNo(2 + place as u64));
+                reply.entry(&FOR_ONCE, &found, Generation(0));
+            }
+            None if self.stalls() => self.holds(Held::Entry(reply)),
+            None => reply.error(Errno::ENOENT),
         }
     }
 
@@ -186,7 +198,7 @@ fn a_file_that_stalls_holds_up_nobody() {
         let Some(_mounted) = folder.mounted(&at) else {
             return;
         };
-        let stalled = at.join("tone.wav");
+        let [stalled, other_stalled, third] = FILES.map(|name| at.join(name));
         folder.stalls.store(true, Ordering::Release);
         let mut bench = Bench::new();
         bench.restore(&stalled);
@@ -202,13 +214,18 @@ fn a_file_that_stalls_holds_up_nobody() {
         // Another instance opens one too, while nobody has given the first up.
         let waiting = folder.waiting();
         let waits = Bench::new();
-        waits.restore(&stalled);
+        waits.restore(&other_stalled);
         until("asked again", || folder.waiting() > waiting);
         let mut other = Bench::new();
         other.restore(&good);
         other.until("opened beside", is_ready);
         goes(waits);
         goes(other);
+        let waiting = folder.waiting();
+        let leaves = Bench::new();
+        leaves.restore(&third);
+        until("asked a third time", || folder.waiting() > waiting);
+        goes(leaves);
         // What was let go comes back, and ends: of the six services' threads and two more none is double.
         folder.answer();
         until("back", || threads() == 8);
