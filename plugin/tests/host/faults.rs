@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
-use thumbline::journal::{Journal, Moment, Round};
+use thumbline::journal::{Journal, Moment, PracticeRound};
 use thumbline::recording::Recording;
 use thumbline_plugin::data;
 use thumbline_plugin::job::Cancel;
@@ -415,7 +415,7 @@ fn a_take_waits_for_a_journal_that_another_program_holds() {
             other.execute_batch("BEGIN EXCLUSIVE").expect("locks");
             let sound = Recording::new("take", 8_000, vec![vec![0.1; 8_000]]).expect("sound");
             let mut work = Job::Journal(journal::Job::Keep {
-                rounds: vec![Round {
+                rounds: vec![PracticeRound {
                     recording: sound.hash(),
                     name: "tune".into(),
                     tuning: None,

@@ -152,7 +152,10 @@ pub fn run(minutes: f64) -> Result<()> {
         codes[code] += 1;
         for (name, bytes) in &own {
             if std::fs::read(folder.join(name)).ok().as_ref() != Some(bytes) {
-                bail!("`{name}` is not what it was, after {line:?}");
+                if !given_up(&line, name) {
+                    bail!("`{name}` is not what it was, after {line:?}");
+                }
+                std::fs::write(folder.join(name), bytes)?;
             }
         }
     }
@@ -163,6 +166,12 @@ pub fn run(minutes: f64) -> Result<()> {
         well + fault + usage
     );
     Ok(())
+}
+
+/// Was the file `name` only named as a place to write to, and `--replace` said?
+fn given_up(line: &[String], name: &str) -> bool {
+    let read = |pair: &[String]| pair[1] == name && !pair[0].starts_with("--");
+    line.iter().any(|word| word == "--replace") && !line.windows(2).any(read)
 }
 
 /// Files to name, and those that no command may change.
