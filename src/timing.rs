@@ -84,6 +84,7 @@ pub fn measure_pinned(
     // all readings the one with the fewest causes is the simplest.
     let place = |beat: usize| grid.beats()[beat].place;
     let mut fewest = best.causes(notes);
+    let first = best.swing;
     for (swing, hand) in swing::others(&phases, place) {
         if fewest == 0 || best.slants().next().is_none() {
             break;
@@ -93,6 +94,13 @@ pub fn measure_pinned(
         if causes < fewest {
             (best, fewest) = (other, causes);
         }
+    }
+    // Fingers late at several places of the bar may be a late hand that nobody hears at any of them.
+    if let Some((chosen, first)) = best.swing.as_mut().zip(first)
+        && swing::places_on_beat(&phases, place) > 1
+    {
+        chosen.low = chosen.low.min(first.low);
+        chosen.high = chosen.high.max(first.high);
     }
     best
 }

@@ -104,6 +104,17 @@ pub(super) fn others(phases: &[Phase], place: impl Fn(usize) -> u8) -> Vec<(Swin
     found
 }
 
+/// At how many places of the bar (`place` of a beat index) the fingers play on the beat.
+pub(super) fn places_on_beat(phases: &[Phase], place: impl Fn(usize) -> u8) -> usize {
+    let fingers = phases
+        .iter()
+        .filter(|p| p.role == Role::Melody && p.on_beat());
+    let mut places: Vec<u8> = fingers.map(|p| place(p.beat)).collect();
+    places.sort_unstable();
+    places.dedup();
+    places.len()
+}
+
 fn off_beats<'a>(
     phases: &'a [Phase],
     keep: impl Fn(&Phase) -> bool + 'a,
