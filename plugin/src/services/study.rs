@@ -10,7 +10,6 @@ use super::sound::Sound;
 use crate::page_state::{DrillsPage, Exercise, NeckPage, OfPattern, PatternPage, TuningsPage};
 use std::path::Path;
 use std::sync::Arc;
-use thumbline::analysis::Analysis;
 use thumbline::dsp::pluck::Played;
 use thumbline::home;
 use thumbline::load::melody as files;
