@@ -264,6 +264,26 @@ fn a_takes_folder_that_stalls_holds_up_nobody() {
     );
 }
 
+/// A thread that was let go finds its code where it was: a host that unloads the plug-in does not unmap it.
+#[test]
+fn a_host_that_unloads_the_plug_in_leaves_its_code() {
+    let own = std::env::current_exe().expect("this test's own path");
+    let built = own.with_file_name("libthumbline_plugin.so");
+    let name = std::ffi::CString::new(built.as_os_str().as_encoded_bytes()).expect("a name");
+    let mapped = || {
+        let maps = std::fs::read_to_string("/proc/self/maps").expect("what is mapped");
+        maps.contains("libthumbline_plugin.so")
+    };
+    assert!(built.is_file() && !mapped(), "{}", built.display());
+    // SAFETY: the plug-in's initialisers do nothing but register its entry points.
+    unsafe {
+        let handle = libc::dlopen(name.as_ptr(), libc::RTLD_NOW | libc::RTLD_LOCAL);
+        assert!(!handle.is_null(), "it does not load");
+        assert_eq!(libc::dlclose(handle), 0);
+    }
+    assert!(mapped(), "unmapped");
+}
+
 /// Threads of ours.
 fn threads() -> usize {
     let tasks = std::fs::read_dir("/proc/self/task").expect("a list of threads");
