@@ -1,9 +1,10 @@
 //! Thumbline: slow a guitar recording at its own pitch, loop the hard bar, see thumb and fingers
 //! against the beat, and learn how far they drift.
 //!
-//! Layers, lowest first; a module uses only those below it (`tests/layers.rs` enforces it):
-//! 0 `unit`, `dsp`, `home`, `parallel`, `system`, `xml` · 1 `music`, `recording`, `stretch` · 2 `load`, `analysis`, `deck` ·
-//! 3 `timing`, `compare`, `separate`, `along` · 4 `report`, `journal`, `manual`, `preset`.
+//! [`load`] reads a file into a [`recording::Recording`]; [`analysis`] hears its notes and beats; [`timing`] says what
+//! their distance means for a player, [`compare`] how a take lies against the recording; [`stretch`] plays it slower at
+//! its own pitch, [`deck`] in real time. `report` and `journal` write what lasts. Which module may use which stands in
+//! one table, in `DEVELOPERS.md`; a test holds it.
 //!
 //! The built-in tune, heard and measured (`examples/` holds three whole programs):
 //!

@@ -1,31 +1,15 @@
-//! The layer law: a module of `src/` uses only modules of lower layers, or of its own.
+//! The laws of the files: layers of `src/` as `DEVELOPERS.md` has them, no circle of files in any crate, and
+//! where tests may stand.
 
+mod imports;
+
+use imports::{Crate, Uses, circles};
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-const LAYERS: [&[&str]; 5] = [
-    &["unit", "dsp", "home", "parallel", "stop", "system", "xml"],
-    &["music", "recording", "stretch"],
-    &["load", "analysis", "deck"],
-    &["timing", "compare", "separate", "along"],
-    &["report", "journal", "manual", "preset", "demo"],
-];
-
-/// Modules of one layer that may use each other, with the reason.
-const SIDEWAYS: [(&str, &str); 9] = [
-    ("parallel", "stop"),     // threads stop with their caller
-    ("dsp", "unit"),          // filters speak in seconds and decibels
-    ("stretch", "recording"), // the engine reads the recording it stretches
-    ("deck", "load"),         // decoding feeds the deck
-    ("compare", "timing"),    // comparing is drift against another player
-    ("along", "timing"),      // live lateness is drift too
-    ("demo", "report"),       // the demo writes what it found
-    ("preset", "report"),     // own presets are written whole
-    ("journal", "report"),    // takes are kept as sound files
-];
-
-fn layer(module: &str) -> Option<usize> {
-    LAYERS.iter().position(|names| names.contains(&module))
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
 fn rust_files(dir: &Path) -> Vec<PathBuf> {
@@ -41,58 +25,148 @@ fn rust_files(dir: &Path) -> Vec<PathBuf> {
     found
 }
 
-/// First path segments after `crate::` on lines of code.
-fn used_modules(source: &str) -> Vec<String> {
-    source
-        .lines()
-        .map(|line| line.split("//").next().unwrap_or(""))
-        .flat_map(|code| code.split("crate::").skip(1))
-        .flat_map(|rest| match rest.strip_prefix('{') {
-            Some(group) => group
-                .split(['}', ','])
-                .map(|part| part.trim().split("::").next().unwrap_or("").to_owned())
-                .collect(),
-            None => vec![
-                rest.split(|c: char| !c.is_alphanumeric() && c != '_')
-                    .next()
-                    .unwrap_or("")
-                    .to_owned(),
-            ],
-        })
-        .filter(|name| layer(name).is_some())
-        .collect()
+/// A module of the law: its layer, and those beside it that it may use all the same.
+struct Place {
+    layer: usize,
+    beside: Vec<String>,
+}
+
+/// The names in backticks in a text.
+fn quoted(text: &str) -> impl Iterator<Item = &str> {
+    text.split('`').skip(1).step_by(2)
+}
+
+/// The table of layers: `| 1 | `music`, `stretch` (uses `recording`) | … |`.
+fn table() -> BTreeMap<String, Place> {
+    let text = fs::read_to_string(root().join("DEVELOPERS.md")).expect("the contributor's guide");
+    let mut places = BTreeMap::new();
+    for line in text.lines() {
+        let mut cells = line.split('|').skip(1).map(str::trim);
+        let Some(layer) = cells.next().and_then(|cell| cell.parse().ok()) else {
+            continue;
+        };
+        // `a`, `b` (uses `c`), `d`: what stands in brackets belongs to the name before them.
+        let mut last = String::new();
+        for piece in cells.next().unwrap_or_default().split(['(', ')']) {
+            if piece.starts_with("uses ") {
+                let place: &mut Place = places.get_mut(&last).expect("a module before its bracket");
+                place.beside = quoted(piece).map(str::to_owned).collect();
+                continue;
+            }
+            for name in quoted(piece) {
+                name.clone_into(&mut last);
+                let beside = Vec::new();
+                let new = places.insert(last.clone(), Place { layer, beside });
+                assert!(new.is_none(), "`{name}` stands twice in the table");
+            }
+        }
+    }
+    places
+}
+
+/// The module of `src/` that a file belongs to.
+fn module(file: &str) -> &str {
+    let first = file.split(['/', '\\']).next().unwrap_or(file);
+    first.trim_end_matches(".rs")
 }
 
 #[test]
 fn modules_use_only_lower_layers() {
-    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let law = table();
+    let files = rust_files(&root().join("src"));
+    let mut known: Vec<&str> = law.keys().map(String::as_str).collect();
+    for file in &files {
+        let inside = file.strip_prefix(root().join("src")).expect("inside");
+        let inside = inside.to_string_lossy();
+        let name = module(&inside);
+        let top = matches!(name, "lib" | "main" | "cli");
+        assert!(top || law.contains_key(name), "`{name}` stands in no layer");
+        known.retain(|k| *k != name);
+    }
+    assert!(known.is_empty(), "in the table and not in src/: {known:?}");
+    let uses = Crate::read(&root().join("src/lib.rs")).uses();
+    let mut needed = 0;
     let mut wrong = Vec::new();
-    let mut seen = 0;
-    for file in rust_files(&src) {
-        let inside = file.strip_prefix(&src).expect("inside src");
-        let first = inside.iter().next().expect("a name").to_string_lossy();
-        let module = first.trim_end_matches(".rs").to_owned();
-        if matches!(module.as_str(), "lib" | "main" | "cli") {
+    for ((from, to), names) in &uses {
+        let (user, used) = (module(from), module(to));
+        let (Some(own), Some(other)) = (law.get(user), law.get(used)) else {
             continue;
-        }
-        let own =
-            layer(&module).unwrap_or_else(|| panic!("{} belongs to no layer", inside.display()));
-        for used in used_modules(&fs::read_to_string(&file).expect("source is UTF-8")) {
-            seen += 1;
-            let below = layer(&used).is_some_and(|l| l < own);
-            if used != module && !below && !SIDEWAYS.contains(&(module.as_str(), used.as_str())) {
-                wrong.push(format!("{} (layer {own}) uses {used}", inside.display()));
-            }
+        };
+        let allowed = own.beside.iter().any(|b| b == used);
+        needed += usize::from(allowed);
+        if user != used && other.layer >= own.layer && !allowed {
+            wrong.push(format!(
+                "{from} (layer {}) uses {used}: {names:?}",
+                own.layer
+            ));
         }
     }
-    assert!(seen > 5, "the reader of `use` lines found nothing");
+    assert!(
+        uses.len() > 500,
+        "the reader of imports found only {}",
+        uses.len()
+    );
+    assert!(needed > 5, "the table's brackets were not read");
     assert!(wrong.is_empty(), "layer law broken:\n{}", wrong.join("\n"));
+    for (name, place) in &law {
+        for beside in &place.beside {
+            let pair =
+                |(from, to): &&(String, String)| module(from) == name && module(to) == beside;
+            assert!(
+                uses.keys().any(|k| pair(&k)),
+                "nothing in `{name}` uses `{beside}`"
+            );
+        }
+    }
+}
+
+/// The crates of the workspace whose sources are here (a packaged library has its own alone).
+fn crates() -> Vec<(&'static str, Uses)> {
+    [
+        "src/lib.rs",
+        "src/main.rs",
+        "plugin/src/lib.rs",
+        "plugin/src/main.rs",
+        "xtask/src/main.rs",
+    ]
+    .into_iter()
+    .filter(|path| root().join(path).is_file())
+    .map(|path| (path, Crate::read(&root().join(path)).uses()))
+    .collect()
+}
+
+#[test]
+fn no_circle_of_files() {
+    for (root, uses) in crates() {
+        for circle in circles(&uses) {
+            let inside =
+                |(from, to): &(String, String)| circle.contains(from) && circle.contains(to);
+            let ways = uses.iter().filter(|(pair, _)| inside(pair));
+            let ways: Vec<_> = ways
+                .map(|((from, to), names)| format!("  {from} uses {to}: {names:?}"))
+                .collect();
+            panic!("a circle of files in {root}:\n{}", ways.join("\n"));
+        }
+    }
+}
+
+#[test]
+fn a_circle_is_seen() {
+    let pair = |from: &str, to: &str| {
+        (
+            (from.to_owned(), to.to_owned()),
+            std::iter::once(String::new()).collect(),
+        )
+    };
+    let mut uses: Uses = [pair("a", "b"), pair("b", "c"), pair("x", "a")].into();
+    assert!(circles(&uses).is_empty());
+    uses.extend([pair("c", "a")]);
+    assert_eq!(circles(&uses), [["a", "b", "c"]]);
 }
 
 #[test]
 fn no_mod_rs() {
-    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
-    let found: Vec<_> = rust_files(&src)
+    let found: Vec<_> = rust_files(&root().join("src"))
         .into_iter()
         .filter(|p| p.ends_with("mod.rs"))
         .collect();
@@ -102,8 +176,7 @@ fn no_mod_rs() {
 #[test]
 fn no_tests_inside_the_library() {
     // `[lib] test = false`: a test in there would never run.
-    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
-    let found: Vec<_> = rust_files(&src)
+    let found: Vec<_> = rust_files(&root().join("src"))
         .into_iter()
         .filter(|path| fs::read_to_string(path).is_ok_and(|s| s.contains("cfg(test)")))
         .collect();

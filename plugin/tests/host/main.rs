@@ -1,8 +1,10 @@
 //! The plug-in inside an independent CLAP host (clack), in process: what a host asks of it, and
 //! what a project, a player's foot and a bad day ask of it.
 
-// The entry point is a raw C symbol, as a host loads it.
-#![allow(unsafe_code)]
+#![allow(
+    unsafe_code,
+    reason = "the entry point is a raw C symbol, as a host loads it"
+)]
 
 mod answered;
 mod bench;
