@@ -1,5 +1,5 @@
 //! Fits weights that Rust computes the evidence for, and writes them where they are compiled in:
-//! `cargo bench --bench fit -- decide|tuning FOLDER…`, called by `cargo xtask fit hearing`. Folders hold
+//! `cargo bench --bench fit -- note-selection|tuning FOLDER…`, called by `cargo xtask fit hearing`. Folders hold
 //! NAME.wav with NAME.truth.json and NAME.tuning.json, as `xtask/train/record.py` writes them. Twice on the
 //! same folders writes the same.
 //!
@@ -8,9 +8,9 @@
 //! with NAME.truth.json (`beats`, `downbeats`: seconds).
 
 mod beats;
-mod decide;
 #[path = "../known.rs"]
 mod known;
+mod note_selection;
 mod tuning;
 
 use serde::de::DeserializeOwned;
@@ -28,7 +28,7 @@ fn main() {
         .filter(|a| a != "--bench")
         .collect();
     let Some((part, folders)) = args.split_first() else {
-        println!("fit what? decide, tuning or beats, and the folders of recordings");
+        println!("fit what? note-selection, tuning or beats, and the folders of recordings");
         return;
     };
     if part == "beats" {
@@ -43,7 +43,7 @@ fn main() {
         .collect();
     files.sort();
     match part.as_str() {
-        "decide" => decide::fit(&files),
+        "note-selection" => note_selection::fit(&files),
         "tuning" => tuning::fit(&files),
         other => println!("no weights are called {other}"),
     }

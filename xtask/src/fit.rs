@@ -10,8 +10,15 @@ use anyhow::{Context, Result, bail};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// What of the hearing is fitted, in the order in which one part rests on another.
-const HEARING: [&str; 5] = ["ear", "solo", "decide", "tuning", "hand"];
+/// What of the hearing is fitted, named as its modules in `src/analysis` and `src/music`, in the order in which
+/// one part rests on another.
+const HEARING: [&str; 5] = [
+    "pluck-net",
+    "one-guitar",
+    "note-selection",
+    "tuning",
+    "hand",
+];
 /// Where the trainers are.
 const TRAIN: &str = "xtask/train";
 
@@ -85,9 +92,9 @@ impl Hearing {
             }
             println!("== {part}");
             match part {
-                "ear" => self.ear()?,
-                "solo" => self.solo()?,
-                "decide" => self.weighed("decide", &[("pieces", 900, 74)], &[])?,
+                "pluck-net" => self.pluck_net()?,
+                "one-guitar" => self.one_guitar()?,
+                "note-selection" => self.weighed("note-selection", &[("pieces", 900, 74)], &[])?,
                 "tuning" => {
                     let players = [("tunings", 1000, 180), ("arranged", 1200, 96)];
                     self.weighed("tuning", &players, &self.tuned)?;
@@ -110,7 +117,7 @@ impl Hearing {
     }
 
     /// The network, trained from nothing.
-    fn ear(&self) -> Result<()> {
+    fn pluck_net(&self) -> Result<()> {
         let (samples, out) = (text(&self.samples)?, text(&self.work)?);
         let options = "--minutes 6.4 --render 4.9 --workers 15 --seed 41 --cap 18000000";
         let mut args = vec!["--samples", samples, "--out", out];
@@ -127,7 +134,7 @@ impl Hearing {
     }
 
     /// The judge of one guitar.
-    fn solo(&self) -> Result<()> {
+    fn one_guitar(&self) -> Result<()> {
         let (samples, out) = (text(&self.samples)?, text(&self.work)?);
         let options = "--render 2.9 --minutes 1.25 --workers 16 --seed 6";
         let mut args = vec!["--samples", samples, "--out", out];

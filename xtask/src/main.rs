@@ -39,7 +39,7 @@ cargo xtask VERB
   standalone [REC]  build and open the standalone program
   bench [NAME]      speed and quality figures, each as a ratio within one run
   fit beats         the priors, the confidence and the network of the beats, fitted anew
-  fit hearing [PART] --samples FILE   train again what listens: ear, solo, decide, tuning, hand
+  fit hearing [PART] --samples FILE   train the hearing again: pluck-net, one-guitar, note-selection, tuning, hand
   fuzz [DOOR]       bytes that nobody prepared, at each door (--minutes N each, 10 by default)
   soak              the deck under random acts (--minutes N of sound), and 500 kills while writing
   figures           draw the pictures that the README shows

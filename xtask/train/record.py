@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Invented recordings as files, for what is fitted on recordings (`cargo xtask fit hearing decide`, `tuning`).
+"""Invented recordings as files, for what is fitted on recordings (`cargo xtask fit hearing note-selection`, `tuning`).
 
     record.py pieces|tunings|arranged OUT --samples plucks.xz --first 900 --count 74
 

@@ -1,4 +1,4 @@
-//! The weights of the note decision, where `cargo xtask fit hearing decide` (`fit`) writes them. These are older:
+//! The weights of the note decision, where `cargo xtask fit hearing note-selection` (`fit`) writes them. These are older:
 //! logistic regressions over what the network before this one said of 75 rendered pieces (steel, nylon, sampled and
 //! modelled voices; rooms, noise, lossy files). Fitted anew to the present network on 74 invented pieces they do no better
 //! on 41 others (15 rendered, 20 sampled, six real): onsets within 10 ms .964 against .963, .957 against

@@ -40,7 +40,7 @@ pub fn fit(files: &[PathBuf]) {
     if !read.is_empty() {
         let Weights { exact, place, note } = weight_fit::weights(&read);
         let text = format!(
-            "//! The weights of the note decision. Written by `cargo xtask fit hearing decide` (`weight_fit`): logistic\n\
+            "//! The weights of the note decision. Written by `cargo xtask fit hearing note-selection` (`weight_fit`): logistic\n\
              //! regressions over what the network says of {} invented pieces.\n\n\
              use super::weighing::Weights;\n\n\
              /// See [`Weights`].\n\
