@@ -8,10 +8,10 @@
 //! a tenth of a second and is replaced by it later. Runs on a thread that may wait: it allocates.
 
 mod answer;
-pub mod bleed;
-pub mod follow;
-pub mod onset;
-pub mod round;
+mod bleed;
+mod follow;
+mod onset;
+mod round;
 mod stream;
 mod told;
 

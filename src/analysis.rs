@@ -4,25 +4,31 @@
 //! is `report`.
 
 pub mod beat;
+#[doc(hidden)]
 pub mod candidates;
-pub mod chord_candidates;
-pub mod chord_onsets;
-pub mod concert_pitch;
+mod chord_candidates;
+mod chord_onsets;
+mod concert_pitch;
 pub mod corrections;
+#[doc(hidden)]
 pub mod features;
 pub mod hand;
-pub mod kinds;
+mod kinds;
+#[doc(hidden)]
 pub mod mono;
-pub mod note_event;
+mod note_event;
+#[doc(hidden)]
 pub mod note_selection;
 mod observer;
 pub mod one_guitar;
-pub mod pitch;
+mod pitch;
+#[doc(hidden)]
 pub mod pluck_net;
-pub mod ring;
-pub mod role;
+mod ring;
+mod role;
+#[doc(hidden)]
 pub mod string_assignment;
-pub mod warnings;
+mod warnings;
 
 use crate::music::grid::Grid;
 use crate::music::guess::{self, Guess};
@@ -34,6 +40,7 @@ use mono::Mono;
 use observer::go_on;
 use serde::{Deserialize, Serialize};
 
+pub use concert_pitch::TuningAt;
 pub use mono::RATE;
 pub use observer::{AnalysisError, Observer, Stage};
 
@@ -50,7 +57,7 @@ pub struct Analysis {
     /// The same offset through the recording, a value every 20 s or so, in order of time; empty where
     /// too little was heard to tell.
     #[serde(default)]
-    pub tuning_course: Vec<concert_pitch::At>,
+    pub tuning_course: Vec<TuningAt>,
     /// The tuning that strings and frets refer to: told, or the likeliest of `guesses`.
     pub tuning: Tuning,
     /// What the tuning may be, most likely first; empty where it was told or nothing was played.
@@ -228,6 +235,7 @@ pub fn analyze(
 }
 
 /// What is plucked when, and how it rings: all that comes before strings, hands and beats.
+#[doc(hidden)]
 #[derive(Debug)]
 pub struct Plucked {
     /// What is heard at each candidate onset, in order of time.
@@ -241,7 +249,7 @@ pub struct Plucked {
     /// The same where it is known.
     pub tuning_offset: Option<Cents>,
     /// See [`Analysis::tuning_course`].
-    pub tuning_course: Vec<concert_pitch::At>,
+    pub tuning_course: Vec<TuningAt>,
 }
 
 /// Candidates → features → note decision → times of close notes → ringing. `observer` is shown the
@@ -249,6 +257,7 @@ pub struct Plucked {
 ///
 /// # Errors
 /// [`AnalysisError::Cancelled`] when `observer` asks to stop.
+#[doc(hidden)]
 pub fn plucked(mono: &Mono, observer: &mut dyn Observer) -> Result<Plucked, AnalysisError> {
     let (candidates, coarse) = features::candidates(mono, observer)?;
     let roughly = coarse.unwrap_or_default();

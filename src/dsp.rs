@@ -1,13 +1,13 @@
 //! Signal processing that knows nothing of music: windows, spectra, prediction, rate conversion,
 //! robust middles, the pitch of one string, and a plucked string.
 
-pub mod middle;
+pub(crate) mod middle;
 pub mod pluck;
-pub mod predict;
+pub(crate) mod predict;
 pub mod resample;
 pub mod spectrum;
 pub mod string_pitch;
-pub mod window;
+pub(crate) mod window;
 
 use std::iter::Sum;
 use std::ops::{Add, AddAssign, Mul};

@@ -25,6 +25,7 @@ pub mod compare;
 pub mod deck;
 pub mod demo;
 pub mod dsp;
+#[doc(hidden)]
 pub mod home;
 #[cfg(feature = "journal")]
 pub mod journal;
@@ -32,6 +33,7 @@ pub mod load;
 #[cfg(feature = "export")]
 pub mod manual;
 pub mod music;
+#[doc(hidden)]
 pub mod parallel;
 #[cfg(feature = "export")]
 pub mod preset;
@@ -41,7 +43,8 @@ pub mod report;
 pub mod separate;
 pub mod stop;
 pub mod stretch;
+#[doc(hidden)]
 pub mod system;
 pub mod timing;
 pub mod unit;
-pub mod xml;
+pub(crate) mod xml;

@@ -14,6 +14,7 @@ mod figures;
 pub mod floor;
 mod reference;
 mod slot;
+#[doc(hidden)]
 pub mod stats;
 pub mod steady;
 mod swing;

@@ -1,6 +1,7 @@
 //! One test binary; a file a capability.
 
 mod along;
+mod api;
 mod beats;
 mod commands;
 mod compare;

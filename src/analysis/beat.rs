@@ -14,17 +14,19 @@
 mod beat_net;
 mod confidence;
 mod constraints;
-pub mod edits;
+mod edits;
+#[doc(hidden)]
 pub mod evaluation;
 mod even_tempo;
 mod events;
 mod free_opening;
-pub mod hand_gap;
+pub(crate) mod hand_gap;
 mod hsmm;
 mod hypothesis;
 mod measuring_grid;
 mod meter;
 mod part;
+#[doc(hidden)]
 pub mod prior_fit;
 mod priors;
 mod readings;

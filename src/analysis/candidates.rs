@@ -3,8 +3,8 @@
 //! Owns detection (spectral flux, and what linear prediction does not foretell) and timing. Whether
 //! a candidate is a note, and which one, is decided later; what this owes is recall.
 
-pub mod flux;
-pub mod surprise;
+pub(crate) mod flux;
+pub(crate) mod surprise;
 
 use crate::dsp::predict::Predictor;
 use flux::Fluxes;

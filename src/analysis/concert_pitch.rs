@@ -143,7 +143,7 @@ pub fn offset(notes: &[Deviation]) -> Option<Cents> {
 
 /// The offset of the tuning at one time.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct At {
+pub struct TuningAt {
     /// The middle of the stretch that was measured.
     pub time: Seconds,
     /// The offset from A4 = 440 Hz.
@@ -156,13 +156,13 @@ const ENOUGH: usize = 12;
 
 /// The offset through the recording, from notes in order of time: the weighted median of every
 /// stretch that holds enough notes.
-pub fn course(notes: &[Deviation]) -> Vec<At> {
+pub fn course(notes: &[Deviation]) -> Vec<TuningAt> {
     notes
         .chunk_by(|a, b| (a.time.0 / STRETCH).floor() == (b.time.0 / STRETCH).floor())
         .filter(|stretch| stretch.len() >= ENOUGH)
         .filter_map(|stretch| {
             let time = stretch.iter().map(|n| n.time.0).sum::<f64>() / stretch.len() as f64;
-            offset(stretch).map(|offset| At {
+            offset(stretch).map(|offset| TuningAt {
                 time: Seconds(time),
                 offset,
             })

@@ -14,7 +14,8 @@
 //! models of a piece is wrong of all of it. So odds hardly rise with a recording's length, and not with
 //! how often it is looped.
 
-pub mod neck;
+mod neck;
+#[doc(hidden)]
 pub mod triad;
 mod weights;
 
