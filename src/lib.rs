@@ -15,7 +15,8 @@
 //! let tune = thumbline::demo::recording(48_000)?;
 //! let found = analyze(&tune.recording, &Options::default(), &mut ())?;
 //! let drift = timing::of(&found, Reference::OwnTempo);
-//! println!("{} notes, {} of them on a beat that is sure", found.notes.len(), drift.notes.iter().flatten().count());
+//! let (heard, sure) = (found.notes.len(), drift.notes.iter().flatten().count());
+//! println!("{heard} notes, {sure} of them on a beat that is sure");
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 

@@ -54,7 +54,7 @@ impl TryFrom<String> for ContentHash {
 #[non_exhaustive]
 pub enum RecordingError {
     /// No channel or no frame.
-    #[error("there is no sound in it")]
+    #[error("it holds no sound")]
     Empty,
     /// Channels differ in length.
     #[error("its channels differ in length")]

@@ -360,3 +360,32 @@ fn split(line: &str) -> Option<(&str, &str)> {
     }
     (end > 0).then(|| (&line[..end - 2], &line[end..]))
 }
+
+/// The example at the crate's root, word for word: documentation is not compiled in tests.
+#[test]
+fn the_example_at_the_root_runs() -> Result<(), Box<dyn std::error::Error>> {
+    use thumbline::analysis::{Options, analyze};
+    use thumbline::timing::{self, Reference};
+
+    let tune = thumbline::demo::recording(48_000)?;
+    let found = analyze(&tune.recording, &Options::default(), &mut ())?;
+    let drift = timing::of(&found, Reference::OwnTempo);
+    let (heard, sure) = (found.notes.len(), drift.notes.iter().flatten().count());
+    println!("{heard} notes, {sure} of them on a beat that is sure");
+    assert!(10 * sure > 9 * heard, "{sure} of {heard}");
+
+    let (root, here) = (include_str!("../src/lib.rs"), include_str!("api.rs"));
+    let example = root.split("```").nth(1).expect("an example");
+    let lines = example
+        .lines()
+        .skip(1)
+        .map(|line| line.trim_start_matches("//!").trim());
+    let lines: Vec<&str> = lines
+        .filter(|line| !line.is_empty() && !line.starts_with('#'))
+        .collect();
+    assert!(lines.len() > 4, "{lines:?}");
+    for line in lines {
+        assert!(here.contains(line), "not run: {line}");
+    }
+    Ok(())
+}

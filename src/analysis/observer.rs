@@ -40,7 +40,7 @@ pub trait Observer {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum AnalysisError {
     /// The observer asked to stop.
-    #[error("the analysis was stopped before it was done")]
+    #[error("the analysis was stopped before it had finished")]
     Cancelled,
 }
 

@@ -31,13 +31,13 @@ pub struct Analyze {
     /// Write everything as JSON; - is standard output.
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
-    /// Write a row a note for a spreadsheet; - is standard output.
+    /// Write one row a note for a spreadsheet; - is standard output.
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
     /// Draw the bar sheet: thumb and fingers against the beat; - is standard output.
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
-    /// Draw it on a dark ground.
+    /// Draw it on a dark background.
     #[arg(long, requires = "svg")]
     dark: bool,
     /// Draw bars that play alike as one row.
@@ -47,7 +47,7 @@ pub struct Analyze {
     /// output.
     #[arg(long, value_name = "FILE")]
     close_up: Option<PathBuf>,
-    /// The bar that is drawn close up.
+    /// The bar to draw close up.
     #[arg(long, value_name = "N", default_value_t = 2)]
     bar: i32,
     #[command(flatten)]

@@ -26,7 +26,7 @@ pub fn semitones(text: &str) -> Result<Cents, String> {
     if value.abs() <= 12.0 {
         Ok(Cents(100.0 * value))
     } else {
-        Err("a change of pitch lies between -12 and 12 semitones".to_owned())
+        Err("choose a pitch change from -12 to 12 semitones".to_owned())
     }
 }
 
@@ -64,7 +64,7 @@ fn number(text: &str) -> Result<f64, String> {
     if value.is_finite() {
         Ok(value)
     } else {
-        Err("that is not a number to work with".to_owned())
+        Err("that number cannot be used".to_owned())
     }
 }
 

@@ -14,12 +14,12 @@ use thumbline::report::sheet::{self, Piece};
 use thumbline::report::{json, table};
 use thumbline::timing::{self, Reference};
 
-/// Show how thumb and fingers stand to the beat: mean, spread, and slot by slot.
+/// Show where thumb and fingers fall against the beat: mean, spread, and slot by slot.
 #[derive(Args)]
 pub struct Check {
     /// The take.
     take: PathBuf,
-    /// Measure against this.
+    /// What to measure against.
     #[arg(long, value_enum, default_value = "own-tempo")]
     against: Against,
     /// Write the figures as JSON; - is standard output.

@@ -141,8 +141,8 @@ impl Compare {
     ) -> Result<()> {
         let Some(round) = self.round.checked_sub(1).and_then(|i| found.rounds.get(i)) else {
             return Err(usage(format!(
-                "the take goes through {} times: choose --round from 1 to that",
-                found.rounds.len()
+                "the take goes through {n} times: choose --round from 1 to {n}",
+                n = found.rounds.len()
             )));
         };
         let order = if self.in_turn {
@@ -188,7 +188,7 @@ impl Compare {
             None => " with the take's sound",
             Some(why) => {
                 terminal.warn(&format!(
-                    "the take's sound is not kept, its figures are: {why}"
+                    "the take's sound was not kept, its figures were: {why}"
                 ));
                 ""
             }

@@ -73,7 +73,7 @@ fn folder(what: &str, path: Option<&Path>) -> Found {
     match existing.map(probe) {
         Some(Ok(())) => Found::Well(format!("{what}: {shown}{later}")),
         Some(Err(why)) => Found::Amiss(format!("{what}: {shown} cannot be written ({why})")),
-        None => Found::Amiss(format!("{what}: {shown} is nowhere")),
+        None => Found::Amiss(format!("{what}: {shown} is missing")),
     }
 }
 

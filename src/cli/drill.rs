@@ -50,7 +50,7 @@ pub struct Drill {
     /// Meter of your own cell.
     #[arg(long, default_value = "4/4", requires = "cell")]
     meter: String,
-    /// Swing it: how long the first half of a beat is to the second, "2:1".
+    /// Swing it: the first half of a beat against the second, "2:1".
     #[arg(long, value_name = "LONG:SHORT")]
     swing: Option<String>,
     /// Play the pattern on chords, one a bar: "C Am F G"; the bass strings follow them.
@@ -69,7 +69,7 @@ pub struct Drill {
     /// Practise natural harmonics instead.
     #[arg(long, group = "what")]
     harmonics: bool,
-    /// Name the picking patterns there are.
+    /// List the picking patterns.
     #[arg(long, group = "what")]
     list: bool,
     /// Tuning by name, or its strings from the lowest; DADGAD where nothing else is known. With --from, the
@@ -151,7 +151,7 @@ impl Command for Drill {
         let session = Session::of(&stages, &tempi, self.click);
         if session.length.0 > LONGEST {
             return Err(usage(format!(
-                "that would last {:.0} minutes: take fewer bars or tempi",
+                "that would last {:.0} minutes: choose fewer bars or tempos",
                 session.length.0 / 60.0
             )));
         }
@@ -180,7 +180,7 @@ impl Command for Drill {
 impl Drill {
     fn tempi(&self) -> Result<Vec<Bpm>> {
         if self.tempo.is_empty() || self.tempo.iter().any(|t| !(20.0..=300.0).contains(t)) {
-            return Err(usage("a tempo lies between 20 and 300 beats a minute"));
+            return Err(usage("choose a tempo from 20 to 300 beats a minute"));
         }
         if !(1..=64).contains(&self.bars) {
             return Err(usage("a stage has 1 to 64 bars"));

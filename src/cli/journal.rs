@@ -74,7 +74,7 @@ enum Verb {
         #[command(flatten)]
         outputs: OutputArguments,
     },
-    /// Copy the journal to a file, also while it is in use.
+    /// Copy the journal to a file, even while it is in use.
     Backup {
         /// The copy; an older one of the same journal gives way.
         to: PathBuf,

@@ -34,7 +34,7 @@ const MOST_BYTES: u64 = 64 << 20;
 /// records the student's take, without a network.
 #[derive(Args)]
 pub struct Lesson {
-    /// The recording (WAV, AIFF, FLAC, MP3, Ogg Vorbis, M4A).
+    /// The recording (most sound files and videos: thumbline manual files).
     #[arg(required_unless_present = "open")]
     rec: Option<PathBuf>,
     /// Bars to learn, as counted by analyze: 5-8, or one bar as 5. The first four when left out.

@@ -41,14 +41,14 @@ pub struct Loop {
     /// Speed: 0.6 or 60%; 0.25 to 1.5.
     #[arg(long, value_parser = arguments::speed, default_value = "1")]
     speed: Speed,
-    /// How many times it is played.
+    /// How many times to play it.
     #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..=1000))]
     times: u32,
     /// Raise or lower the pitch by semitones, -12 to 12; 0.5 is 50 cents.
     #[arg(long, value_parser = arguments::semitones, default_value = "0")]
     #[arg(allow_negative_numbers = true)]
     pitch: Cents,
-    /// Count one bar before.
+    /// Count in for one bar.
     #[arg(long)]
     count_in: bool,
     /// Click on every beat.

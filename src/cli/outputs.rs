@@ -10,7 +10,7 @@ use thumbline::report::sign;
 /// What may be replaced by a result.
 #[derive(Args)]
 pub struct OutputArguments {
-    /// Replace files that are in the way; never a recording by what is made of it.
+    /// Overwrite files that exist already, but never a recording.
     #[arg(long)]
     replace: bool,
 }

@@ -85,7 +85,7 @@ impl JournalError {
             Some(Code::DatabaseCorrupt) => Self::Damaged(path),
             Some(Code::NotADatabase) => Self::NotAJournal(path),
             Some(Code::ReadOnly | Code::PermissionDenied) => {
-                Self::read_only_because(&path, "no right to write it")
+                Self::read_only_because(&path, "you may not write to it")
             }
             Some(Code::CannotOpen) => Self::NoFolder(path.display().to_string()),
             _ => Self::Other { file: path, error },

@@ -100,7 +100,7 @@ impl Journal {
         if connection.is_readonly("main").map_err(wrap)? {
             return Err(JournalError::read_only_because(
                 path,
-                "no right to write it",
+                "you may not write to it",
             ));
         }
         connection

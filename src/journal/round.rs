@@ -99,11 +99,11 @@ impl PracticeRound {
                 .all(|f| f.drift_ms.is_finite() && f.spread_ms.is_finite());
         if !finite {
             return Err(JournalError::Unusable(
-                "a figure in it is not a number".into(),
+                "one of its figures is not a number".into(),
             ));
         }
         if self.to_s <= self.from_s || self.from_s < 0.0 {
-            return Err(JournalError::Unusable("its region has no length".into()));
+            return Err(JournalError::Unusable("its passage has no length".into()));
         }
         if !(0.05..=8.0).contains(&self.speed) {
             return Err(JournalError::Unusable(format!(
@@ -113,7 +113,7 @@ impl PracticeRound {
         }
         if figures.clone().any(|f| f.notes == 0 || f.spread_ms < 0.0) {
             return Err(JournalError::Unusable(
-                "a figure in it was measured on no note".into(),
+                "one of its figures rests on no note".into(),
             ));
         }
         Ok(())

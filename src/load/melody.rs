@@ -206,7 +206,7 @@ fn highest(parts: Parts, meter: Meter) -> Vec<MelodyNote> {
 fn midi(title: &str, bytes: &[u8]) -> Result<Written, String> {
     let smf = Smf::parse(bytes).map_err(|e| e.to_string())?;
     let Timing::Metrical(ticks) = smf.header.timing else {
-        return Err("its times are not in beats".to_owned());
+        return Err("it counts in seconds, not in beats".to_owned());
     };
     let quarter = f64::from(ticks.as_int().max(1));
     let (mut meters, mut tempi, mut fifths) = (Vec::new(), Vec::new(), None);
@@ -436,7 +436,7 @@ fn musicxml(title: &str, bytes: &[u8]) -> Result<Written, String> {
         buffer.clear();
     }
     if !path.is_empty() {
-        return Err(format!("it ends inside <{}>", path[path.len() - 1]));
+        return Err(format!("it breaks off inside <{}>", path[path.len() - 1]));
     }
     let meter = usable(count.zip(unit).map(|(count, unit)| Meter { count, unit }));
     Ok(Written {
