@@ -16,6 +16,20 @@ pub enum Stage {
     Beats,
 }
 
+impl Stage {
+    /// The share of the whole analysis that is done with `fraction` (0 to 1) of this stage, 0 to 1: by the time that
+    /// each stage takes on recordings of half a minute.
+    pub fn done(self, fraction: f32) -> f32 {
+        let (start, length) = match self {
+            Self::Onsets => (0.0, 0.3),
+            Self::Notes => (0.3, 0.65),
+            Self::Roles => (0.95, 0.02),
+            Self::Beats => (0.97, 0.03),
+        };
+        start + length * fraction
+    }
+}
+
 /// Watches an analysis while it runs; every method has an empty default.
 ///
 /// All calls come from the thread that called [`analyze`](super::analyze).

@@ -146,19 +146,12 @@ pub fn hear(recording: &Recording, options: &Options, terminal: &Terminal) -> Re
     Ok(Analysed { found, drift })
 }
 
-/// Turns stages of the analysis into one share of the work.
+/// Shows how much of an analysis is done.
 struct Watch(Progress);
 
 impl Observer for Watch {
     fn progress(&mut self, stage: Stage, fraction: f32) {
-        // Shares of the time each stage takes, measured on recordings of half a minute.
-        let (start, length) = match stage {
-            Stage::Onsets => (0.0, 0.3),
-            Stage::Notes => (0.3, 0.65),
-            Stage::Roles => (0.95, 0.02),
-            Stage::Beats => (0.97, 0.03),
-        };
-        self.0.at(start + length * f64::from(fraction));
+        self.0.at(f64::from(stage.done(fraction)));
     }
 }
 
