@@ -11,6 +11,12 @@ pub fn median(values: &mut [f64]) -> Option<f64> {
     }
 }
 
+/// The same, of an even number of values the upper of the two in the middle: one of the values themselves.
+pub fn upper_median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
 /// 1.4826 times the median distance from the median: the SD, were the values normal.
 pub fn spread(values: &[f64], centre: f64) -> f64 {
     let mut away: Vec<f64> = values.iter().map(|v| (v - centre).abs()).collect();

@@ -3,6 +3,7 @@
 //! Owns the figures and the kinds of failure that the chores print and fit by. Nothing here is used
 //! while listening.
 
+use crate::dsp::middle::upper_median;
 use crate::music::grid::{Beat, Grid};
 use crate::music::meter::Meter;
 use crate::music::note::Note;
@@ -204,6 +205,5 @@ fn instants(beats: &[Beat]) -> (Vec<f64>, Vec<f64>) {
 /// Median distance from one instant to the next; not a number where there are none.
 fn middle_gap(times: &[f64]) -> f64 {
     let mut gaps: Vec<f64> = times.windows(2).map(|p| p[1] - p[0]).collect();
-    gaps.sort_by(f64::total_cmp);
-    gaps.get(gaps.len() / 2).copied().unwrap_or(f64::NAN)
+    upper_median(&mut gaps).unwrap_or(f64::NAN)
 }

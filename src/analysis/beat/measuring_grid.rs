@@ -9,6 +9,7 @@ use super::hand_gap::{self, Touch};
 use super::subdivisions::locate;
 use super::subdivisions::{self, Slots};
 use super::tempo_curve::{self, Curve, Observation, Pin};
+use crate::dsp::middle::upper_median;
 use crate::music::grid::{Beat, Grid};
 use crate::music::note::{Note, Role};
 use crate::unit::Seconds;
@@ -180,11 +181,11 @@ fn hands(beats: &[f64], events: &[Event], slots: &Slots) -> [Hand; 2] {
     let [thumb, fingers] = [Role::Bass, Role::Melody].map(|role| {
         let own = touches.iter().filter(|t| t.role == role);
         let mut away: Vec<f64> = own.map(|t| t.away).collect();
-        let late = median(&mut away);
+        let late = upper_median(&mut away).unwrap_or(0.0);
         let mut distance: Vec<f64> = away.iter().map(|a| (a - late).abs()).collect();
         Hand {
             late,
-            sd: (1.4826 * median(&mut distance)).clamp(HAND.0, HAND.1),
+            sd: (1.4826 * upper_median(&mut distance).unwrap_or(0.0)).clamp(HAND.0, HAND.1),
             waits: 0.0,
         }
     });
@@ -207,11 +208,6 @@ fn hands(beats: &[f64], events: &[Event], slots: &Slots) -> [Hand; 2] {
             waits: 0.0,
         },
     ]
-}
-
-fn median(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// The beats of `rough` (within about an eighth of where they should be), moved to where `notes`

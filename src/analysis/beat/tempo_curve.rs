@@ -8,6 +8,8 @@
 //! memory); outliers among notes and sudden changes of tempo are both taken as Student-t
 //! (iteratively reweighted least squares), so that neither bends the rest.
 
+use crate::dsp::middle::upper_median;
+
 /// A note (or chord) seen from the grid: beat index, place within the beat, instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Observation {
@@ -123,8 +125,7 @@ fn increasing(beats: Vec<f64>, rough: &[f64]) -> Vec<f64> {
 
 pub(crate) fn median_gap(beats: &[f64]) -> f64 {
     let mut gaps: Vec<f64> = beats.windows(2).map(|p| p[1] - p[0]).collect();
-    gaps.sort_by(f64::total_cmp);
-    gaps.get(gaps.len() / 2).copied().unwrap_or(0.5)
+    upper_median(&mut gaps).unwrap_or(0.5)
 }
 
 struct Problem<'a> {
