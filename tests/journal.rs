@@ -529,3 +529,12 @@ fn a_killed_process_loses_no_kept_round() {
         "{kept} rounds were said to be kept, {there} are there"
     );
 }
+
+/// Leap days and turns of the year (ISO 8601; seconds as `date -u -d @951826154` has them).
+#[test]
+fn moments_in_names_are_dates() {
+    let name = |seconds: i64| Moment(1000 * seconds).in_a_name();
+    assert_eq!(name(0), "1970-01-01 00.00.00");
+    assert_eq!(name(951_826_154), "2000-02-29 12.09.14");
+    assert_eq!(name(1_767_225_599), "2025-12-31 23.59.59");
+}

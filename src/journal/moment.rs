@@ -32,6 +32,14 @@ impl Moment {
         )
     }
 
+    /// Date and time in UTC as a file's name can hold them, `2026-11-25 18.04.59`.
+    pub fn in_a_name(self) -> String {
+        jiff::Timestamp::from_millisecond(self.0).map_or_else(
+            |_| "unknown date".into(),
+            |t| t.strftime("%Y-%m-%d %H.%M.%S").to_string(),
+        )
+    }
+
     fn zoned(self) -> Option<jiff::ZonedDateTime> {
         let stamp = jiff::Timestamp::from_millisecond(self.0).ok()?;
         Some(stamp.to_zoned_datetime(jiff::tz::TimeZone::system()))

@@ -358,12 +358,10 @@ fn abandoned(note: &Path) -> bool {
 
 /// A new file named after the moment; two instances at once get two files.
 fn fresh_file(dir: &Path, what: &str) -> io::Result<(PathBuf, File)> {
-    let now = SystemTime::now()
-        .duration_since(UNIX_EPOCH)
-        .map_or(0, |d| d.as_secs());
+    let now = Moment::now().in_a_name();
     let mut last = io::Error::other("no free file name");
     for n in 0..1000 {
-        let path = dir.join(format!("{what} {} {n:03}.wav", stamp(now)));
+        let path = dir.join(format!("{what} {now} {n:03}.wav"));
         match File::options()
             .write(true)
             .read(true)
@@ -378,48 +376,4 @@ fn fresh_file(dir: &Path, what: &str) -> io::Result<(PathBuf, File)> {
         }
     }
     Err(last)
-}
-
-/// Seconds since 1970 as "2026-01-31 23.59.59" (UTC; days to date after the proleptic Gregorian
-/// calendar, ISO 8601).
-fn stamp(seconds: u64) -> String {
-    let (days, rest) = (seconds / 86_400, seconds % 86_400);
-    let mut year = 1970;
-    let mut left = days;
-    let leap = |y: u64| y.is_multiple_of(4) && (!y.is_multiple_of(100) || y.is_multiple_of(400));
-    loop {
-        let length = if leap(year) { 366 } else { 365 };
-        if left < length {
-            break;
-        }
-        left -= length;
-        year += 1;
-    }
-    let february = if leap(year) { 29 } else { 28 };
-    let months = [31, february, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
-    let mut month = 0;
-    while left >= months[month] {
-        left -= months[month];
-        month += 1;
-    }
-    format!(
-        "{year}-{:02}-{:02} {:02}.{:02}.{:02}",
-        month + 1,
-        left + 1,
-        rest / 3600,
-        rest / 60 % 60,
-        rest % 60
-    )
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn stamps_are_dates() {
-        assert_eq!(stamp(0), "1970-01-01 00.00.00");
-        assert_eq!(stamp(951_826_154), "2000-02-29 12.09.14");
-        assert_eq!(stamp(1_767_225_599), "2025-12-31 23.59.59");
-    }
 }
