@@ -231,7 +231,11 @@ fn recording(
     }
 }
 
-fn corrected(heard: &Analysis, corrections: &Corrections, reading: Option<&beat::Edit>) -> Answer {
+fn corrected(
+    heard: &Arc<Analysis>,
+    corrections: &Corrections,
+    reading: Option<&beat::Edit>,
+) -> Answer {
     let mut corrected = corrections.applied(heard);
     let mut edits = corrections.grid_edits();
     if let Some(reading) = reading {
@@ -239,7 +243,7 @@ fn corrected(heard: &Analysis, corrections: &Corrections, reading: Option<&beat:
     }
     if !edits.is_empty() {
         // By what was heard: a note that is put right moves no beat.
-        let tracked = beat::track(&heard.notes, corrected.end, &edits);
+        let tracked = cache::tracker(heard).solve(&edits);
         corrected.grid = tracked.grid;
         corrected.warnings.extend(tracked.warnings);
     }
@@ -369,14 +373,7 @@ struct Watch<'a> {
 
 impl Observer for Watch<'_> {
     fn progress(&mut self, stage: Stage, fraction: f32) {
-        // Reading notes takes most of the time.
-        let (from, share) = match stage {
-            Stage::Onsets => (0.0, 0.3),
-            Stage::Notes => (0.3, 0.5),
-            Stage::Roles => (0.8, 0.05),
-            Stage::Beats => (0.85, 0.15),
-        };
-        let done = from + share * fraction;
+        let done = stage.done(fraction);
         // Half a percent is less than anybody sees.
         if done >= self.told + 0.005 {
             self.told = done;

@@ -1,11 +1,15 @@
 //! Decoded recordings and analyses of the whole process: instances that open the same sound share
 //! it. The cache keeps nothing alive; what no instance uses is gone.
+//!
+//! Of the recording that was corrected last it holds the evidence for its beats, so that the next correction is
+//! answered without weighing all of it again.
 
 use crate::lock::locked;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, Weak};
 use std::time::SystemTime;
 use thumbline::analysis::Analysis;
+use thumbline::analysis::beat::Tracker;
 use thumbline::music::tuning::Tuning;
 use thumbline::recording::{ContentHash, Recording};
 
@@ -46,17 +50,23 @@ struct CachedAnalysis {
 struct Cache {
     sounds: Vec<CachedSound>,
     heard: Vec<CachedAnalysis>,
+    /// The evidence for the beats of the recording that was corrected last.
+    tracker: Option<(Weak<Analysis>, Arc<Tracker>)>,
 }
 
 static CACHE: Mutex<Cache> = Mutex::new(Cache {
     sounds: Vec::new(),
     heard: Vec::new(),
+    tracker: None,
 });
 
 fn cache() -> MutexGuard<'static, Cache> {
     let mut cache = locked(&CACHE);
     cache.sounds.retain(|s| s.sound.strong_count() > 0);
     cache.heard.retain(|h| h.analysis.strong_count() > 0);
+    cache
+        .tracker
+        .take_if(|(heard, _)| heard.strong_count() == 0);
     cache
 }
 
@@ -104,4 +114,18 @@ pub fn share_heard(hash: ContentHash, tuning: Option<Tuning>, analysis: &Arc<Ana
         tuning,
         analysis: Arc::downgrade(analysis),
     });
+}
+
+/// What the beats of `heard` are solved from, weighed once for all corrections of it.
+pub fn tracker(heard: &Arc<Analysis>) -> Arc<Tracker> {
+    let same = |of: &Weak<Analysis>| of.ptr_eq(&Arc::downgrade(heard));
+    if let Some((of, tracker)) = &cache().tracker
+        && same(of)
+    {
+        return Arc::clone(tracker);
+    }
+    // Weighing takes a while: nobody waits for the lock meanwhile.
+    let tracker = Arc::new(Tracker::new(&heard.notes, heard.end));
+    cache().tracker = Some((Arc::downgrade(heard), Arc::clone(&tracker)));
+    tracker
 }
