@@ -436,3 +436,71 @@ fn the_same_take_gives_the_same_answer() {
         against(&recording, &take.notes)
     );
 }
+
+fn model<'a>(recording: &'a Side, drifts: &'a timing::Drift) -> Model<'a> {
+    Model {
+        notes: &recording.notes,
+        grid: &recording.grid,
+        drifts: &drifts.notes,
+    }
+}
+
+/// The share of the beat that a page gives is its drift against the beat's own length.
+#[test]
+fn a_page_has_its_drifts_as_shares_of_the_beat() {
+    let recording = played(&model_manner());
+    let take = played(&Manner::practised(Bpm(92.0), 5));
+    let drift = timing::measure(&recording.notes, &recording.grid, Reference::OwnTempo);
+    let found = compare(model(&recording, &drift), &take.notes);
+    let (notes, page) = found.page(model(&recording, &drift), &take.notes, Reference::Recording);
+    let mut counted = 0;
+    for (note, placed) in notes.iter().zip(&page.notes) {
+        let told = placed.and_then(|p| Some((p.drift?, p.share?)));
+        let (Some((drift, share)), Some(beat)) = (told, recording.grid.beat_length(note.time))
+        else {
+            continue;
+        };
+        let off = (share * beat.0 - drift.0).abs();
+        assert!(
+            off < 0.1 * drift.abs().0 + 1e-6,
+            "{share} of {beat:?}, {drift:?}"
+        );
+        counted += usize::from(drift.abs().ms() > 3.0);
+    }
+    assert!(counted > 20, "only {counted} notes stray");
+}
+
+/// Played along, all of it 40 ms late: that is told as a lateness of the whole, at another tempo none is.
+#[test]
+fn a_take_that_is_late_as_a_whole_is_told_so() {
+    let recording = played(&model_manner());
+    let drift = timing::measure(&recording.notes, &recording.grid, Reference::OwnTempo);
+    let later = |note: &Note| Note {
+        time: note.time + Span::from_ms(40.0),
+        end: note.end + Span::from_ms(40.0),
+        ..note.clone()
+    };
+    let take: Vec<Note> = recording.notes.iter().map(later).collect();
+    let found = compare(model(&recording, &drift), &take);
+    let late = found.late(model(&recording, &drift), &take);
+    let late = late.expect("all of it is late").centre;
+    assert!((late.ms() - 40.0).abs() < 1.0, "{late:?}");
+    let slower = played(&Manner::practised(Bpm(80.0), 4));
+    let found = compare(model(&recording, &drift), &slower.notes);
+    assert_eq!(found.late(model(&recording, &drift), &slower.notes), None);
+}
+
+/// A round's beats run through the passage in both, none twice.
+#[test]
+fn a_round_has_its_beats_in_order() {
+    let recording = played(&model_manner());
+    let take = played(&Manner::practised(Bpm(92.0), 5));
+    let found = against(&recording, &take.notes);
+    assert!(!found.rounds.is_empty());
+    for round in &found.rounds {
+        assert!(round.beats.len() > 8, "{} beats", round.beats.len());
+        for pair in round.beats.windows(2) {
+            assert!(pair[0].take < pair[1].take && pair[0].recording < pair[1].recording);
+        }
+    }
+}

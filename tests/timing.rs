@@ -340,6 +340,13 @@ fn tempo_trend_and_steadiness_have_intervals() {
     let drift = measure(&notes, &own, Reference::OwnTempo);
     let trend = drift.trend.expect("trend");
     assert!(trend.change > 10.0 && trend.low <= trend.change && trend.change <= trend.high);
+    // From the first bar's tempo to the last one's, in percent of the first.
+    let told = 100.0 * (trend.to.0 / trend.from.0 - 1.0);
+    assert!(
+        (trend.change - told).abs() < 1e-6,
+        "{} {told}",
+        trend.change
+    );
     let steady = drift.steadiness.expect("steadiness");
     assert!(
         (2.0..9.0).contains(&steady.scatter.ms()),
@@ -372,4 +379,24 @@ fn a_pinch_that_was_not_measured_has_no_distance() {
     };
     assert_eq!(of(Reference::Thumb), [false, true]);
     assert_eq!(of(Reference::OwnTempo), [true, true]);
+}
+
+/// Ordinals of eighths as they are written: 1st to 3rd, and 11th and 12th all the same.
+#[test]
+fn eighths_of_twelve_are_counted_with_their_endings() {
+    let meter = Meter { count: 12, unit: 8 };
+    let name = |beat, part| {
+        Slot {
+            beat,
+            part,
+            parts: 3,
+        }
+        .name(meter)
+    };
+    assert_eq!(name(1, 0), "the 1st eighth");
+    assert_eq!(name(1, 1), "the 2nd eighth");
+    assert_eq!(name(1, 2), "the 3rd eighth");
+    assert_eq!(name(2, 0), "the 4th eighth");
+    assert_eq!(name(4, 1), "the 11th eighth");
+    assert_eq!(name(4, 2), "the 12th eighth");
 }
