@@ -1,9 +1,9 @@
 //! The window.
 //!
-//! A view is `fn(ui, &Snapshot, &mut Sight, &mut Vec<Wish>)`: it draws a snapshot and returns
-//! wishes. The sight holds what concerns the window alone: what is chosen, which page is open, the
+//! A view is `fn(ui, &Snapshot, &mut Sight, &mut Vec<Command>)`: it draws a snapshot and returns
+//! commands. The sight holds what concerns the window alone: what is chosen, which page is open, the
 //! laid-out sheet. This module asks the instance for a snapshot, lets the views draw it and hands
-//! their wishes back; nothing here waits for the audio thread. No view asks for another frame: the
+//! their commands back; nothing here waits for the audio thread. No view asks for another frame: the
 //! instance wakes the window when there is something new to show.
 
 mod along;
@@ -44,11 +44,11 @@ pub mod ways;
 pub mod words;
 
 use crate::carried::Carrier;
+use crate::command::Command;
 use crate::instance::Instance;
 use crate::page_state::Page;
 use crate::snapshot::{About, Look, Notice, RecordingView, Snapshot};
 use crate::standalone::{self, Kept};
-use crate::wish::Wish;
 use egui::{CentralPanel, Frame as Pane, Panel, ScrollArea, Ui};
 use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::ResizeHint;
@@ -104,12 +104,12 @@ impl NiceEguiApp for App {
         if standalone::leaves() {
             ui.ctx().send_viewport_cmd(egui::ViewportCommand::Close);
         }
-        let mut wishes = Vec::new();
+        let mut commands = Vec::new();
         if let Some(carrier) = &self.carrier {
             (self.sight.came, self.sight.coming) = (carrier.came(), carrier.coming());
             press_functions(ui.ctx(), &carrier.functions());
         }
-        draw(ui, &snapshot, &mut self.sight, &mut wishes);
+        draw(ui, &snapshot, &mut self.sight, &mut commands);
         if let Some(carrier) = self
             .carrier
             .as_ref()
@@ -117,8 +117,8 @@ impl NiceEguiApp for App {
         {
             carrier.take_away(std::mem::take(&mut self.sight.leaving));
         }
-        for wish in wishes {
-            self.instance.apply(wish, self.gui.as_ref());
+        for command in commands {
+            self.instance.apply(command, self.gui.as_ref());
         }
         self.instance.gesture(self.gui.as_ref());
     }
@@ -208,24 +208,24 @@ fn pasted(ctx: &egui::Context) -> Vec<std::path::PathBuf> {
         .collect()
 }
 
-/// Draws a snapshot and collects wishes.
-pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+/// Draws a snapshot and collects commands.
+pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let ctx = ui.ctx().clone();
     dress(&ctx, &snapshot.look);
     // Letters typed over an open menu are meant for nothing behind it.
     if !ctx.text_edit_focused() && !egui::Popup::is_any_open(&ctx) {
-        keys::read(ui, snapshot, sight, wishes);
-        pages::keys(ui, snapshot, wishes);
+        keys::read(ui, snapshot, sight, commands);
+        pages::keys(ui, snapshot, commands);
     }
     let takes = takes_in(snapshot, sight);
-    wishes.extend(sight.came.drain(..).map(|path| {
+    commands.extend(sight.came.drain(..).map(|path| {
         if takes {
-            Wish::LoadTake(path)
+            Command::LoadTake(path)
         } else {
-            Wish::Drop(path)
+            Command::Drop(path)
         }
     }));
-    wishes.extend(pasted(&ctx).into_iter().map(Wish::Drop));
+    commands.extend(pasted(&ctx).into_iter().map(Command::Drop));
     let room = ctx.content_rect().size();
     let paper = if sight.cleared {
         egui::Color32::TRANSPARENT
@@ -240,23 +240,23 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     let wide = room.x >= 700.0 && !far;
     if tall {
         Panel::top("heading").frame(pane).show(ui, |ui| {
-            heading::show(ui, snapshot, sight, wishes, wide);
+            heading::show(ui, snapshot, sight, commands, wide);
         });
         // A page needs the height more where there is little of it.
         if snapshot.end().is_some() && (sheet || room.y >= 700.0) {
             Panel::top("overview").frame(pane).show(ui, |ui| {
-                overview::show(ui, snapshot, sight, wishes);
+                overview::show(ui, snapshot, sight, commands);
             });
         }
         Panel::top("pages")
             .frame(pane)
-            .show(ui, |ui| pages::row(ui, snapshot, wishes));
+            .show(ui, |ui| pages::row(ui, snapshot, commands));
     }
     Panel::bottom("transport").frame(pane).show(ui, |ui| {
         if tall && !snapshot.look.cautioned {
-            look::cautions(ui, snapshot, wishes);
+            look::cautions(ui, snapshot, commands);
         }
-        transport::show(ui, snapshot, sight, wishes);
+        transport::show(ui, snapshot, sight, commands);
     });
     // What a page is about is told beside it.
     if wide && (sheet || sight.help) {
@@ -266,27 +266,27 @@ pub fn draw(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             .size_range(220.0..=420.0)
             .show(ui, |ui| {
                 ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
-                    side(ui, snapshot, sight, wishes);
+                    side(ui, snapshot, sight, commands);
                 });
             });
     }
     let page = CentralPanel::default().frame(pane).show(ui, |ui| {
-        guide::show(ui, snapshot, wishes);
+        guide::show(ui, snapshot, commands);
         if let Some(folder) = &snapshot.folder {
-            files::show(ui, folder, sight, wishes);
+            files::show(ui, folder, sight, commands);
         } else if sight.help && !wide {
             help::show(ui, snapshot.page_state.page, sight);
-        } else if pages::show(ui, snapshot, sight, wishes) {
+        } else if pages::show(ui, snapshot, sight, commands) {
             // A page stands in the sheet's place.
-        } else if states::show(ui, snapshot, sight, wishes) {
-            bars::show(ui, snapshot, sight, wishes);
+        } else if states::show(ui, snapshot, sight, commands) {
+            bars::show(ui, snapshot, sight, commands);
         }
     });
-    notices(&ctx, snapshot, page.response.rect, wishes);
+    notices(&ctx, snapshot, page.response.rect, commands);
     if sight.coming {
         held_over(&ctx, snapshot, takes, page.response.rect);
     }
-    remember_size(&ctx, snapshot, wishes);
+    remember_size(&ctx, snapshot, commands);
 }
 
 /// Is what is dropped a take? Where takes are listed it is compared, anywhere else opened.
@@ -317,7 +317,7 @@ fn held_over(ctx: &egui::Context, snapshot: &Snapshot, takes: bool, room: egui::
 /// As large as a window grows by itself when everything in it gets larger, in pixels.
 const GROWS_TO: egui::Vec2 = egui::vec2(1600.0, 1000.0);
 
-/// Gives the context the ground's colours and the wished size, when they changed. Larger letters make
+/// Gives the context the ground's colours and the wanted size, when they changed. Larger letters make
 /// the window larger, but not beyond a usual screen.
 fn dress(ctx: &egui::Context, look: &Look) {
     let id = egui::Id::unique("ground");
@@ -342,7 +342,7 @@ fn dress(ctx: &egui::Context, look: &Look) {
     }
 }
 
-fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     if sight.side != Side::Beats {
         sight.moving_beats = false;
     }
@@ -354,19 +354,24 @@ fn side(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wi
         return;
     }
     match sight.side {
-        Side::Words => words::show(ui, snapshot, sight, wishes),
-        Side::Note => note::show(ui, snapshot, sight, wishes),
-        Side::Beats => beats::show(ui, snapshot, sight, wishes),
-        Side::Takes => takes::show(ui, snapshot, sight, wishes),
+        Side::Words => words::show(ui, snapshot, sight, commands),
+        Side::Note => note::show(ui, snapshot, sight, commands),
+        Side::Beats => beats::show(ui, snapshot, sight, commands),
+        Side::Takes => takes::show(ui, snapshot, sight, commands),
         Side::Journal => page::show(ui, snapshot),
-        Side::Sound => sounds::show(ui, snapshot, wishes),
-        Side::Look => look::show(ui, snapshot, wishes),
+        Side::Sound => sounds::show(ui, snapshot, commands),
+        Side::Look => look::show(ui, snapshot, commands),
     }
 }
 
 /// Sentences the player should read, over the page so that nothing moves: about files at the top,
 /// everything else above the run of play. What the page itself says is not said again.
-fn notices(ctx: &egui::Context, snapshot: &Snapshot, room: egui::Rect, wishes: &mut Vec<Wish>) {
+fn notices(
+    ctx: &egui::Context,
+    snapshot: &Snapshot,
+    room: egui::Rect,
+    commands: &mut Vec<Command>,
+) {
     let page_says = matches!(
         snapshot.recording,
         RecordingView::Failed { .. } | RecordingView::Missing { .. }
@@ -396,14 +401,14 @@ fn notices(ctx: &egui::Context, snapshot: &Snapshot, room: egui::Rect, wishes: &
                 frame.show(ui, |ui| {
                     ui.set_max_width((room.width() * 0.7).min(620.0));
                     for notice in newest {
-                        told(ui, notice, wishes);
+                        told(ui, notice, commands);
                     }
                 });
             });
     }
 }
 
-fn told(ui: &mut Ui, notice: &Notice, wishes: &mut Vec<Wish>) {
+fn told(ui: &mut Ui, notice: &Notice, commands: &mut Vec<Command>) {
     ui.horizontal_wrapped(|ui| {
         if notice.grave {
             ui.colored_label(ui.visuals().error_fg_color, &notice.text);
@@ -411,13 +416,13 @@ fn told(ui: &mut Ui, notice: &Notice, wishes: &mut Vec<Wish>) {
             ui.label(&notice.text);
         }
         if ui.button("Dismiss").clicked() {
-            wishes.push(Wish::Dismiss(notice.id));
+            commands.push(Command::Dismiss(notice.id));
         }
     });
 }
 
 /// Keeps the window's size, once the mouse has let go of its edge.
-fn remember_size(ctx: &egui::Context, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn remember_size(ctx: &egui::Context, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let size = ctx.content_rect().size() * ctx.zoom_factor();
     let (width, height) = snapshot.look.size;
     let moved = (size.x - width).abs() > 1.0 || (size.y - height).abs() > 1.0;
@@ -427,6 +432,6 @@ fn remember_size(ctx: &egui::Context, snapshot: &Snapshot, wishes: &mut Vec<Wish
             size: (size.x, size.y),
             ..snapshot.look
         };
-        wishes.push(Wish::SetLook(look));
+        commands.push(Command::SetLook(look));
     }
 }

@@ -44,7 +44,7 @@ pub enum Effect {
     Settings(JobId, PathBuf),
 }
 
-/// A parameter and its wished value.
+/// A parameter and its wanted value.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Dial {
     /// Run or stop.

@@ -1,6 +1,7 @@
 //! One instance as the plug-in, the window and the tests hold it: its core, its parameters, its
 //! place at the threads' table. Dropped, nothing of it runs any more.
 
+use crate::command::Command;
 use crate::core::{Core, Store};
 use crate::effect::Dial;
 use crate::job::JobId;
@@ -14,7 +15,6 @@ use crate::shared_controls::SharedControls;
 use crate::snapshot::{DialsView, Snapshot};
 use crate::state::{Program, State};
 use crate::supervisor::{Client, Seat};
-use crate::wish::Wish;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::*;
 use nice_plug_egui::RepaintNotifier;
@@ -113,9 +113,9 @@ impl Instance {
         self.shared.core.silence(rate);
     }
 
-    /// Carries out a wish; parameters are set through the host where `gui` is given.
-    pub fn apply(&self, wish: Wish, gui: Option<&GuiContext>) {
-        self.shared.core.send(Message::Wish(wish));
+    /// Carries out a command; parameters are set through the host where `gui` is given.
+    pub fn apply(&self, command: Command, gui: Option<&GuiContext>) {
+        self.shared.core.send(Message::Command(command));
         self.gesture(gui);
     }
 

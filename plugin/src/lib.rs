@@ -9,6 +9,7 @@
 pub mod audio;
 pub mod carried;
 pub mod channels;
+pub mod command;
 pub mod control;
 pub mod core;
 pub mod data;
@@ -37,7 +38,6 @@ pub mod state;
 pub mod supervisor;
 mod swap_parts;
 pub mod update;
-pub mod wish;
 
 pub use plugin::Thumbline;
 

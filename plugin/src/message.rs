@@ -1,20 +1,20 @@
-//! All that can happen to an instance: what a player wishes, what the host, the audio thread and the
+//! All that can happen to an instance: what a player commands, what the host, the audio thread and the
 //! services say.
 
+use crate::command::Command;
 use crate::control::{Control, Trigger};
 use crate::job::JobId;
 use crate::services::Said;
 use crate::session::Session;
 use crate::snapshot::{DialsView, For};
-use crate::wish::Wish;
 use std::path::PathBuf;
 use thumbline::deck::{self, Event};
 
 /// One thing that happened.
 #[derive(Debug, Clone)]
 pub enum Message {
-    /// A player wishes something.
-    Wish(Wish),
+    /// A player commands something.
+    Command(Command),
     /// The host (or the program's own file) has put another session in.
     Restored(Box<Session>),
     /// A fresh player runs at this rate in Hz; it knows nothing yet.

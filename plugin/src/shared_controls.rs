@@ -10,7 +10,7 @@
 use crate::control::{Control, Trigger};
 use std::sync::atomic::{AtomicBool, AtomicI32, AtomicU8, AtomicU16, AtomicU32, Ordering};
 
-/// A wish that overrides a parameter until the parameter itself moves: nothing, off or on.
+/// An override of a parameter until the parameter itself moves: nothing, off or on.
 #[derive(Debug, Default)]
 pub struct Override(AtomicU8);
 

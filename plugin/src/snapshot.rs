@@ -2,7 +2,7 @@
 //!
 //! A snapshot holds no lock and no way back to the audio thread; large parts are shared (`Arc`) and
 //! change their pointer when their content changes. What a player wants done is an
-//! [`Wish`](crate::wish::Wish).
+//! [`Command`](crate::command::Command).
 
 mod along;
 mod folder;

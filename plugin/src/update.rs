@@ -3,6 +3,7 @@
 //!
 //! Each file knows one part of the state; what goes from one part to another is put together here.
 
+mod dispatch;
 mod handing;
 mod hearing;
 mod looking;
@@ -14,7 +15,6 @@ mod studying;
 mod taking;
 mod telling;
 mod ticking;
-mod wishing;
 
 use crate::effect::Effect;
 use crate::job::JobId;
@@ -33,7 +33,7 @@ pub fn update(state: &mut State, message: Message) -> Vec<Effect> {
     let mut seen = Seen::News;
     let ticks = matches!(message, Message::Tick(_));
     match message {
-        Message::Wish(wish) => wishing::carry_out(state, wish, out),
+        Message::Command(command) => dispatch::carry_out(state, command, out),
         Message::Restored(session) => opening::restored(state, *session, out),
         Message::Activated(rate) => opening::activated(state, rate, out),
         Message::Unplayable(rate) => {

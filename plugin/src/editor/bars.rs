@@ -11,16 +11,16 @@ use super::along;
 use super::sight::{Scene, Side, Sight};
 use super::theme::{self, Brush};
 use super::{proof, repeats};
+use crate::command::{Command, NoteAt, NoteEdit};
 use crate::snapshot::{CaptureView, Snapshot};
-use crate::wish::{NoteAt, NoteEdit, Wish};
 use egui::{CursorIcon, Role, ScrollArea, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::note::{Note, Role as Hand};
 use thumbline::report::sheet::{Alike, Ink, Mark, Point, RowKind};
 use thumbline::unit::{Beats, Seconds, Span};
 
 /// Draws the sheet.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    proof::show(ui, snapshot, sight, wishes);
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
+    proof::show(ui, snapshot, sight, commands);
     let width = f64::from(ui.available_width() - 14.0).max(200.0);
     if sight.far {
         sight.close_up = None;
@@ -31,9 +31,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     };
     along::sentence(ui, snapshot, &scene, sight.far);
     if !sight.far {
-        repeats::show(ui, snapshot, sight, &scene, wishes);
+        repeats::show(ui, snapshot, sight, &scene, commands);
     }
-    zoom(ui, snapshot, wishes);
+    zoom(ui, snapshot, commands);
     let mut area = ScrollArea::vertical()
         .id_salt("bar sheet")
         .auto_shrink(false);
@@ -55,24 +55,24 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         sight.view = (f64::from(viewport.min.y), f64::from(viewport.max.y));
         sight.pointed = None;
         sight.pointed_at = ground.hover_pos().and_then(|at| sheet.time_under(at));
-        sheet.ground(ui, &ground, sight, wishes);
+        sheet.ground(ui, &ground, sight, commands);
         drag_on(ui, sight);
         for row in rows.clone() {
             sheet.loop_wash(ui, row, sight);
         }
         for row in rows.clone() {
-            sheet.row(ui, row, sight, wishes);
+            sheet.row(ui, row, sight, commands);
         }
-        sheet.edges(ui, (&rows, &ground), sight, wishes);
+        sheet.edges(ui, (&rows, &ground), sight, commands);
         sheet.position(ui, &rows);
     });
 }
 
 /// Pinching, or the wheel with Ctrl, makes the notes larger or smaller.
-fn zoom(ui: &Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn zoom(ui: &Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let by = f64::from(ui.input(egui::InputState::zoom_delta));
     if by != 1.0 && ui.rect_contains_pointer(ui.max_rect()) {
-        wishes.push(Wish::SetLook(snapshot.look.larger(by)));
+        commands.push(Command::SetLook(snapshot.look.larger(by)));
     }
 }
 
@@ -158,12 +158,18 @@ impl View<'_> {
     }
 
     /// The page itself: click to go there, drag to loop, double-click to add a note.
-    fn ground(&self, ui: &Ui, ground: &egui::Response, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    fn ground(
+        &self,
+        ui: &Ui,
+        ground: &egui::Response,
+        sight: &mut Sight,
+        commands: &mut Vec<Command>,
+    ) {
         ground.widget_info(|| WidgetInfo::labeled(Role::Group, true, "Bar sheet"));
         let under = ground
             .interact_pointer_pos()
             .and_then(|at| self.time_under(at));
-        self.what_can_be_done(ui, ground, sight, wishes);
+        self.what_can_be_done(ui, ground, sight, commands);
         if ground.drag_started() {
             let origin = ui.input(|i| i.pointer.press_origin());
             sight.loop_from = origin.and_then(|at| self.time_under(at));
@@ -171,18 +177,18 @@ impl View<'_> {
         if ground.drag_stopped() {
             if let (Some(from), Some(to)) = (sight.loop_from.take(), under) {
                 let (from, to) = if from < to { (from, to) } else { (to, from) };
-                wishes.push(Wish::SetRegion(Some((from, to))));
-                wishes.push(Wish::SetLoop(true));
+                commands.push(Command::SetRegion(Some((from, to))));
+                commands.push(Command::SetLoop(true));
             }
         } else if ground.double_clicked() {
             let at = ground.interact_pointer_pos();
             // The first of the two clicks has set it going.
-            wishes.push(Wish::Play(false));
-            wishes.extend(at.and_then(|at| self.new_note(at)).map(Wish::EditNote));
+            commands.push(Command::Play(false));
+            commands.extend(at.and_then(|at| self.new_note(at)).map(Command::EditNote));
         } else if ground.clicked() {
             sight.chosen = None;
             if let Some(time) = under {
-                wishes.extend([Wish::Seek(time), Wish::Play(true)]);
+                commands.extend([Command::Seek(time), Command::Play(true)]);
             }
         }
     }
@@ -206,7 +212,7 @@ impl View<'_> {
         })
     }
 
-    fn row(&self, ui: &mut Ui, row: usize, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    fn row(&self, ui: &mut Ui, row: usize, sight: &mut Sight, commands: &mut Vec<Command>) {
         let piece = self.scene.heard.piece();
         let (shapes, marks) = self.scene.sheet.row_shapes(&piece, row);
         let brush = self.brush(ui);
@@ -215,13 +221,13 @@ impl View<'_> {
         }
         match &self.scene.sheet.rows()[row].alike {
             Some(alike) => self.letter(ui, row, alike, sight),
-            None => self.bar_number(ui, row, sight, wishes),
+            None => self.bar_number(ui, row, sight, commands),
         }
         if sight.moving_beats {
-            self.beats(ui, row, wishes);
+            self.beats(ui, row, commands);
         }
         for mark in marks.iter().filter(|m| !m.second) {
-            self.note(ui, (row, mark), sight, wishes);
+            self.note(ui, (row, mark), sight, commands);
         }
         for mark in marks.iter().filter(|m| m.second) {
             self.taken(ui, (row, mark), sight);
@@ -261,7 +267,7 @@ impl View<'_> {
     }
 
     /// The number at the left: loops its bar, and drawn over others all of them.
-    fn bar_number(&self, ui: &Ui, row: usize, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+    fn bar_number(&self, ui: &Ui, row: usize, sight: &mut Sight, commands: &mut Vec<Command>) {
         let sheet = &self.scene.sheet;
         let RowKind::Bars(cells) = &sheet.rows()[row].kind else {
             return;
@@ -298,8 +304,8 @@ impl View<'_> {
             let at = ui.input(|i| i.pointer.interact_pos());
             let to = at.and_then(|at| self.bar_under(at)).unwrap_or(last.number);
             let last = to.max(if to >= from { last.number } else { from });
-            wishes.push(Wish::SetBars(from.min(to), last.max(to)));
-            wishes.push(Wish::SetLoop(true));
+            commands.push(Command::SetBars(from.min(to), last.max(to)));
+            commands.push(Command::SetLoop(true));
         }
         if button.has_focus() || button.hovered() {
             let stroke = Stroke::new(2.0, self.ink(Ink::Focus));
@@ -307,16 +313,16 @@ impl View<'_> {
                 .rect_stroke(rect.shrink(4.0), 4.0, stroke, StrokeKind::Inside);
         }
         if button.double_clicked() {
-            wishes.push(Wish::SetSpeed(0.6));
-            wishes.push(Wish::Play(true));
+            commands.push(Command::SetSpeed(0.6));
+            commands.push(Command::Play(true));
         } else if button.clicked() {
             let shift = ui.input(|i| i.modifiers.shift);
             let start = self.snapshot.practice.region.as_ref().map(|r| r.from);
             match start.filter(|&from| shift && from < first.start) {
-                Some(from) => wishes.push(Wish::SetRegion(Some((from, last.end)))),
-                None => wishes.push(Wish::SetBars(first.number, last.number)),
+                Some(from) => commands.push(Command::SetRegion(Some((from, last.end)))),
+                None => commands.push(Command::SetBars(first.number, last.number)),
             }
-            wishes.push(Wish::SetLoop(true));
+            commands.push(Command::SetLoop(true));
             sight.chosen = None;
         }
     }
@@ -326,7 +332,7 @@ impl View<'_> {
         ui: &Ui,
         (row, mark): (usize, &Mark),
         sight: &mut Sight,
-        wishes: &mut Vec<Wish>,
+        commands: &mut Vec<Command>,
     ) {
         let heard = &self.scene.heard;
         let (piece, brush) = (heard.piece(), self.brush(ui));
@@ -353,14 +359,14 @@ impl View<'_> {
         if head.double_clicked() {
             sight.show_close_up(&heard.analysis, note.time);
         } else if head.clicked() && still {
-            wishes.push(Wish::hear(note));
+            commands.push(Command::hear(note));
         }
-        self.what_a_note_is(&head, note, sight, wishes);
+        self.what_a_note_is(&head, note, sight, commands);
         if head.contains_pointer() {
             sight.pointed = Some(NoteAt::of(note));
             sight.pointed_at = Some(note.time);
         }
-        self.drag_note(ui, &head, (row, note), wishes);
+        self.drag_note(ui, &head, (row, note), commands);
         let ring = if chosen || head.has_focus() || head.hovered() {
             Some(2.0)
         } else {
@@ -383,7 +389,7 @@ impl View<'_> {
         ui: &Ui,
         head: &egui::Response,
         (row, note): (usize, &Note),
-        wishes: &mut Vec<Wish>,
+        commands: &mut Vec<Command>,
     ) {
         let Some(at) = head.interact_pointer_pos() else {
             return;
@@ -398,7 +404,7 @@ impl View<'_> {
                 ui.ctx().set_cursor_icon(CursorIcon::ResizeVertical);
             }
             if head.drag_stopped() {
-                wishes.push(Wish::EditNote(NoteEdit::SetRole { which, role }));
+                commands.push(Command::EditNote(NoteEdit::SetRole { which, role }));
             }
         } else if let Some((slot, x)) = self.slot_under(at) {
             if head.dragged() {
@@ -408,7 +414,7 @@ impl View<'_> {
                 ui.ctx().set_cursor_icon(CursorIcon::ResizeHorizontal);
             }
             if head.drag_stopped() {
-                wishes.push(Wish::EditNote(NoteEdit::MeantFor { which, slot }));
+                commands.push(Command::EditNote(NoteEdit::MeantFor { which, slot }));
             }
         }
     }

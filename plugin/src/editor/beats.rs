@@ -6,8 +6,8 @@ use super::keys::{self, Deed};
 use super::note;
 use super::sight::Sight;
 use super::transport::large;
+use crate::command::{Command, GridEdit};
 use crate::snapshot::Snapshot;
-use crate::wish::{GridEdit, Wish};
 use egui::{ComboBox, Ui};
 use thumbline::analysis::Analysis;
 use thumbline::music::grid::long_to_short;
@@ -31,15 +31,15 @@ const SURE_ENOUGH: f32 = 0.85;
 const OFFERED: usize = 2;
 
 /// Draws the panel.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    note::undo(ui, snapshot, wishes);
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
+    note::undo(ui, snapshot, commands);
     ui.separator();
     let Some(analysis) = snapshot.analysis.ready() else {
         ui.label("Not analysed yet.");
         return;
     };
     let grid = &analysis.grid;
-    let edit = |wishes: &mut Vec<Wish>, edit| wishes.push(Wish::EditGrid(edit));
+    let edit = |commands: &mut Vec<Command>, edit| commands.push(Command::EditGrid(edit));
     match grid.tempo() {
         Some(bpm) => ui.label(format!(
             "{:.0} beats a minute, {}, {} bars",
@@ -49,42 +49,42 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         )),
         None => ui.label("No steady beat was found."),
     };
-    readings(ui, snapshot, analysis, wishes);
+    readings(ui, snapshot, analysis, commands);
     let position = snapshot.transport.position;
     ui.horizontal_wrapped(|ui| {
         let hint = "Tap on every beat while the recording plays";
         if large(ui, false, "Tap", hint, Some(Deed::Tap)) {
-            keys::perform(Deed::Tap, snapshot, sight, wishes);
+            keys::perform(Deed::Tap, snapshot, sight, commands);
         }
         let hint = "Drag beats on the sheet to where they belong";
         if large(ui, sight.moving_beats, "Move beats", hint, None) {
             sight.moving_beats = !sight.moving_beats;
         }
         if large(ui, false, "Half", "Half as many beats", None) {
-            edit(wishes, GridEdit::Halve);
+            edit(commands, GridEdit::Halve);
         }
         if large(ui, false, "Double", "Twice as many beats", None) {
-            edit(wishes, GridEdit::Double);
+            edit(commands, GridEdit::Double);
         }
         let hint = "Bar 1 starts at the beat nearest to the current place";
         if large(ui, false, "Bar 1 here", hint, None) {
-            edit(wishes, GridEdit::BarOne { at: position });
+            edit(commands, GridEdit::BarOne { at: position });
         }
         let hint = "A bar starts at the beat nearest to the current place";
         if large(ui, false, "Bar starts here", hint, None) {
-            edit(wishes, GridEdit::BarStart { at: position });
+            edit(commands, GridEdit::BarStart { at: position });
         }
     });
     ui.separator();
-    meter(ui, grid.meter, wishes);
+    meter(ui, grid.meter, commands);
     ui.separator();
-    swing(ui, grid.off_beat, wishes);
+    swing(ui, grid.off_beat, commands);
     ui.separator();
-    stretch(ui, snapshot, analysis.end, wishes);
+    stretch(ui, snapshot, analysis.end, commands);
 }
 
 /// What else the beat may be, one click away, wherever it is not sure enough.
-fn readings(ui: &mut Ui, snapshot: &Snapshot, analysis: &Analysis, wishes: &mut Vec<Wish>) {
+fn readings(ui: &mut Ui, snapshot: &Snapshot, analysis: &Analysis, commands: &mut Vec<Command>) {
     let beats = analysis.grid.beats();
     let sure = beats.iter().map(|b| b.confidence).sum::<f32>() / beats.len().max(1) as f32;
     let chosen = snapshot.practice.reading;
@@ -97,25 +97,25 @@ fn readings(ui: &mut Ui, snapshot: &Snapshot, analysis: &Analysis, wishes: &mut 
         for other in analysis.alternatives.iter().take(OFFERED) {
             let on = chosen == Some(other.edit);
             if large(ui, on, &other.label, hint, None) && !on {
-                wishes.push(Wish::ChooseReading(Some(other.edit)));
+                commands.push(Command::ChooseReading(Some(other.edit)));
             }
         }
         let hint = "Go back to what was heard first";
         if chosen.is_some() && large(ui, false, "As first heard", hint, None) {
-            wishes.push(Wish::ChooseReading(None));
+            commands.push(Command::ChooseReading(None));
         }
     });
 }
 
-fn meter(ui: &mut Ui, meter: Meter, wishes: &mut Vec<Wish>) {
-    let set = |meter| Wish::EditGrid(GridEdit::Meter { meter });
+fn meter(ui: &mut Ui, meter: Meter, commands: &mut Vec<Command>) {
+    let set = |meter| Command::EditGrid(GridEdit::Meter { meter });
     ComboBox::from_label("Meter")
         .selected_text(meter.to_string())
         .show_ui(ui, |ui| {
             for choice in METERS {
                 let on = choice == meter;
                 if ui.selectable_label(on, choice.to_string()).clicked() && !on {
-                    wishes.push(set(choice));
+                    commands.push(set(choice));
                 }
             }
         });
@@ -124,13 +124,13 @@ fn meter(ui: &mut Ui, meter: Meter, wishes: &mut Vec<Wish>) {
         let name = ui.label("Beats in a bar, 1 to 15");
         let field = egui::DragValue::new(&mut count).range(1..=15).speed(0.05);
         if ui.add(field).labelled_by(name.id).changed() {
-            wishes.push(set(Meter { count, ..meter }));
+            commands.push(set(Meter { count, ..meter }));
         }
     });
 }
 
 /// Corrections of a stretch: the loop where there is one, else the whole recording.
-fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Wish>) {
+fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, commands: &mut Vec<Command>) {
     let region = snapshot.practice.region.as_ref();
     let (from, to, name) = match region.filter(|_| snapshot.practice.loop_on) {
         Some(region) => (region.from, region.to, "in the loop"),
@@ -147,14 +147,14 @@ fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Wish
         ] {
             if large(ui, false, label, &format!("{parts} to the beat"), None) {
                 let edit = GridEdit::Subdivision { from, to, parts };
-                wishes.push(Wish::EditGrid(edit));
+                commands.push(Command::EditGrid(edit));
             }
         }
     });
     if region.is_some() && snapshot.practice.loop_on {
         ui.horizontal_wrapped(|ui| {
             if large(ui, false, "Free time", "No beat in the loop", None) {
-                wishes.push(Wish::EditGrid(GridEdit::FreeTime { from, to }));
+                commands.push(Command::EditGrid(GridEdit::FreeTime { from, to }));
             }
             if large(
                 ui,
@@ -163,7 +163,7 @@ fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Wish
                 "Look for a beat in the loop",
                 None,
             ) {
-                wishes.push(Wish::EditGrid(GridEdit::Pulse { from, to }));
+                commands.push(Command::EditGrid(GridEdit::Pulse { from, to }));
             }
         });
     } else {
@@ -172,14 +172,14 @@ fn stretch(ui: &mut Ui, snapshot: &Snapshot, end: Seconds, wishes: &mut Vec<Wish
 }
 
 /// Where the off-beats are held to be: as they are played, or long and short as the player says.
-fn swing(ui: &mut Ui, set: Option<f64>, wishes: &mut Vec<Wish>) {
-    let wish = |ratio| Wish::EditGrid(GridEdit::Swing { ratio });
+fn swing(ui: &mut Ui, set: Option<f64>, commands: &mut Vec<Command>) {
+    let command = |ratio| Command::EditGrid(GridEdit::Swing { ratio });
     let long = set.map(long_to_short);
     ui.label("Drift of the off-beats is measured");
     ui.horizontal_wrapped(|ui| {
         let hint = "At the recording's usual swing";
         if large(ui, long.is_none(), "as played", hint, None) && long.is_some() {
-            wishes.push(wish(None));
+            commands.push(command(None));
         }
         for (ratio, label, hint) in [
             (1.0, "from straight", "Half way between the beats"),
@@ -187,7 +187,7 @@ fn swing(ui: &mut Ui, set: Option<f64>, wishes: &mut Vec<Wish>) {
         ] {
             let on = long.is_some_and(|long| (long - ratio).abs() < 0.005);
             if large(ui, on, label, hint, None) && !on {
-                wishes.push(wish(Some(ratio)));
+                commands.push(command(Some(ratio)));
             }
         }
     });
@@ -199,7 +199,7 @@ fn swing(ui: &mut Ui, set: Option<f64>, wishes: &mut Vec<Wish>) {
             .speed(0.01)
             .fixed_decimals(2);
         if ui.add(field).labelled_by(name.id).changed() {
-            wishes.push(wish(Some(ratio)));
+            commands.push(command(Some(ratio)));
         }
     });
 }

@@ -3,17 +3,17 @@
 
 use super::fields::{aside, choice, combo, field, tunings};
 use super::{pattern, theme};
+use crate::command::Command;
 use crate::page_state::{DrillsPage, Exercise};
 use crate::services::drill;
 use crate::snapshot::Snapshot;
-use crate::wish::Wish;
 use egui::{DragValue, Ui};
 use thumbline::music::drill::CAUTION;
 use thumbline::music::harmonics::TOUCH;
 use thumbline::unit::Bpm;
 
 /// Draws the page.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut DrillsPage, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut DrillsPage, commands: &mut Vec<Command>) {
     ui.horizontal_wrapped(|ui| {
         choice(
             ui,
@@ -79,9 +79,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut DrillsPage, wishes: &mu
             bars,
             stage,
         };
-        Wish::Drill(Box::new(job), speed)
+        Command::Drill(Box::new(job), speed)
     };
-    pattern::stages(ui, snapshot, (&view.stages, true), open, wishes);
+    pattern::stages(ui, snapshot, (&view.stages, true), open, commands);
     if view.stages.is_empty() {
         ui.label("The strings of this tuning do not reach every note of it: choose another scale or tuning.");
     }

@@ -2,8 +2,8 @@
 
 use super::keys::Deed;
 use super::sight::Sight;
+use crate::command::Command;
 use crate::snapshot::{End, PracticeView};
-use crate::wish::Wish;
 use egui::{Pos2, Response};
 use thumbline::unit::Seconds;
 
@@ -30,7 +30,7 @@ pub fn told(end: End) -> (&'static str, Deed) {
     }
 }
 
-/// An end of the loop under the hand: shown where it is, wished for when it is let go. A quick hand has
+/// An end of the loop under the hand: shown where it is, sent when it is let go. A quick hand has
 /// left the handle before the first frame: then the `page` under it has the drag.
 pub fn drag(
     (handle, page): (&Response, &Response),
@@ -38,7 +38,7 @@ pub fn drag(
     under: impl Fn(Pos2) -> Option<Seconds>,
     region: (Seconds, Seconds),
     sight: &mut Sight,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     let pressed = page.ctx.input(|i| i.pointer.press_origin());
     let begun = page.drag_started() && pressed.is_some_and(|at| handle.rect.contains(at));
@@ -62,6 +62,6 @@ pub fn drag(
             End::Finish => (region.0, at),
         };
         let ends = if from < to { (from, to) } else { (to, from) };
-        wishes.push(Wish::SetRegion(Some(ends)));
+        commands.push(Command::SetRegion(Some(ends)));
     }
 }

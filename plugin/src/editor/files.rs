@@ -2,26 +2,26 @@
 
 use super::sight::Sight;
 use super::transport::large;
+use crate::command::Command;
 use crate::data::name_of;
 use crate::snapshot::{FolderView, For};
-use crate::wish::Wish;
 use egui::{Key, ScrollArea, TextEdit, Ui};
 use std::path::{Path, PathBuf};
 
 /// Draws the list.
-pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, commands: &mut Vec<Command>) {
     let purpose = folder.purpose;
     let chosen = |path: PathBuf| match purpose {
-        For::Recording => Wish::Load(path),
-        For::Take => Wish::LoadTake(path),
-        For::Pattern | For::Melody => Wish::Notes(purpose, path),
+        For::Recording => Command::Load(path),
+        For::Take => Command::LoadTake(path),
+        For::Pattern | For::Melody => Command::Notes(purpose, path),
     };
     ui.horizontal(|ui| {
         ui.heading(purpose.heading());
         if large(ui, false, "Close", "Close the list (Escape)", None)
             || ui.input(|i| i.key_pressed(Key::Escape))
         {
-            wishes.push(Wish::LeaveFolder);
+            commands.push(Command::LeaveFolder);
         }
         if let Some(up) = folder.path.parent()
             && large(
@@ -32,7 +32,7 @@ pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, wishes: &mut Ve
                 None,
             )
         {
-            wishes.push(Wish::LookThrough(purpose, Some(up.to_owned())));
+            commands.push(Command::LookThrough(purpose, Some(up.to_owned())));
         }
     });
     ui.weak("A simple list, for desktops without a file dialog.");
@@ -57,10 +57,10 @@ pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, wishes: &mut Ve
         if entered && !sight.path.trim().is_empty() {
             let typed = std::mem::take(&mut sight.path);
             let path = folder.path.join(typed.trim());
-            wishes.push(if names_a_file(&path) {
+            commands.push(if names_a_file(&path) {
                 chosen(path)
             } else {
-                Wish::LookThrough(purpose, Some(path))
+                Command::LookThrough(purpose, Some(path))
             });
         }
     });
@@ -70,12 +70,12 @@ pub fn show(ui: &mut Ui, folder: &FolderView, sight: &mut Sight, wishes: &mut Ve
     ScrollArea::vertical().id_salt("folder").show(ui, |ui| {
         for path in &folder.folders {
             if ui.button(format!("{} /", name_of(path))).clicked() {
-                wishes.push(Wish::LookThrough(purpose, Some(path.clone())));
+                commands.push(Command::LookThrough(purpose, Some(path.clone())));
             }
         }
         for path in &folder.files {
             if ui.button(name_of(path)).clicked() {
-                wishes.push(chosen(path.clone()));
+                commands.push(chosen(path.clone()));
             }
         }
         if folder.folders.is_empty() && folder.files.is_empty() {

@@ -1,8 +1,8 @@
 //! A guided first round on the built-in tune: five steps, each done in the window itself and
 //! ticked off by what it shows; skipped whenever the player likes.
 
+use crate::command::Command;
 use crate::snapshot::{CaptureView, RecordingView, Snapshot};
-use crate::wish::Wish;
 use egui::{Frame, Ui};
 use serde_json::{Value, json};
 use thumbline::report::sheet::Ink;
@@ -27,15 +27,15 @@ pub fn step(snapshot: &Snapshot) -> Option<usize> {
         .filter(|step| *step < STEPS.len())
 }
 
-fn at(step: Option<usize>) -> Wish {
+fn at(step: Option<usize>) -> Command {
     let remembered = step.map_or(Value::Null, |step| json!({ "step": step }));
-    Wish::KeepPage(PAGE, remembered)
+    Command::KeepPage(PAGE, remembered)
 }
 
 /// Begins it: the built-in tune is opened.
-pub fn begin(wishes: &mut Vec<Wish>) {
-    wishes.push(at(Some(0)));
-    wishes.push(Wish::OpenDemo);
+pub fn begin(commands: &mut Vec<Command>) {
+    commands.push(at(Some(0)));
+    commands.push(Command::OpenDemo);
 }
 
 /// Has what the step asks for been done?
@@ -50,14 +50,14 @@ fn done(step: usize, snapshot: &Snapshot) -> bool {
 }
 
 /// Draws the step, where somebody is being shown round.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let Some(step) = step(snapshot) else { return };
     if matches!(snapshot.recording, RecordingView::Empty) && step > 0 {
-        wishes.push(at(None));
+        commands.push(at(None));
         return;
     }
     if done(step, snapshot) {
-        wishes.push(at(Some(step + 1)));
+        commands.push(at(Some(step + 1)));
     }
     let wash = super::theme::ink(snapshot.look.ground, Ink::Wash);
     Frame::new().fill(wash).inner_margin(6.0).show(ui, |ui| {
@@ -69,10 +69,10 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
                     .button(if last { "Done" } else { "Leave the round" })
                     .clicked()
                 {
-                    wishes.push(at(None));
+                    commands.push(at(None));
                 }
                 if !last && ui.button("Skip this step").clicked() {
-                    wishes.push(at(Some(step + 1)));
+                    commands.push(at(Some(step + 1)));
                 }
                 ui.with_layout(egui::Layout::left_to_right(egui::Align::Center), |ui| {
                     ui.add(egui::Label::new(STEPS[step]).wrap());

@@ -6,10 +6,10 @@ pub use list::{Deed, KEYS, name, text};
 
 use super::sight::Sight;
 use super::ways;
+use crate::command::Way::{Earlier, Later};
+use crate::command::{Command, Control, GridEdit, NoteAt, NoteEdit};
 use crate::snapshot::End::{Finish, Start};
 use crate::snapshot::{CaptureView, Ladder, Look, Snap, Snapshot};
-use crate::wish::Way::{Earlier, Later};
-use crate::wish::{Control, GridEdit, NoteAt, NoteEdit, Wish};
 use egui::{Event, InputState, Key, KeyboardShortcut};
 use thumbline::analysis::Analysis;
 use thumbline::music::grid::Grid;
@@ -17,8 +17,8 @@ use thumbline::music::note::{Note, Role};
 use thumbline::report::sheet::Hands;
 use thumbline::unit::Seconds;
 
-/// Turns keys pressed in this frame into wishes; not to be called while a text is typed or a menu open.
-pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+/// Turns keys pressed in this frame into commands; not to be called while a text is typed or a menu open.
+pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let ctx = ui.ctx();
     // Space and Enter belong to a focused control.
     let focused = ctx.memory(|m| m.focused().is_some());
@@ -44,7 +44,7 @@ pub fn read(ui: &egui::Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
         }
     });
     for deed in deeds {
-        perform(deed, snapshot, sight, wishes);
+        perform(deed, snapshot, sight, commands);
     }
 }
 
@@ -88,17 +88,17 @@ fn written(input: &InputState) -> Vec<Event> {
     .collect()
 }
 
-/// What a deed wishes.
-pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+/// What a deed commands.
+pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let playing = snapshot.transport.playing;
     let position = snapshot.transport.position;
-    let speed = |by: f64, wishes: &mut Vec<Wish>| {
+    let speed = |by: f64, commands: &mut Vec<Command>| {
         let speed = (snapshot.heard_speed() * 20.0 + by).round() / 20.0;
-        wishes.extend(Wish::speed(snapshot, speed));
+        commands.extend(Command::speed(snapshot, speed));
     };
     match deed {
-        Deed::Play => wishes.push(Wish::Play(!playing)),
-        Deed::Loop => wishes.push(Wish::SetLoop(!snapshot.practice.loop_on)),
+        Deed::Play => commands.push(Command::Play(!playing)),
+        Deed::Loop => commands.push(Command::SetLoop(!snapshot.practice.loop_on)),
         Deed::LoopBar => {
             let bars = snapshot
                 .analysis
@@ -108,36 +108,36 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
             let begun = bars.iter().rev().find(|b| b.start.0 <= position.0 + 1e-3);
             // Before the first bar the first one is meant.
             if let Some(bar) = begun.or(bars.first()) {
-                wishes.push(Wish::SetBars(bar.number, bar.number));
-                wishes.push(Wish::SetLoop(true));
+                commands.push(Command::SetBars(bar.number, bar.number));
+                commands.push(Command::SetLoop(true));
             }
         }
         Deed::NextKept => {
             let practice = &snapshot.practice;
             let next = practice.current_region.map_or(0, |i| i + 1);
             if let Some(next) = next.checked_rem(practice.regions.len()) {
-                wishes.push(Wish::UseRegion(next));
-                wishes.push(Wish::SetLoop(true));
+                commands.push(Command::UseRegion(next));
+                commands.push(Command::SetLoop(true));
             }
         }
-        Deed::Ladder => climb(snapshot, wishes),
-        Deed::LoadTake => wishes.push(Wish::AskForTake),
-        Deed::HearTake => ways::next(snapshot, wishes),
+        Deed::Ladder => climb(snapshot, commands),
+        Deed::LoadTake => commands.push(Command::AskForTake),
+        Deed::HearTake => ways::next(snapshot, commands),
         Deed::Tuning => sight.tune = true,
-        Deed::Slower => speed(-1.0, wishes),
-        Deed::Faster => speed(1.0, wishes),
-        Deed::Click => wishes.push(Wish::SetClick(!snapshot.dials.click)),
+        Deed::Slower => speed(-1.0, commands),
+        Deed::Faster => speed(1.0, commands),
+        Deed::Click => commands.push(Command::SetClick(!snapshot.dials.click)),
         Deed::Take => {
             let off = snapshot.capture == CaptureView::Off;
-            wishes.push(Wish::Record(off));
+            commands.push(Command::Record(off));
         }
-        Deed::KeepRound => wishes.push(Wish::KeepRound),
-        Deed::Tap => tap(position, sight, wishes),
-        Deed::Open => wishes.push(Wish::AskForRecording),
-        Deed::Undo => wishes.push(Wish::Undo),
-        Deed::Redo => wishes.push(Wish::Redo),
-        Deed::Larger => wishes.push(Wish::SetLook(snapshot.look.larger(1.15))),
-        Deed::Smaller => wishes.push(Wish::SetLook(snapshot.look.larger(1.0 / 1.15))),
+        Deed::KeepRound => commands.push(Command::KeepRound),
+        Deed::Tap => tap(position, sight, commands),
+        Deed::Open => commands.push(Command::AskForRecording),
+        Deed::Undo => commands.push(Command::Undo),
+        Deed::Redo => commands.push(Command::Redo),
+        Deed::Larger => commands.push(Command::SetLook(snapshot.look.larger(1.15))),
+        Deed::Smaller => commands.push(Command::SetLook(snapshot.look.larger(1.0 / 1.15))),
         Deed::Hairs => sight.hairs = !sight.hairs,
         Deed::Hands => {
             sight.hands = match sight.hands {
@@ -149,18 +149,18 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
         Deed::Fold => {
             let look = snapshot.look;
             let fold = !look.fold;
-            wishes.push(Wish::SetLook(Look { fold, ..look }));
+            commands.push(Command::SetLook(Look { fold, ..look }));
         }
         Deed::CloseUp => close_up(snapshot, sight),
-        Deed::StartEarlier => wishes.push(Wish::MoveEnd(Start, Snap::Beat, Earlier)),
-        Deed::StartLater => wishes.push(Wish::MoveEnd(Start, Snap::Beat, Later)),
-        Deed::EndEarlier => wishes.push(Wish::MoveEnd(Finish, Snap::Beat, Earlier)),
-        Deed::EndLater => wishes.push(Wish::MoveEnd(Finish, Snap::Beat, Later)),
-        Deed::StartEarlierSlot => wishes.push(Wish::MoveEnd(Start, Snap::Slot, Earlier)),
-        Deed::StartLaterSlot => wishes.push(Wish::MoveEnd(Start, Snap::Slot, Later)),
-        Deed::EndEarlierSlot => wishes.push(Wish::MoveEnd(Finish, Snap::Slot, Earlier)),
-        Deed::EndLaterSlot => wishes.push(Wish::MoveEnd(Finish, Snap::Slot, Later)),
-        Deed::StartHere | Deed::EndHere => end_here(deed, snapshot, wishes),
+        Deed::StartEarlier => commands.push(Command::MoveEnd(Start, Snap::Beat, Earlier)),
+        Deed::StartLater => commands.push(Command::MoveEnd(Start, Snap::Beat, Later)),
+        Deed::EndEarlier => commands.push(Command::MoveEnd(Finish, Snap::Beat, Earlier)),
+        Deed::EndLater => commands.push(Command::MoveEnd(Finish, Snap::Beat, Later)),
+        Deed::StartEarlierSlot => commands.push(Command::MoveEnd(Start, Snap::Slot, Earlier)),
+        Deed::StartLaterSlot => commands.push(Command::MoveEnd(Start, Snap::Slot, Later)),
+        Deed::EndEarlierSlot => commands.push(Command::MoveEnd(Finish, Snap::Slot, Earlier)),
+        Deed::EndLaterSlot => commands.push(Command::MoveEnd(Finish, Snap::Slot, Later)),
+        Deed::StartHere | Deed::EndHere => end_here(deed, snapshot, commands),
         Deed::BeatBefore
         | Deed::BeatAfter
         | Deed::BarBefore
@@ -168,10 +168,10 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
         | Deed::PageBefore
         | Deed::PageAfter
         | Deed::ToStart
-        | Deed::ToEnd => wishes.extend(goal(deed, snapshot, sight).map(Wish::Seek)),
+        | Deed::ToEnd => commands.extend(goal(deed, snapshot, sight).map(Command::Seek)),
         Deed::BarOne => {
             let at = sight.pointed_at.unwrap_or(position);
-            wishes.push(Wish::EditGrid(GridEdit::BarOne { at }));
+            commands.push(Command::EditGrid(GridEdit::BarOne { at }));
         }
         Deed::Help => sight.help = !sight.help,
         Deed::Far => {
@@ -188,19 +188,19 @@ pub fn perform(deed: Deed, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut 
         | Deed::SlotBefore
         | Deed::SlotAfter => {
             if let Some(analysis) = snapshot.analysis.ready() {
-                on_note(deed, snapshot, analysis, sight, wishes);
+                on_note(deed, snapshot, analysis, sight, commands);
             }
         }
     }
 }
 
 /// Turns the ladder on or off. It climbs from round to round: without a loop there are none.
-fn climb(snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn climb(snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let ladder = snapshot.practice.ladder;
     let on = !ladder.on;
-    wishes.push(Wish::SetLadder(Ladder { on, ..ladder }));
+    commands.push(Command::SetLadder(Ladder { on, ..ladder }));
     if on && !snapshot.practice.loop_on {
-        wishes.push(Wish::SetLoop(true));
+        commands.push(Command::SetLoop(true));
     }
 }
 
@@ -218,7 +218,7 @@ fn close_up(snapshot: &Snapshot, sight: &mut Sight) {
 }
 
 /// An end of the loop where the sound is: set while it plays, by ear.
-fn end_here(deed: Deed, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn end_here(deed: Deed, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let at = snapshot.transport.position;
     let region = snapshot.practice.region.as_ref();
     let end = snapshot.end().unwrap_or(at);
@@ -237,7 +237,7 @@ fn end_here(deed: Deed, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         )
     };
     if from < to {
-        wishes.extend([Wish::SetRegion(Some((from, to))), Wish::SetLoop(true)]);
+        commands.extend([Command::SetRegion(Some((from, to))), Command::SetLoop(true)]);
     }
 }
 
@@ -295,7 +295,7 @@ fn on_note(
     snapshot: &Snapshot,
     analysis: &Analysis,
     sight: &mut Sight,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     let pointed = sight.pointed.filter(|_| deed == Deed::Swap);
     let pointed = pointed.and_then(|note| note.find(&analysis.notes));
@@ -304,7 +304,7 @@ fn on_note(
     match (deed, chosen) {
         (Deed::Add, _) => {
             let note = Note::by_hand(position, Role::Melody);
-            wishes.push(Wish::EditNote(NoteEdit::Add { note }));
+            commands.push(Command::EditNote(NoteEdit::Add { note }));
         }
         (Deed::Next, chosen) => {
             let after = || analysis.notes.partition_point(|n| n.time < position);
@@ -321,22 +321,22 @@ fn on_note(
             let note = &analysis.notes[index];
             let which = NoteAt::of(note);
             match deed {
-                Deed::Hear => wishes.push(Wish::hear(note)),
+                Deed::Hear => commands.push(Command::hear(note)),
                 Deed::Swap => {
                     let role = match note.role {
                         Role::Bass => Role::Melody,
                         Role::Melody => Role::Bass,
                     };
-                    wishes.push(Wish::EditNote(NoteEdit::SetRole { which, role }));
+                    commands.push(Command::EditNote(NoteEdit::SetRole { which, role }));
                 }
                 Deed::Remove => {
-                    wishes.push(Wish::EditNote(NoteEdit::Remove { which }));
+                    commands.push(Command::EditNote(NoteEdit::Remove { which }));
                     sight.chosen = None;
                 }
                 Deed::SlotBefore | Deed::SlotAfter => {
                     let step = if deed == Deed::SlotAfter { 1 } else { -1 };
                     if let Some(slot) = sight.neighbour(snapshot, index, step) {
-                        wishes.push(Wish::EditNote(NoteEdit::MeantFor { which, slot }));
+                        commands.push(Command::EditNote(NoteEdit::MeantFor { which, slot }));
                     }
                 }
                 _ => {}
@@ -350,7 +350,7 @@ fn on_note(
 const REST: f64 = 2.5;
 
 /// A tap at a place of the recording. The first of a series is kept back: one tap is no beat.
-fn tap(at: Seconds, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+fn tap(at: Seconds, sight: &mut Sight, commands: &mut Vec<Command>) {
     let fresh = sight
         .taps
         .last()
@@ -362,10 +362,10 @@ fn tap(at: Seconds, sight: &mut Sight, wishes: &mut Vec<Wish>) {
     match sight.taps.as_slice() {
         [] | [_] => {}
         [first, second] => {
-            let edits = [*first, *second].map(|at| Wish::EditGrid(GridEdit::Tap { at }));
-            wishes.extend(edits);
+            let edits = [*first, *second].map(|at| Command::EditGrid(GridEdit::Tap { at }));
+            commands.extend(edits);
         }
-        [.., last] => wishes.push(Wish::EditGrid(GridEdit::Tap { at: *last })),
+        [.., last] => commands.push(Command::EditGrid(GridEdit::Tap { at: *last })),
     }
 }
 

@@ -1,8 +1,8 @@
 //! How the page looks, the keys, and what the program says about itself and about safe use.
 
 use super::help;
+use crate::command::Command;
 use crate::snapshot::{Look, Snapshot};
-use crate::wish::Wish;
 use egui::{DragValue, Ui};
 use thumbline::report::sheet::Ground;
 
@@ -15,7 +15,7 @@ pub const CAUTIONS: [&str; 2] = [
 ];
 
 /// Draws the cautions until they were read.
-pub fn cautions(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub fn cautions(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     for caution in CAUTIONS {
         ui.label(caution);
     }
@@ -28,12 +28,12 @@ pub fn cautions(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         None,
     ) {
         let look = snapshot.look;
-        wishes.push(Wish::SetLook(Look { cautioned, ..look }));
+        commands.push(Command::SetLook(Look { cautioned, ..look }));
     }
 }
 
 /// Draws the panel.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let mut look = snapshot.look;
     ui.strong("The page");
     ui.horizontal(|ui| {
@@ -94,7 +94,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     ui.checkbox(&mut look.strings, "Tablature under each bar");
     ui.checkbox(&mut look.follow, "Keep the row in play in view");
     if look != snapshot.look {
-        wishes.push(Wish::SetLook(look));
+        commands.push(Command::SetLook(look));
     }
     ui.separator();
     ui.strong("Keys");

@@ -3,17 +3,17 @@
 
 use super::place;
 use super::sight::Sight;
+use crate::command::Command;
 use crate::snapshot::{RegionView, Snap, Snapshot};
-use crate::wish::Wish;
 use egui::{ComboBox, Key, TextEdit, Ui, vec2};
 use thumbline::music::grid::Grid;
 
 /// Draws the controls.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let grid = snapshot.analysis.ready().map(|a| &a.grid);
-    stretch(ui, snapshot, grid, sight, wishes);
-    holds(ui, snapshot, wishes);
-    kept(ui, snapshot, grid, sight, wishes);
+    stretch(ui, snapshot, grid, sight, commands);
+    holds(ui, snapshot, commands);
+    kept(ui, snapshot, grid, sight, commands);
 }
 
 /// What a loop is called where it has no name.
@@ -27,7 +27,7 @@ fn stretch(
     snapshot: &Snapshot,
     grid: Option<&Grid>,
     sight: &mut Sight,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     let now = told(grid, snapshot.practice.region.as_ref());
     let mut text = sight.loop_text.take().unwrap_or_else(|| now.clone());
@@ -46,16 +46,16 @@ fn stretch(
         sight.loop_text = Some(text);
     } else if field.lost_focus() && ui.input(|i| i.key_pressed(Key::Enter)) {
         if let Some((from, to)) = grid.and_then(|grid| place::typed(grid, &text)) {
-            wishes.push(Wish::LoopFromTo(from, to));
-            wishes.push(Wish::SetLoop(true));
+            commands.push(Command::LoopFromTo(from, to));
+            commands.push(Command::SetLoop(true));
         } else if text.trim() == "all" || text.trim().is_empty() {
-            wishes.push(Wish::SetRegion(None));
+            commands.push(Command::SetRegion(None));
         }
     }
 }
 
 /// What the ends of a loop hold on to while they are dragged.
-fn holds(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn holds(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let name = |snap: Snap| match snap {
         Snap::Bar => "by bars",
         Snap::Beat => "by beats",
@@ -69,7 +69,7 @@ fn holds(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         .show_ui(ui, |ui| {
             for snap in Snap::ALL {
                 if ui.selectable_label(now == snap, name(snap)).clicked() {
-                    wishes.push(Wish::SetSnap(snap));
+                    commands.push(Command::SetSnap(snap));
                 }
             }
         });
@@ -84,7 +84,7 @@ fn kept(
     snapshot: &Snapshot,
     grid: Option<&Grid>,
     sight: &mut Sight,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     let practice = &snapshot.practice;
     let menu = ui.menu_button("Kept loops", |ui| {
@@ -97,8 +97,8 @@ fn kept(
                 format!("{} ({stretch})", region.name)
             };
             if ui.selectable_label(on, text).clicked() {
-                wishes.push(Wish::UseRegion(i));
-                wishes.push(Wish::SetLoop(true));
+                commands.push(Command::UseRegion(i));
+                commands.push(Command::SetLoop(true));
                 ui.close();
             }
         }
@@ -109,7 +109,7 @@ fn kept(
         let now = told(grid, practice.region.as_ref());
         if practice.region.is_some() && practice.current_region.is_none() {
             if ui.button(format!("Keep {now}")).clicked() {
-                wishes.push(Wish::KeepRegion(now));
+                commands.push(Command::KeepRegion(now));
                 ui.close();
             }
             if ui.button("Keep it under a name…").clicked() {
@@ -118,7 +118,7 @@ fn kept(
             }
         }
         if practice.region.is_some() && ui.button("Loop all of it again").clicked() {
-            wishes.push(Wish::SetRegion(None));
+            commands.push(Command::SetRegion(None));
             ui.close();
         }
     });

@@ -7,10 +7,10 @@ mod melody;
 
 use super::fields::{aside, choice, combo, field, tunings};
 use super::theme;
+use crate::command::{Command, Sound};
 use crate::page_state::{NeckPage, PageState, Show};
 use crate::services::study::NeckView;
 use crate::snapshot::Snapshot;
-use crate::wish::{Sound, Wish};
 use egui::{ComboBox, DragValue, Ui};
 use thumbline::music::chord::Shape;
 use thumbline::music::harmonics::{TOUCH, WITH_ONE_HAND};
@@ -28,7 +28,7 @@ const STEP: Span = Span(0.36);
 const STRUM: Span = Span(0.03);
 
 /// Draws the page.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, pages: &mut PageState, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, pages: &mut PageState, commands: &mut Vec<Command>) {
     let page = &mut pages.neck;
     let Some(view) = snapshot.study.neck.clone() else {
         ui.label("One moment …");
@@ -67,12 +67,12 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, pages: &mut PageState, wishes: &mu
         neck_itself(ui, snapshot, &view, page);
     });
     ui.add_space(4.0);
-    board::picture(ui, snapshot, &view, (page, &marks(&view, page)), wishes);
+    board::picture(ui, snapshot, &view, (page, &marks(&view, page)), commands);
     ui.add_space(4.0);
     if page.show == Show::Melody {
-        melody::show(ui, snapshot, &view, pages, wishes);
+        melody::show(ui, snapshot, &view, pages, commands);
     } else {
-        words(ui, snapshot, &view, page, wishes);
+        words(ui, snapshot, &view, page, commands);
     }
 }
 
@@ -199,7 +199,7 @@ fn words(
     snapshot: &Snapshot,
     view: &NeckView,
     page: &mut NeckPage,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     match page.show {
         Show::Notes => {
@@ -214,8 +214,8 @@ fn words(
             ui.label(format!("Can ring open: {}", listed(&open)));
             ui.label(format!("Must be stopped: {}", listed(&stopped)));
         }
-        Show::Path => path_words(ui, snapshot, view, wishes),
-        Show::Chords => chords(ui, snapshot, view, page, wishes),
+        Show::Path => path_words(ui, snapshot, view, commands),
+        Show::Chords => chords(ui, snapshot, view, page, commands),
         Show::Melody => {}
         Show::Harmonics => {
             ui.label(TOUCH);
@@ -232,7 +232,7 @@ fn words(
     }
 }
 
-fn path_words(ui: &mut Ui, snapshot: &Snapshot, view: &NeckView, wishes: &mut Vec<Wish>) {
+fn path_words(ui: &mut Ui, snapshot: &Snapshot, view: &NeckView, commands: &mut Vec<Command>) {
     let Some(best) = view.neck.paths.first() else {
         ui.label("No path reaches every note: choose another range of frets.");
         return;
@@ -249,7 +249,7 @@ fn path_words(ui: &mut Ui, snapshot: &Snapshot, view: &NeckView, wishes: &mut Ve
             };
             let marks = best.places.iter().filter_map(on);
             let (strokes, length) = neck::strokes(marks, &view.neck.tuning, STEP, board::RINGS);
-            wishes.push(Wish::Sound(Sound {
+            commands.push(Command::Sound(Sound {
                 name: format!("{}, a path that rings", view.neck.scale.name),
                 strokes,
                 length,
@@ -282,7 +282,7 @@ fn chords(
     snapshot: &Snapshot,
     view: &NeckView,
     page: &mut NeckPage,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     ui.horizontal_wrapped(|ui| {
         if let Some(typed) = field(ui, "Chords by name", &page.chords, 200.0) {
@@ -308,7 +308,7 @@ fn chords(
                 let hint = theme::letters(&shapes::line(shape));
                 if ui.selectable_label(on, label).on_hover_text(hint).clicked() {
                     page.shape = (i, j);
-                    wishes.push(strum(view, shape, page.scale_mm));
+                    commands.push(strum(view, shape, page.scale_mm));
                 }
             }
         });
@@ -339,11 +339,11 @@ fn chords(
 }
 
 /// The shape from its lowest string up.
-fn strum(view: &NeckView, shape: &Shape, scale_mm: f64) -> Wish {
+fn strum(view: &NeckView, shape: &Shape, scale_mm: f64) -> Command {
     let mut marks = view.neck.shape_marks(shape, scale_mm);
     marks.reverse();
     let (strokes, length) = neck::strokes(&marks, &view.neck.tuning, STRUM, board::RINGS);
-    Wish::Sound(Sound {
+    Command::Sound(Sound {
         name: shape.name.clone(),
         strokes,
         length,

@@ -3,15 +3,15 @@
 use super::keys::{self, Deed};
 use super::sight::{Heard, Sight};
 use super::theme;
+use crate::command::{Command, NoteAt, NoteEdit};
 use crate::snapshot::Snapshot;
-use crate::wish::{NoteAt, NoteEdit, Wish};
 use egui::{ComboBox, Grid, Ui};
 use thumbline::music::note::{Attack, Note, Role};
 use thumbline::report::sheet::{describe, pitch_name};
 
 /// Draws the panel.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
-    undo(ui, snapshot, wishes);
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
+    undo(ui, snapshot, commands);
     ui.separator();
     let Some(heard) = sight.heard(snapshot) else {
         ui.label("Not analysed yet.");
@@ -23,16 +23,16 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     };
     facts(ui, &heard, index);
     ui.separator();
-    corrections(ui, snapshot, &heard.analysis.notes[index], sight, wishes);
+    corrections(ui, snapshot, &heard.analysis.notes[index], sight, commands);
 }
 
 /// Undo and redo, with how many steps are left.
-pub fn undo(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub fn undo(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let practice = &snapshot.practice;
     ui.horizontal(|ui| {
         for (deed, left, label, action) in [
-            (Deed::Undo, practice.undoable, "Undo", Wish::Undo),
-            (Deed::Redo, practice.redoable, "Redo", Wish::Redo),
+            (Deed::Undo, practice.undoable, "Undo", Command::Undo),
+            (Deed::Redo, practice.redoable, "Redo", Command::Redo),
         ] {
             let text = if left > 0 {
                 format!("{label} ({left})")
@@ -45,7 +45,7 @@ pub fn undo(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
                 .on_hover_text(format!("{label} a correction ({})", keys::name(deed)))
                 .clicked()
             {
-                wishes.push(action);
+                commands.push(action);
             }
         }
     });
@@ -138,7 +138,7 @@ fn corrections(
     snapshot: &Snapshot,
     note: &Note,
     sight: &mut Sight,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     let buttons = [
         (Deed::Hear, "Hear it"),
@@ -155,7 +155,7 @@ fn corrections(
                 .find(|(d, ..)| *d == deed)
                 .map_or("", |(.., hint)| hint);
             if super::transport::large(ui, false, label, hint, Some(deed)) {
-                keys::perform(deed, snapshot, sight, wishes);
+                keys::perform(deed, snapshot, sight, commands);
             }
         }
     });
@@ -170,7 +170,7 @@ fn corrections(
             for string in 1..=strings {
                 let on = note.string == Some(string);
                 if ui.selectable_label(on, string.to_string()).clicked() {
-                    wishes.push(Wish::EditNote(NoteEdit::SetString { which, string }));
+                    commands.push(Command::EditNote(NoteEdit::SetString { which, string }));
                 }
             }
         });
@@ -183,6 +183,6 @@ fn corrections(
         .clicked()
     {
         let note = Note::by_hand(snapshot.transport.position, note.role);
-        wishes.push(Wish::EditNote(NoteEdit::Add { note }));
+        commands.push(Command::EditNote(NoteEdit::Add { note }));
     }
 }

@@ -4,9 +4,9 @@
 use super::fields::{aside, choice, field, tempo};
 use super::theme;
 use super::transport::large;
+use crate::command::Command;
 use crate::page_state::OffBeatPage;
 use crate::snapshot::{For, Snapshot};
-use crate::wish::Wish;
 use egui::{Align2, FontId, Rect, Role as Part, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::moved::Way;
 use thumbline::music::note::Role;
@@ -16,14 +16,14 @@ use thumbline::report::sheet::Ink;
 use thumbline::unit::{Beats, Bpm, Span};
 
 /// Draws the page.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut OffBeatPage, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut OffBeatPage, commands: &mut Vec<Command>) {
     let Some(view) = snapshot.study.off_beat.clone() else {
         aside(
             ui,
             snapshot,
             "The melody is the recording’s, of the bars of the loop; or of a MIDI or MusicXML file.",
         );
-        file(ui, page, wishes);
+        file(ui, page, commands);
         return;
     };
     ui.horizontal(|ui| {
@@ -61,10 +61,10 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut OffBeatPage, wishes: &m
                 "Round and round, by a string model",
                 None,
             ) {
-                wishes.push(if beside.is_some() {
-                    Wish::Hush
+                commands.push(if beside.is_some() {
+                    Command::Hush
                 } else {
-                    Wish::Sound(sound)
+                    Command::Sound(sound)
                 });
             }
             aside(ui, snapshot, &format!("Until {}.", version.degree.goal()));
@@ -74,7 +74,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut OffBeatPage, wishes: &m
             .map(|at| place(at, length, view.tempo));
         line(ui, snapshot, &version.score, &name, at);
     }
-    file(ui, page, wishes);
+    file(ui, page, commands);
 }
 
 /// Beats into a round of `length`.
@@ -83,7 +83,7 @@ fn place(at: Span, length: Span, tempo: Bpm) -> Beats {
 }
 
 /// Which melody: the recording's, or a file's.
-pub fn file(ui: &mut Ui, page: &mut OffBeatPage, wishes: &mut Vec<Wish>) {
+pub fn file(ui: &mut Ui, page: &mut OffBeatPage, commands: &mut Vec<Command>) {
     ui.horizontal_wrapped(|ui| {
         let shown = page
             .file
@@ -97,7 +97,7 @@ pub fn file(ui: &mut Ui, page: &mut OffBeatPage, wishes: &mut Vec<Wish>) {
             .on_hover_text("Look for the file")
             .clicked()
         {
-            wishes.push(Wish::AskForNotes(For::Melody));
+            commands.push(Command::AskForNotes(For::Melody));
         }
         if page.file.is_some() && ui.button("The recording’s melody").clicked() {
             page.file = None;

@@ -5,8 +5,8 @@
 use super::ends::{self, looped, ordered};
 use super::sight::{Scene, Sight};
 use super::theme;
+use crate::command::Command;
 use crate::snapshot::{AnalysisView, End, Snapshot};
-use crate::wish::Wish;
 use egui::{
     Align2, CursorIcon, EventFilter, FontId, Key, Painter, Rect, Role, Sense, Stroke, StrokeKind,
     Ui, WidgetInfo, pos2, vec2,
@@ -20,7 +20,7 @@ const HEIGHT: f32 = 46.0;
 const STEP: Span = Span(2.0);
 
 /// Draws the strip.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let Some(end) = snapshot.end() else {
         return;
     };
@@ -100,7 +100,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             });
             let now = practice.region.as_ref().map_or(region, |r| (r.from, r.to));
             let under = |at| Some(under(at));
-            ends::drag((&handle, &response), end, under, now, sight, wishes);
+            ends::drag((&handle, &response), end, under, now, sight, commands);
             handle
                 .on_hover_cursor(CursorIcon::ResizeHorizontal)
                 .on_hover_text(name);
@@ -112,11 +112,11 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
     }
     if response.drag_stopped() {
         if let Some((from, to)) = sight.loop_from.take().zip(pointer.map(under)).map(ordered) {
-            wishes.push(Wish::SetRegion(Some((from, to))));
-            wishes.push(Wish::SetLoop(true));
+            commands.push(Command::SetRegion(Some((from, to))));
+            commands.push(Command::SetLoop(true));
         }
     } else if response.clicked() {
-        wishes.extend(pointer.map(|at| Wish::Seek(under(at))));
+        commands.extend(pointer.map(|at| Command::Seek(under(at))));
     }
     if response.has_focus() {
         // Arrows step through the recording here instead of moving on to the next control.
@@ -130,7 +130,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         });
         if step != 0.0 {
             let to = (position + STEP * step).0.clamp(0.0, end.0);
-            wishes.push(Wish::Seek(Seconds(to)));
+            commands.push(Command::Seek(Seconds(to)));
         }
     }
     response.on_hover_text("Click to go there, drag to loop");

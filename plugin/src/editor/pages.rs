@@ -3,9 +3,9 @@
 use super::keys::{self as key_list, Deed};
 use super::sight::Sight;
 use super::{drills, neck, offbeat, pattern, takeaway, theme, tunings};
+use crate::command::Command;
 use crate::page_state::{Page, PageState};
 use crate::snapshot::Snapshot;
-use crate::wish::Wish;
 use egui::{Key, Modifiers, RichText, ScrollArea, Ui};
 
 /// With Ctrl these turn the pages too: not every host lets the keys of functions through.
@@ -66,7 +66,7 @@ pub const PAGES: [(Page, &str, Key, &str); 7] = [
 ];
 
 /// Draws the row of pages.
-pub fn row(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub fn row(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing.x = 4.0;
         for (i, (page, name, key, hint)) in PAGES.into_iter().enumerate() {
@@ -76,58 +76,58 @@ pub fn row(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
             let key = super::keys::text(Modifiers::NONE, key);
             let hint = format!("{hint} ({key}, {number})");
             if button.on_hover_text(hint).clicked() && !on {
-                turn(snapshot, page, wishes);
+                turn(snapshot, page, commands);
             }
         }
-        back(ui, snapshot, wishes);
-        sounding(ui, snapshot, wishes);
+        back(ui, snapshot, commands);
+        sounding(ui, snapshot, commands);
     });
 }
 
 /// Taking back what was changed on a page, and doing it again.
-fn back(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn back(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     if snapshot.page_state.page == Page::Sheet {
         return;
     }
     let study = &snapshot.study;
-    for (name, can, wish, deed) in [
-        ("Undo", study.undoable, Wish::Undo, Deed::Undo),
-        ("Redo", study.redoable, Wish::Redo, Deed::Redo),
+    for (name, can, command, deed) in [
+        ("Undo", study.undoable, Command::Undo, Deed::Undo),
+        ("Redo", study.redoable, Command::Redo, Deed::Redo),
     ] {
         if !can {
             continue;
         }
         let hint = format!("The last change of this page ({})", key_list::name(deed));
         if ui.button(name).on_hover_text(hint).clicked() {
-            wishes.push(wish);
+            commands.push(command);
         }
     }
 }
 
 /// Turns to a page.
-pub fn turn(snapshot: &Snapshot, page: Page, wishes: &mut Vec<Wish>) {
+pub fn turn(snapshot: &Snapshot, page: Page, commands: &mut Vec<Command>) {
     let page_state = (*snapshot.page_state).clone();
-    wishes.push(Wish::SetPageState(Box::new(PageState {
+    commands.push(Command::SetPageState(Box::new(PageState {
         page,
         ..page_state
     })));
 }
 
 /// Keys that turn pages; not to be asked while a text is typed or a menu open.
-pub fn keys(ui: &Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub fn keys(ui: &Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     for (i, (page, _, key, _)) in PAGES.into_iter().enumerate() {
         let pressed = ui.input_mut(|input| {
             let number = input.consume_key(Modifiers::COMMAND, NUMBERS[i]);
             number || input.consume_key(Modifiers::NONE, key)
         });
         if pressed && snapshot.page_state.page != page {
-            turn(snapshot, page, wishes);
+            turn(snapshot, page, commands);
         }
     }
 }
 
 /// What sounds beside the recording, and how to stop it.
-fn sounding(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn sounding(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let Some(beside) = snapshot.beside.as_ref().filter(|b| b.again) else {
         return;
     };
@@ -135,12 +135,17 @@ fn sounding(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     ui.weak(format!("Plays: {}", beside.name));
     let hint = "Silence it; the recording stays where it is";
     if ui.button("Silence").on_hover_text(hint).clicked() {
-        wishes.push(Wish::Hush);
+        commands.push(Command::Hush);
     }
 }
 
 /// Draws the open page; false where that is the sheet.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) -> bool {
+pub fn show(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    sight: &mut Sight,
+    commands: &mut Vec<Command>,
+) -> bool {
     if snapshot.page_state.page == Page::Sheet {
         return false;
     }
@@ -154,18 +159,18 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             }
             match page_state.page {
                 Page::Sheet => {}
-                Page::Tunings => tunings::show(ui, snapshot, &mut page_state.tunings, wishes),
-                Page::Drills => drills::show(ui, snapshot, &mut page_state.drills, wishes),
-                Page::OffBeat => offbeat::show(ui, snapshot, &mut page_state.off_beat, wishes),
+                Page::Tunings => tunings::show(ui, snapshot, &mut page_state.tunings, commands),
+                Page::Drills => drills::show(ui, snapshot, &mut page_state.drills, commands),
+                Page::OffBeat => offbeat::show(ui, snapshot, &mut page_state.off_beat, commands),
                 Page::TakeAway => {
-                    takeaway::show(ui, snapshot, &mut page_state.take_away, sight, wishes);
+                    takeaway::show(ui, snapshot, &mut page_state.take_away, sight, commands);
                 }
-                Page::Pattern => pattern::show(ui, snapshot, &mut page_state.pattern, wishes),
-                Page::Neck => neck::show(ui, snapshot, &mut page_state, wishes),
+                Page::Pattern => pattern::show(ui, snapshot, &mut page_state.pattern, commands),
+                Page::Neck => neck::show(ui, snapshot, &mut page_state, commands),
             }
         });
     if page_state != *snapshot.page_state {
-        wishes.push(Wish::SetPageState(Box::new(page_state)));
+        commands.push(Command::SetPageState(Box::new(page_state)));
     }
     true
 }

@@ -4,37 +4,37 @@
 use super::fields::{aside, field, tempo};
 use super::transport::large;
 use super::{strip, theme};
+use crate::command::Command;
 use crate::page_state::{OfPattern, PatternPage};
 use crate::services::drill;
 use crate::services::study::PatternView;
 use crate::snapshot::{For, Snapshot};
-use crate::wish::Wish;
 use egui::{ComboBox, DragValue, Ui};
 use thumbline::music::drill::Stage;
 use thumbline::unit::Beats;
 
 /// Draws the page.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut PatternPage, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut PatternPage, commands: &mut Vec<Command>) {
     let Some(view) = snapshot.study.pattern.clone() else {
         ui.label("One moment …");
         return;
     };
-    ui.horizontal_wrapped(|ui| choose(ui, snapshot, &view, page, wishes));
-    ui.horizontal_wrapped(|ui| hear(ui, snapshot, &view, page, wishes));
+    ui.horizontal_wrapped(|ui| choose(ui, snapshot, &view, page, commands));
+    ui.horizontal_wrapped(|ui| hear(ui, snapshot, &view, page, commands));
     let wide = ui.available_width();
     if wide < SIDE_BY_SIDE {
-        of_cell(ui, snapshot, &view, page, wishes);
+        of_cell(ui, snapshot, &view, page, commands);
         ui.separator();
-        of_drill(ui, snapshot, &view, page, wishes);
+        of_drill(ui, snapshot, &view, page, commands);
         return;
     }
     ui.horizontal_top(|ui| {
         ui.vertical(|ui| {
             ui.set_width(0.48 * wide);
-            of_cell(ui, snapshot, &view, page, wishes);
+            of_cell(ui, snapshot, &view, page, commands);
         });
         ui.separator();
-        ui.vertical(|ui| of_drill(ui, snapshot, &view, page, wishes));
+        ui.vertical(|ui| of_drill(ui, snapshot, &view, page, commands));
     });
 }
 
@@ -47,7 +47,7 @@ fn of_cell(
     snapshot: &Snapshot,
     view: &PatternView,
     page: &mut PatternPage,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     let at = sounding(snapshot, view);
     let cell = (&view.cell, page.division.max(view.cell.division));
@@ -55,7 +55,7 @@ fn of_cell(
     if let Some((string, at)) = strip::show(ui, snapshot, cell, strings, at) {
         page.edit(&view.cell.toggled(string, at));
     }
-    ui.horizontal_wrapped(|ui| edit(ui, view, page, wishes));
+    ui.horizontal_wrapped(|ui| edit(ui, view, page, commands));
     for sentence in &view.sentences {
         ui.label(theme::letters(sentence));
     }
@@ -67,7 +67,7 @@ fn of_drill(
     snapshot: &Snapshot,
     view: &PatternView,
     page: &mut PatternPage,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     ui.strong("Drill it");
     ui.horizontal_wrapped(|ui| {
@@ -79,7 +79,7 @@ fn of_drill(
         snapshot,
         (&view.stages, false),
         |stage| {
-            Wish::Drill(
+            Command::Drill(
                 Box::new(drill::Job {
                     what: view.what.clone(),
                     tuning: view.tuning.clone(),
@@ -90,7 +90,7 @@ fn of_drill(
                 page.speed,
             )
         },
-        wishes,
+        commands,
     );
 }
 
@@ -100,7 +100,7 @@ fn choose(
     snapshot: &Snapshot,
     view: &PatternView,
     page: &mut PatternPage,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     ui.heading(theme::letters(&view.name));
     let presets = &snapshot.study.presets;
@@ -150,7 +150,7 @@ fn choose(
     }
     let hint = "A MIDI or MusicXML file: what it repeats becomes the pattern";
     if ui.button("From a file…").on_hover_text(hint).clicked() {
-        wishes.push(Wish::AskForNotes(For::Pattern));
+        commands.push(Command::AskForNotes(For::Pattern));
     }
 }
 
@@ -160,15 +160,15 @@ fn hear(
     snapshot: &Snapshot,
     view: &PatternView,
     page: &mut PatternPage,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     let plays = snapshot.beside.as_ref().is_some_and(|b| b.again);
     let label = if plays { "Silence it" } else { "Play it alone" };
     if large(ui, plays, label, "Round and round, by a string model", None) {
-        wishes.push(if plays {
-            Wish::Hush
+        commands.push(if plays {
+            Command::Hush
         } else {
-            Wish::Sound(view.sound())
+            Command::Sound(view.sound())
         });
     }
     tempo(ui, view.tempo.0, &mut page.tempo);
@@ -193,7 +193,7 @@ fn sounding(snapshot: &Snapshot, view: &PatternView) -> Option<Beats> {
 }
 
 /// Slots, and keeping it.
-fn edit(ui: &mut Ui, view: &PatternView, page: &mut PatternPage, wishes: &mut Vec<Wish>) {
+fn edit(ui: &mut Ui, view: &PatternView, page: &mut PatternPage, commands: &mut Vec<Command>) {
     ui.label("Slots a beat");
     for slots in [1u8, 2, 3, 4] {
         let now = page.division.max(view.cell.division);
@@ -207,7 +207,7 @@ fn edit(ui: &mut Ui, view: &PatternView, page: &mut PatternPage, wishes: &mut Ve
     if let Some(name) = field(ui, "Keep it as", "", 150.0)
         && !name.is_empty()
     {
-        wishes.push(Wish::KeepPattern(name, Box::new(view.cell.clone())));
+        commands.push(Command::KeepPattern(name, Box::new(view.cell.clone())));
     }
 }
 
@@ -233,8 +233,8 @@ pub fn stages(
     ui: &mut Ui,
     snapshot: &Snapshot,
     (stages, said): (&[Stage], bool),
-    wish: impl Fn(usize) -> Wish,
-    wishes: &mut Vec<Wish>,
+    command: impl Fn(usize) -> Command,
+    commands: &mut Vec<Command>,
 ) {
     if snapshot.study.making {
         ui.label("The drill is being written …");
@@ -248,7 +248,7 @@ pub fn stages(
             .on_hover_text(format!("{told} {hint}"))
             .clicked()
         {
-            wishes.push(wish(i));
+            commands.push(command(i));
         }
         if said {
             ui.indent(("stage", i), |ui| aside(ui, snapshot, &told));

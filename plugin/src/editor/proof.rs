@@ -6,8 +6,8 @@
 use super::sight::{Proof, Sight};
 use super::theme::{self, Brush};
 use super::transport;
+use crate::command::Command;
 use crate::snapshot::{RecordingView, Snapshot};
-use crate::wish::Wish;
 use egui::{Panel, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, vec2};
 use std::sync::Arc;
 use thumbline::report::bar_picture;
@@ -18,7 +18,7 @@ use thumbline::unit::Seconds;
 const HEIGHT: f32 = 210.0;
 
 /// Draws the close-up at the foot of `ui`, where one is asked for.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let Some(bar) = sight.close_up else {
         return;
     };
@@ -33,7 +33,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             if let Some((from, to)) = heard
                 && transport::large(ui, false, "Hear the bar", "Hear this bar once", None)
             {
-                wishes.push(Wish::HearOnce(from, to));
+                commands.push(Command::HearOnce(from, to));
             }
             for (name, to, hint) in [
                 ("Bar before", bar - 1, "The bar before, close up"),
@@ -79,7 +79,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         {
             let x = f64::from(at.x - area.left());
             let from = bar_picture::time_at(stretch, width, x);
-            wishes.extend(from.map(|from| Wish::HearOnce(from, proof.to)));
+            commands.extend(from.map(|from| Command::HearOnce(from, proof.to)));
         }
         response.on_hover_text("Click to hear the bar from there");
     });

@@ -6,8 +6,8 @@
 use super::keys::{self, Deed};
 use super::sight::{Scene, Sight};
 use super::theme::{self, Brush};
+use crate::command::{Command, GridEdit};
 use crate::snapshot::Snapshot;
-use crate::wish::{GridEdit, Wish};
 use egui::{Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, vec2};
 use thumbline::report::capitalised;
 use thumbline::report::sheet::{Hands, Ink};
@@ -25,7 +25,7 @@ pub fn show(
     snapshot: &Snapshot,
     sight: &mut Sight,
     scene: &Scene,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     let tall = ui.available_height() >= ROOM;
     let narrow = ui.available_width() < NARROW;
@@ -46,14 +46,14 @@ pub fn show(
         let hint = "Fold bars that play alike into one row; press its letter to see them again";
         let hint = format!("{hint} ({})", keys::name(Deed::Fold));
         if fold.on_hover_text(hint).clicked() {
-            keys::perform(Deed::Fold, snapshot, sight, wishes);
+            keys::perform(Deed::Fold, snapshot, sight, commands);
         }
         let every = ui.selectable_label(sight.hairs, "As played");
         let hint =
             "Draw every note exactly where it was played, even where nobody hears the difference";
         let hint = format!("{hint} ({})", keys::name(Deed::Hairs));
         if every.on_hover_text(hint).clicked() {
-            keys::perform(Deed::Hairs, snapshot, sight, wishes);
+            keys::perform(Deed::Hairs, snapshot, sight, commands);
         }
         if !tall {
             let strip = ui.selectable_label(sight.strip, "What repeats");
@@ -93,11 +93,11 @@ pub fn show(
             spot.on_hover_text(&repeat.text);
         }
     }
-    counts(ui, scene, &brush, wishes);
+    counts(ui, scene, &brush, commands);
 }
 
 /// The counted beats under the strip: one that is really the first of its bar is pressed.
-fn counts(ui: &Ui, scene: &Scene, brush: &Brush<'_>, wishes: &mut Vec<Wish>) {
+fn counts(ui: &Ui, scene: &Scene, brush: &Brush<'_>, commands: &mut Vec<Command>) {
     let piece = scene.heard.piece();
     let beats = piece.grid.beats();
     for (place, area) in scene.sheet.counted(0.0).skip(1) {
@@ -115,7 +115,7 @@ fn counts(ui: &Ui, scene: &Scene, brush: &Brush<'_>, wishes: &mut Vec<Wish>) {
         }
         if number.clicked() {
             let at = beat.time;
-            wishes.push(Wish::EditGrid(GridEdit::BarOne { at }));
+            commands.push(Command::EditGrid(GridEdit::BarOne { at }));
         }
         let undo = keys::name(Deed::Undo);
         number.on_hover_text(format!(

@@ -2,8 +2,8 @@
 //!
 //! Owns the selection and the laid-out page, which is made anew only when what it shows changes.
 
+use crate::command::NoteAt;
 use crate::snapshot::{Answer, End, Look, Peaks, Snapshot, TakeView};
-use crate::wish::NoteAt;
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::analysis::Analysis;

@@ -2,25 +2,25 @@
 //! left out.
 
 use super::transport;
+use crate::command::{Command, Sound};
 use crate::snapshot::{CaptureView, Snapshot};
 use crate::sound::{AudioSystem, Choice, SoundView};
-use crate::wish::{Sound, Wish};
 use egui::{ComboBox, Ui};
 use thumbline::dsp::pluck::Played;
 use thumbline::unit::{MidiNote, Seconds, Span};
 
 /// Draws the page.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     ui.strong("1  The device");
     match &snapshot.sound {
-        Some(sound) => devices(ui, snapshot, sound, wishes),
+        Some(sound) => devices(ui, snapshot, sound, commands),
         None => {
             ui.label("The host brings the sound: send your guitar to this plug-in's side input, or put the plug-in on its track.");
         }
     }
     let hint = "An open A string, to hear that the sound arrives";
     if ui.button("Play a test tone").on_hover_text(hint).clicked() {
-        wishes.push(Wish::Sound(test_tone()));
+        commands.push(Command::Sound(test_tone()));
     }
     ui.add_space(8.0);
     ui.strong("2  The delay");
@@ -33,7 +33,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     };
     let hint = "Also a test whether anything is heard";
     if transport::large(ui, listens, text, hint, None) && !listens {
-        wishes.push(Wish::Calibrate);
+        commands.push(Command::Calibrate);
     }
     let latency = snapshot.practice.latency.ms();
     if latency == 0.0 {
@@ -53,7 +53,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
     let hint =
         "Off, so that a microphone before a loudspeaker cannot howl. With headphones it may be on";
     if hear.on_hover_text(hint).changed() {
-        wishes.push(Wish::SetThrough(through));
+        commands.push(Command::SetThrough(through));
     }
 }
 
@@ -71,7 +71,7 @@ fn test_tone() -> Sound {
 }
 
 /// The program's own devices.
-fn devices(ui: &mut Ui, snapshot: &Snapshot, sound: &SoundView, wishes: &mut Vec<Wish>) {
+fn devices(ui: &mut Ui, snapshot: &Snapshot, sound: &SoundView, commands: &mut Vec<Command>) {
     match sound.system {
         Some(system) => {
             let rate = snapshot.host_rate;
@@ -108,7 +108,7 @@ fn devices(ui: &mut Ui, snapshot: &Snapshot, sound: &SoundView, wishes: &mut Vec
         numbers(ui, &sound.choice, &mut next);
     }
     if next != sound.choice {
-        wishes.push(Wish::UseSound(next));
+        commands.push(Command::UseSound(next));
     }
     ui.weak("With another device Thumbline starts again; everything is kept.");
 }

@@ -4,17 +4,22 @@
 use super::guide;
 use super::sight::{Side, Sight};
 use super::transport::large;
+use crate::command::Command;
 use crate::snapshot::{AnalysisView, RecordingView, Snapshot};
-use crate::wish::Wish;
 use egui::{ProgressBar, TextEdit, Ui, vec2};
 use std::path::PathBuf;
 
 /// Draws the state; says whether there is a bar sheet to draw instead.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) -> bool {
+pub fn show(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    sight: &mut Sight,
+    commands: &mut Vec<Command>,
+) -> bool {
     match (&snapshot.recording, &snapshot.analysis) {
         (RecordingView::Empty | RecordingView::Ready { .. }, AnalysisView::Ready(_)) => true,
         (RecordingView::Empty, _) => {
-            empty(ui, snapshot, sight, wishes);
+            empty(ui, snapshot, sight, commands);
             false
         }
         (RecordingView::Loading { name, progress }, _) => {
@@ -22,7 +27,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 ui.heading(format!("Reading {name}"));
                 bar(ui, *progress, "Reading the file");
                 ui.label("What has been read already plays.");
-                cancel(ui, wishes);
+                cancel(ui, commands);
             });
             false
         }
@@ -32,9 +37,9 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 ui.label(format!("It was at {}.", path.display()));
                 ui.label("Your loops, corrections and takes are kept. Say where the file is now:");
                 if large(ui, false, "Find it…", "Choose the file", None) {
-                    wishes.push(Wish::AskForRecording);
+                    commands.push(Command::AskForRecording);
                 }
-                path_field(ui, sight, "Use this file", Wish::Locate, wishes);
+                path_field(ui, sight, "Use this file", Command::Locate, commands);
             });
             false
         }
@@ -43,7 +48,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 ui.heading(format!("{name} could not be opened"));
                 ui.label(reason);
                 ui.label("Nothing you marked is lost. Try another file, or the demo.");
-                first_steps(ui, snapshot, sight, wishes);
+                first_steps(ui, snapshot, sight, commands);
             });
             false
         }
@@ -57,7 +62,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         ) => {
             ui.horizontal(|ui| {
                 bar(ui, Some(*progress), "Finding the beat");
-                cancel(ui, wishes);
+                cancel(ui, commands);
             });
             true
         }
@@ -66,7 +71,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 ui.heading(format!("Listening to {name}"));
                 bar(ui, Some(*progress), "Finding notes and beats");
                 ui.label("It plays, loops and slows already; the sheet follows.");
-                cancel(ui, wishes);
+                cancel(ui, commands);
             });
             false
         }
@@ -76,7 +81,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 ui.label(reason);
                 ui.label("The recording still plays, loops and slows.");
                 if large(ui, false, "Try again", "Analyse it again", None) {
-                    wishes.push(Wish::Analyse);
+                    commands.push(Command::Analyse);
                 }
             });
             false
@@ -86,7 +91,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 ui.heading(name);
                 ui.label("Not analysed yet.");
                 if large(ui, false, "Find the notes", "Analyse it", None) {
-                    wishes.push(Wish::Analyse);
+                    commands.push(Command::Analyse);
                 }
             });
             false
@@ -112,10 +117,10 @@ fn page(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
         });
 }
 
-fn empty(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+fn empty(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     page(ui, |ui| {
         ui.heading("Open a recording of a guitar to see thumb and fingers against the beat.");
-        first_steps(ui, snapshot, sight, wishes);
+        first_steps(ui, snapshot, sight, commands);
         ui.label(
             "Press 60 % and Play: it is slower, at its own pitch. Click the number of a bar: it \
              loops. Press Record and play along: your take appears on the same rows.",
@@ -123,11 +128,11 @@ fn empty(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<W
     });
 }
 
-fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     ui.horizontal_wrapped(|ui| {
         let hint = thumbline::load::FORMATS;
         if large(ui, false, "Open a recording…", hint, None) {
-            wishes.push(Wish::AskForRecording);
+            commands.push(Command::AskForRecording);
         }
         if large(
             ui,
@@ -136,11 +141,11 @@ fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut
             "A tune played by the program itself",
             None,
         ) {
-            wishes.push(Wish::OpenDemo);
+            commands.push(Command::OpenDemo);
         }
         let hint = "Five steps on the built-in tune: see, loop, slow down, record, read";
         if large(ui, false, "Show me round", hint, None) {
-            guide::begin(wishes);
+            guide::begin(commands);
         }
         let hint = "Three steps: device, delay, level; at any time later too";
         if large(ui, false, "Set up the sound", hint, None) {
@@ -151,12 +156,12 @@ fn first_steps(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut
     if let Some(fault) = silent.and_then(|s| s.fault.as_ref()) {
         ui.colored_label(ui.visuals().error_fg_color, fault);
     }
-    path_field(ui, sight, "Open this path", Wish::Load, wishes);
-    recent(ui, snapshot, wishes);
+    path_field(ui, sight, "Open this path", Command::Load, commands);
+    recent(ui, snapshot, commands);
 }
 
 /// Recordings opened lately.
-pub fn recent(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub fn recent(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     if snapshot.recent.is_empty() {
         ui.weak("Nothing was opened yet.");
         return;
@@ -166,7 +171,7 @@ pub fn recent(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         let name = crate::data::name_of(path);
         let button = ui.button(name).on_hover_text(path.display().to_string());
         if button.clicked() {
-            wishes.push(Wish::Load(path.clone()));
+            commands.push(Command::Load(path.clone()));
             ui.close();
         }
     }
@@ -177,8 +182,8 @@ pub fn path_field(
     ui: &mut Ui,
     sight: &mut Sight,
     label: &str,
-    wish: fn(PathBuf) -> Wish,
-    wishes: &mut Vec<Wish>,
+    command: fn(PathBuf) -> Command,
+    commands: &mut Vec<Command>,
 ) {
     ui.horizontal_wrapped(|ui| {
         let name = ui.label("or its path:");
@@ -189,7 +194,7 @@ pub fn path_field(
         let pressed = ui.add_enabled(there, egui::Button::new(label)).clicked();
         if there && (entered || pressed) {
             let path = std::mem::take(&mut sight.path);
-            wishes.push(wish(PathBuf::from(path.trim())));
+            commands.push(command(PathBuf::from(path.trim())));
         }
     });
 }
@@ -206,8 +211,8 @@ fn bar(ui: &mut Ui, progress: Option<f32>, what: &str) {
     ui.add_sized(vec2(320.0_f32.min(ui.available_width()), 24.0), bar);
 }
 
-fn cancel(ui: &mut Ui, wishes: &mut Vec<Wish>) {
+fn cancel(ui: &mut Ui, commands: &mut Vec<Command>) {
     if large(ui, false, "Cancel", "Stop; what is there stays", None) {
-        wishes.push(Wish::Cancel);
+        commands.push(Command::Cancel);
     }
 }

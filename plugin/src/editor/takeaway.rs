@@ -5,9 +5,9 @@ use super::fields::{aside, choice, field};
 use super::sight::Sight;
 use super::theme;
 use super::transport::large;
+use crate::command::Command;
 use crate::page_state::TakeAwayPage;
 use crate::snapshot::Snapshot;
-use crate::wish::Wish;
 use egui::{CursorIcon, Grid, Label, Sense, Ui};
 use thumbline::report::export::Format;
 
@@ -17,7 +17,7 @@ pub fn show(
     snapshot: &Snapshot,
     page: &mut TakeAwayPage,
     sight: &mut Sight,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     if snapshot.analysis.ready().is_none() {
         ui.label("Open a recording, and wait until it is analysed: then you can export it in any of these forms.");
@@ -51,7 +51,7 @@ pub fn show(
         for (i, format) in Format::ALL.into_iter().enumerate() {
             let (name, what) = format.words();
             if large(ui, false, name, "Write the file now", None) {
-                wishes.push(Wish::Export(format, false));
+                commands.push(Command::Export(format, false));
             }
             ui.label(what);
             if i % 2 == 1 {
@@ -65,12 +65,12 @@ pub fn show(
             "One file for a student, for any browser",
             None,
         ) {
-            wishes.push(Wish::MakePage);
+            commands.push(Command::MakePage);
         }
         ui.label("the loop slowly, with tablature, for a student");
         let hint = "Write the bar sheet as PDF and open it, to print from there";
         if large(ui, false, "Print…", hint, None) {
-            wishes.push(Wish::Export(Format::Pdf, true));
+            commands.push(Command::Export(Format::Pdf, true));
         }
         ui.label("the bar sheet, from the program that shows PDF");
         ui.end_row();

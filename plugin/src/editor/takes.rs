@@ -3,18 +3,18 @@
 use super::keys::PEDALS;
 use super::sight::Sight;
 use super::{transport, ways};
+use crate::command::Command;
 use crate::snapshot::{Answer, CaptureView, Hear, Snapshot};
-use crate::wish::Wish;
 use egui::{DragValue, TextEdit, Ui};
 use thumbline::unit::Span;
 
 /// Draws the panel.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     ui.horizontal(|ui| {
         ui.strong("Own takes");
         let hint = "Lay a file that you recorded elsewhere over this recording";
         if ui.button("Load a take…").on_hover_text(hint).clicked() {
-            wishes.push(Wish::AskForTake);
+            commands.push(Command::AskForTake);
         }
     });
     if snapshot.takes.is_empty() {
@@ -32,7 +32,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             };
             let hint = "Draw it over the sheet. The words speak of the newest one that is drawn";
             if ui.checkbox(&mut shown, name).on_hover_text(hint).changed() {
-                wishes.push(Wish::ShowTake(i, shown));
+                commands.push(Command::ShowTake(i, shown));
             }
             if take.gone {
                 ui.weak("its file is not there");
@@ -46,11 +46,11 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 .on_hover_text("Remove it from the list; its file stays")
                 .clicked()
             {
-                wishes.push(Wish::ForgetTake(i));
+                commands.push(Command::ForgetTake(i));
             }
         });
         if let Some(answer) = take.answer.as_ref().filter(|a| !a.found.rounds.is_empty()) {
-            hear(ui, snapshot, i, answer, wishes);
+            hear(ui, snapshot, i, answer, commands);
         }
         for warning in take.analysis.iter().flat_map(|a| &a.warnings) {
             ui.weak(warning);
@@ -59,23 +59,23 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             ui.label(sentence);
         }
     }
-    sound_in(ui, snapshot, wishes);
+    sound_in(ui, snapshot, commands);
     let track = snapshot.capture != CaptureView::Off;
     if !snapshot.standalone
         && ui
             .selectable_label(track, "Record this track as the recording")
             .clicked()
     {
-        wishes.push(Wish::CaptureTrack(!track));
+        commands.push(Command::CaptureTrack(!track));
     }
     ui.separator();
-    regions(ui, snapshot, sight, wishes);
+    regions(ui, snapshot, sight, commands);
     ui.separator();
-    pedals(ui, snapshot, wishes);
+    pedals(ui, snapshot, commands);
 }
 
 /// What comes in: its level, and its delay.
-fn sound_in(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn sound_in(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     ui.horizontal(|ui| {
         ui.label("What comes in");
         let size = egui::vec2(120.0, 12.0);
@@ -91,14 +91,14 @@ fn sound_in(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
             .fixed_decimals(1)
             .suffix(" ms");
         if ui.add(field).labelled_by(name.id).changed() {
-            wishes.push(Wish::SetLatency(Span::from_ms(ms)));
+            commands.push(Command::SetLatency(Span::from_ms(ms)));
         }
         if ui
             .button("Measure")
             .on_hover_text("Plays clicks and listens for them: hold the microphone to the loudspeaker, turned low")
             .clicked()
         {
-            wishes.push(Wish::Calibrate);
+            commands.push(Command::Calibrate);
         }
     });
 }
@@ -118,7 +118,13 @@ fn told(sight: &mut Sight, snapshot: &Snapshot, index: usize) -> Vec<String> {
 }
 
 /// The ways to hear a take.
-fn hear(ui: &mut Ui, snapshot: &Snapshot, index: usize, answer: &Answer, wishes: &mut Vec<Wish>) {
+fn hear(
+    ui: &mut Ui,
+    snapshot: &Snapshot,
+    index: usize,
+    answer: &Answer,
+    commands: &mut Vec<Command>,
+) {
     ui.horizontal_wrapped(|ui| {
         for (way, name, hint) in [
             (
@@ -142,28 +148,28 @@ fn hear(ui: &mut Ui, snapshot: &Snapshot, index: usize, answer: &Answer, wishes:
                 continue;
             }
             if on {
-                wishes.push(Wish::Hear(Hear::default()));
+                commands.push(Command::Hear(Hear::default()));
             } else {
-                ways::begin(way, snapshot, answer, wishes);
+                ways::begin(way, snapshot, answer, commands);
             }
         }
     });
 }
 
-fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     ui.strong("Kept loops");
     for (i, region) in snapshot.practice.regions.iter().enumerate() {
         ui.horizontal(|ui| {
             let on = snapshot.practice.current_region == Some(i);
             let loops = ui.selectable_label(on, &region.name);
             if loops.on_hover_text("Loop it again").clicked() {
-                wishes.push(Wish::UseRegion(i));
-                wishes.push(Wish::SetLoop(true));
+                commands.push(Command::UseRegion(i));
+                commands.push(Command::SetLoop(true));
             }
             let forget = ui.button("Forget");
             let hint = "Keep this loop no longer; the recording stays as it is";
             if forget.on_hover_text(hint).clicked() {
-                wishes.push(Wish::ForgetRegion(i));
+                commands.push(Command::ForgetRegion(i));
             }
         });
     }
@@ -177,7 +183,7 @@ fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec
             let hint = "Find it again under this name, also next week";
             if keep.on_hover_text(hint).clicked() {
                 let name = std::mem::take(&mut sight.region_name);
-                wishes.push(Wish::KeepRegion(name.trim().to_owned()));
+                commands.push(Command::KeepRegion(name.trim().to_owned()));
             }
         });
     } else {
@@ -185,11 +191,11 @@ fn regions(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec
     }
     let hint = "One file for a student: these bars slowly, looped, with tablature, in any browser";
     if ui.button("Lesson page…").on_hover_text(hint).clicked() {
-        wishes.push(Wish::MakePage);
+        commands.push(Command::MakePage);
     }
 }
 
-fn pedals(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn pedals(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     ui.strong("Foot controller");
     for (control, name) in PEDALS {
         let learning = snapshot.practice.learning == Some(control);
@@ -202,11 +208,11 @@ fn pedals(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
             let teach = ui.selectable_label(learning, label);
             let hint = "Then press the pedal that is to do it";
             if teach.on_hover_text(hint).clicked() {
-                wishes.push(Wish::Learn((!learning).then_some(control)));
+                commands.push(Command::Learn((!learning).then_some(control)));
             }
             let forget = ui.small_button("Forget");
             if forget.on_hover_text("No pedal does it any more").clicked() {
-                wishes.push(Wish::Unlearn(control));
+                commands.push(Command::Unlearn(control));
             }
         });
     }

@@ -9,8 +9,8 @@ use super::keys::{self, Deed};
 use super::sight::Sight;
 use super::theme::{self, TARGET};
 use super::{looped, place};
+use crate::command::Command;
 use crate::snapshot::{CaptureView, LevelView, Snapshot};
-use crate::wish::Wish;
 use egui::{Button, DragValue, RichText, Role, ScrollArea, Ui, WidgetInfo, vec2};
 use thumbline::report::sheet::{Ground, Ink};
 use thumbline::unit::Seconds;
@@ -36,24 +36,24 @@ const LOW: f32 = 26.0;
 /// Draws the bar: the run of play in large buttons, below it where the sound is and what is looped.
 /// Every control has its place whatever the others show; where the window is too narrow the bar is
 /// moved sideways, it never wraps.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let area = ScrollArea::horizontal()
         .id_salt("run of play")
         .auto_shrink([false, true]);
     area.show(ui, |ui| {
         ui.spacing_mut().item_spacing = vec2(GAP, 6.0);
         ui.horizontal(|ui| {
-            run(ui, snapshot, sight, wishes);
-            speed(ui, snapshot, sight, wishes);
-            pace(ui, snapshot, sight, wishes);
+            run(ui, snapshot, sight, commands);
+            speed(ui, snapshot, sight, commands);
+            pace(ui, snapshot, sight, commands);
         });
         ui.horizontal(|ui| {
             ui.spacing_mut().interact_size.y = LOW;
             place(ui, snapshot);
-            looped::show(ui, snapshot, sight, wishes);
-            menus::practice(ui, snapshot, wishes);
-            menus::counts(ui, snapshot, wishes);
-            menus::balance(ui, snapshot, wishes);
+            looped::show(ui, snapshot, sight, commands);
+            menus::practice(ui, snapshot, commands);
+            menus::counts(ui, snapshot, commands);
+            menus::balance(ui, snapshot, commands);
             levels(ui, snapshot);
             let silent = snapshot.sound.as_ref().filter(|s| s.silent);
             if let Some(fault) = silent.and_then(|s| s.fault.as_ref()) {
@@ -64,14 +64,14 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             let hint = "One bar, large, to be read with the guitar in hand";
             let hint = format!("{hint} ({})", keys::name(Deed::Far));
             if far.on_hover_text(hint).clicked() {
-                keys::perform(Deed::Far, snapshot, sight, wishes);
+                keys::perform(Deed::Far, snapshot, sight, commands);
             }
         });
     });
 }
 
 /// Run, loop, record.
-fn run(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+fn run(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let transport = &snapshot.transport;
     let playing = transport.playing;
     let text = match (playing, transport.count_in) {
@@ -86,7 +86,7 @@ fn run(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wis
         ..Push::new(vec2(84.0, TARGET), &text, "Play or stop; P works too")
     };
     if play.show(ui) {
-        keys::perform(Deed::Play, snapshot, sight, wishes);
+        keys::perform(Deed::Play, snapshot, sight, commands);
     }
     let looped = Push {
         on: snapshot.practice.loop_on,
@@ -99,12 +99,12 @@ fn run(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wis
         )
     };
     if looped.show(ui) {
-        keys::perform(Deed::Loop, snapshot, sight, wishes);
+        keys::perform(Deed::Loop, snapshot, sight, commands);
     }
-    take(ui, snapshot, sight, wishes);
+    take(ui, snapshot, sight, commands);
 }
 
-fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let step = vec2(TARGET, TARGET);
     if (Push {
         deed: Some(Deed::Slower),
@@ -112,7 +112,7 @@ fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<W
     })
     .show(ui)
     {
-        keys::perform(Deed::Slower, snapshot, sight, wishes);
+        keys::perform(Deed::Slower, snapshot, sight, commands);
     }
     let heard = snapshot.heard_speed();
     let mut percent = heard * 100.0;
@@ -132,7 +132,7 @@ fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<W
         ..WidgetInfo::drag_value(true, percent)
     });
     if field.changed() {
-        wishes.extend(Wish::speed(snapshot, percent / 100.0));
+        commands.extend(Command::speed(snapshot, percent / 100.0));
     }
     if (Push {
         deed: Some(Deed::Faster),
@@ -140,7 +140,7 @@ fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<W
     })
     .show(ui)
     {
-        keys::perform(Deed::Faster, snapshot, sight, wishes);
+        keys::perform(Deed::Faster, snapshot, sight, commands);
     }
     for preset in [50.0, 60.0, 75.0, 100.0] {
         let label = format!("{preset:.0} %");
@@ -150,13 +150,13 @@ fn speed(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<W
             ..Push::new(vec2(46.0, TARGET), &label, &hint)
         };
         if button.show(ui) {
-            wishes.extend(Wish::speed(snapshot, preset / 100.0));
+            commands.extend(Command::speed(snapshot, preset / 100.0));
         }
     }
 }
 
 /// Ladder and click.
-fn pace(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+fn pace(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let ladder = snapshot.practice.ladder;
     let steps = Push {
         on: ladder.on,
@@ -169,7 +169,7 @@ fn pace(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wi
         )
     };
     if steps.show(ui) {
-        keys::perform(Deed::Ladder, snapshot, sight, wishes);
+        keys::perform(Deed::Ladder, snapshot, sight, commands);
     }
     let click = Push {
         on: snapshot.dials.click,
@@ -182,7 +182,7 @@ fn pace(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wi
         )
     };
     if click.show(ui) {
-        keys::perform(Deed::Click, snapshot, sight, wishes);
+        keys::perform(Deed::Click, snapshot, sight, commands);
     }
 }
 
@@ -230,7 +230,7 @@ fn cell(ui: &mut Ui, width: f32, text: RichText) -> egui::Response {
 }
 
 /// One button: counts in, records, plays along; again to stop.
-fn take(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+fn take(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let (text, name) = match (snapshot.capture, snapshot.transport.count_in) {
         (CaptureView::Off, _) => ("Record".to_owned(), "Record".to_owned()),
         (CaptureView::Calibrating, _) => (
@@ -264,7 +264,7 @@ fn take(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wi
         )
     };
     if button.show(ui) {
-        keys::perform(Deed::Take, snapshot, sight, wishes);
+        keys::perform(Deed::Take, snapshot, sight, commands);
     }
 }
 

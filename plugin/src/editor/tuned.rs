@@ -3,8 +3,8 @@
 use super::keys::{self, Deed};
 use super::sight::Sight;
 use super::theme;
+use crate::command::Command;
 use crate::snapshot::Snapshot;
-use crate::wish::Wish;
 use egui::containers::menu::MenuButton;
 use egui::{DragValue, Key, Popup, Role, ScrollArea, TextEdit, Ui, WidgetInfo};
 use thumbline::music::guess;
@@ -47,7 +47,7 @@ fn typed(text: &str, capo: i32) -> Result<Tuning, String> {
 }
 
 /// Draws the control; nothing while nothing was heard.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     let Some(heard) = snapshot.analysis.ready() else {
         return;
     };
@@ -69,7 +69,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
         for guess in heard.guesses.iter().take(4) {
             let text = format!("{}, {} % likely", told(&guess.tuning), guess.percent());
             if ui.button(theme::letters(&text)).clicked() {
-                wishes.push(Wish::SetTuning(Some(guess.tuning.clone())));
+                commands.push(Command::SetTuning(Some(guess.tuning.clone())));
                 ui.close();
             }
         }
@@ -78,7 +78,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             let name = ui.label("Capo at fret");
             let field = DragValue::new(&mut capo).range(0..=CAPO).speed(0.05);
             if ui.add(field).labelled_by(name.id).changed() {
-                wishes.push(Wish::SetTuning(Some(now.clone().with_capo(capo))));
+                commands.push(Command::SetTuning(Some(now.clone().with_capo(capo))));
             }
         });
         ui.horizontal(|ui| {
@@ -95,7 +95,7 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                     Ok(tuning) => {
                         sight.tuning_fault = None;
                         sight.tuning.clear();
-                        wishes.push(Wish::SetTuning(Some(tuning)));
+                        commands.push(Command::SetTuning(Some(tuning)));
                         ui.close();
                     }
                     Err(why) => sight.tuning_fault = Some(why),
@@ -110,13 +110,13 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
                 let on = named.tuning == now.clone().with_capo(0);
                 if ui.selectable_label(on, &named.name).clicked() {
                     let tuning = named.tuning.clone().with_capo(now.capo());
-                    wishes.push(Wish::SetTuning(Some(tuning)));
+                    commands.push(Command::SetTuning(Some(tuning)));
                     ui.close();
                 }
             }
         });
         if snapshot.practice.tuning.is_some() && ui.button("Find it by ear").clicked() {
-            wishes.push(Wish::SetTuning(None));
+            commands.push(Command::SetTuning(None));
             ui.close();
         }
     });

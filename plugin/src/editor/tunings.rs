@@ -4,16 +4,16 @@
 use super::fields::{aside, combo, field, tunings};
 use super::theme;
 use super::transport::large;
+use crate::command::{Command, Sound};
 use crate::page_state::TuningsPage;
 use crate::services::study::TuningsView;
 use crate::snapshot::Snapshot;
-use crate::wish::{Sound, Wish};
 use egui::{DragValue, Grid, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use thumbline::music::tuning::HIGHEST_CAPO;
 use thumbline::report::sheet::Ink;
 
 /// Draws the page.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, commands: &mut Vec<Command>) {
     let Some(view) = snapshot.study.tunings.clone() else {
         ui.label("One moment …");
         return;
@@ -42,10 +42,10 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, wishes: &m
             page.capo = Some(capo);
         }
     });
-    ui.horizontal(|ui| tune(ui, snapshot, &view, wishes));
+    ui.horizontal(|ui| tune(ui, snapshot, &view, commands));
     ui.add_space(6.0);
     ui.horizontal_top(|ui| {
-        ui.vertical(|ui| strings(ui, snapshot, &view, wishes));
+        ui.vertical(|ui| strings(ui, snapshot, &view, commands));
         ui.add_space(16.0);
         ui.vertical(|ui| {
             if !view.moves.is_empty() {
@@ -61,28 +61,28 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, page: &mut TuningsPage, wishes: &m
         if let Some(name) = field(ui, "Keep it as", "", 150.0)
             && !name.is_empty()
         {
-            wishes.push(Wish::KeepTuning(name, view.to.clone()));
+            commands.push(Command::KeepTuning(name, view.to.clone()));
         }
         if snapshot.recording.name().is_some() {
             let on = snapshot.practice.tuning.as_ref() == Some(&view.to);
             let hint = "Strings and frets of the recording are told in this tuning";
             let is = ui.selectable_label(on, "The recording is in it");
             if is.on_hover_text(hint).clicked() && !on {
-                wishes.push(Wish::SetTuning(Some(view.to.clone())));
+                commands.push(Command::SetTuning(Some(view.to.clone())));
             }
             if snapshot.practice.tuning.is_some() && ui.button("Find it by ear").clicked() {
-                wishes.push(Wish::SetTuning(None));
+                commands.push(Command::SetTuning(None));
             }
         }
     });
 }
 
 /// How far the string that is played is off: words and a needle that holds still.
-fn tune(ui: &mut Ui, snapshot: &Snapshot, view: &TuningsView, wishes: &mut Vec<Wish>) {
+fn tune(ui: &mut Ui, snapshot: &Snapshot, view: &TuningsView, commands: &mut Vec<Command>) {
     let on = snapshot.study.strings.is_some();
     let hint = "Listens to the input that takes are recorded from";
     if large(ui, on, "Tune my strings", hint, None) {
-        wishes.push(Wish::HearStrings(!on));
+        commands.push(Command::HearStrings(!on));
     }
     let Some(heard) = snapshot.study.strings else {
         return;
@@ -144,7 +144,7 @@ fn pick(ui: &mut Ui, snapshot: &Snapshot, label: &str, shown: &str, chosen: &mut
 }
 
 /// A row a string: its note, a tone to tune by, where it comes from, how hard it pulls.
-fn strings(ui: &mut Ui, snapshot: &Snapshot, view: &TuningsView, wishes: &mut Vec<Wish>) {
+fn strings(ui: &mut Ui, snapshot: &Snapshot, view: &TuningsView, commands: &mut Vec<Command>) {
     Grid::new("strings")
         .num_columns(6)
         .spacing([18.0, 6.0])
@@ -161,7 +161,7 @@ fn strings(ui: &mut Ui, snapshot: &Snapshot, view: &TuningsView, wishes: &mut Ve
                 let hint = "Hear this string, to tune yours by";
                 let label = format!("Hear {}", theme::letters(&row.name));
                 if ui.button(label).on_hover_text(hint).clicked() {
-                    wishes.push(Wish::Sound(Sound {
+                    commands.push(Command::Sound(Sound {
                         name: format!("string {}, {}", row.string, row.name),
                         strokes: row.tone.clone(),
                         length: row.rings,

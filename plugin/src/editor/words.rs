@@ -3,15 +3,15 @@
 use super::bars;
 use super::sight::Sight;
 use super::theme;
+use crate::command::Command;
 use crate::snapshot::Snapshot;
-use crate::wish::Wish;
 use egui::{Frame, Role, Sense, Stroke, Ui, WidgetInfo};
 use thumbline::report::capitalised;
 use thumbline::report::sheet::Ink;
 use thumbline::timing::Reference;
 
 /// Draws the panel.
-pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Vec<Wish>) {
+pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, commands: &mut Vec<Command>) {
     sight.lit.clear();
     // The width only matters to the page; the words are the same at any.
     let ready = snapshot.analysis.ready().is_some();
@@ -49,10 +49,10 @@ pub fn show(ui: &mut Ui, snapshot: &Snapshot, sight: &mut Sight, wishes: &mut Ve
             if let Some(bar) = sentence.bar {
                 let label = format!("Loop bar {bar} at 60 %");
                 if super::transport::large(ui, false, &label, "Loop it, slow it, play it", None) {
-                    wishes.push(Wish::SetBars(bar, bar));
-                    wishes.push(Wish::SetLoop(true));
-                    wishes.push(Wish::SetSpeed(0.6));
-                    wishes.push(Wish::Play(true));
+                    commands.push(Command::SetBars(bar, bar));
+                    commands.push(Command::SetLoop(true));
+                    commands.push(Command::SetSpeed(0.6));
+                    commands.push(Command::Play(true));
                     bars::go_to_bar(bar, sight, &scene);
                 }
             }

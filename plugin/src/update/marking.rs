@@ -1,11 +1,11 @@
 //! What a player marks: the loop, kept regions, and the settings of practice.
 
 use super::telling;
+use crate::command::Way;
 use crate::effect::Effect;
 use crate::session::{Edges, Region};
 use crate::snapshot::{End, Snap};
 use crate::state::State;
-use crate::wish::Way;
 use thumbline::analysis::Analysis;
 use thumbline::deck::Message;
 use thumbline::unit::{Beats, Seconds};

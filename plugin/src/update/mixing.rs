@@ -35,7 +35,7 @@ pub fn begin(state: &mut State, out: &mut Vec<Effect>) {
     out.push(Effect::Start(id, Box::new(Job::Mix(job))));
 }
 
-/// What the wish needs; none for the recording itself.
+/// What the command needs; none for the recording itself.
 fn source(state: &State) -> Result<Option<mix::Job>, &'static str> {
     let (Some(heard), Some(part)) = (state.hearing.view.ready(), &state.open.part) else {
         // It is made when the notes are there.

@@ -12,9 +12,9 @@ use thumbline::journal::Journal;
 use thumbline::recording::Recording;
 use thumbline::report::wav::{self, Depth};
 use thumbline::unit::Seconds;
+use thumbline_plugin::command::Command;
 use thumbline_plugin::data::data_dir;
 use thumbline_plugin::snapshot::{Hear, Snapshot};
-use thumbline_plugin::wish::Wish;
 
 const BLOCK: usize = 512;
 
@@ -31,7 +31,7 @@ fn seen(bench: &mut Bench, what: &str, done: impl Fn(&Snapshot) -> bool) -> Snap
 
 /// Plays two seconds from 4 s on, stops, and gives the power of both sides.
 fn power(bench: &mut Bench) -> [f32; 2] {
-    bench.instance.apply(Wish::Seek(Seconds(4.0)), None);
+    bench.instance.apply(Command::Seek(Seconds(4.0)), None);
     bench.instance.tick();
     bench.controls.play = true;
     let mut sum = [0.0; 2];
@@ -57,7 +57,7 @@ fn a_take_is_answered_kept_and_heard_beside_the_recording() {
 fn the_demo_comes_in_its_tuning() {
     in_own_folder("answered::the_demo_comes_in_its_tuning", || {
         let mut bench = Bench::new();
-        bench.instance.apply(Wish::OpenDemo, None);
+        bench.instance.apply(Command::OpenDemo, None);
         let snapshot = seen(&mut bench, "heard", |s| s.analysis.ready().is_some());
         let tuning = &snapshot.analysis.ready().expect("heard").tuning;
         assert_eq!(*tuning, demo::tune().tuning);
@@ -89,13 +89,13 @@ fn keeps_a_round_until_killed() {
     let mut bench = Bench::opened(&path);
     seen(&mut bench, "heard", |s| s.analysis.ready().is_some());
     bench.controls.play = true;
-    bench.instance.apply(Wish::CaptureTake(true), None);
+    bench.instance.apply(Command::CaptureTake(true), None);
     let played = piece.recording.mono();
     for (k, side) in played.chunks(BLOCK).enumerate() {
         bench.render(&[0.0; BLOCK], Some(side));
         sleep(Duration::from_micros(500));
         if k == played.len() / BLOCK / 2 {
-            bench.instance.apply(Wish::KeepRound, None);
+            bench.instance.apply(Command::KeepRound, None);
         }
     }
     loop {
@@ -137,18 +137,22 @@ fn session() {
 
     // Beside the recording: the take on the right, in step with it.
     let plain = power(&mut bench);
-    bench.instance.apply(Wish::Hear(Hear::Beside(0)), None);
+    bench.instance.apply(Command::Hear(Hear::Beside(0)), None);
     seen(&mut bench, "both", |s| !s.practice.mixing);
     let [left, right] = power(&mut bench);
     println!("left {left:.3}, right {right:.3}");
     assert!((10.0 * (left / right).log10() - 6.0).abs() < 1.0);
 
     // The thumb alone is less than both; both again is the recording.
-    bench.instance.apply(Wish::Hear(Hear::Balance(-1.0)), None);
+    bench
+        .instance
+        .apply(Command::Hear(Hear::Balance(-1.0)), None);
     seen(&mut bench, "the thumb", |s| !s.practice.mixing);
     let thumb = power(&mut bench);
     assert!(thumb[0] < 0.9 * plain[0], "{thumb:?} of {plain:?}");
-    bench.instance.apply(Wish::Hear(Hear::Balance(0.0)), None);
+    bench
+        .instance
+        .apply(Command::Hear(Hear::Balance(0.0)), None);
     let back = seen(&mut bench, "both again", |s| !s.practice.mixing);
     assert_eq!(back.practice.hear, Hear::Balance(0.0));
     let again = power(&mut bench);
@@ -160,7 +164,7 @@ fn session() {
 /// The recording's own sound comes in while it plays, so every note is in its place; half as loud,
 /// to tell it from the recording when both are heard.
 fn take(bench: &mut Bench, recording: &Recording) {
-    bench.instance.apply(Wish::CaptureTake(true), None);
+    bench.instance.apply(Command::CaptureTake(true), None);
     bench.instance.tick();
     let played: Vec<f32> = recording.mono().iter().map(|s| 0.5 * s).collect();
     bench.controls.play = true;
@@ -168,7 +172,7 @@ fn take(bench: &mut Bench, recording: &Recording) {
         bench.render(&[0.0; BLOCK], Some(side));
         sleep(Duration::from_micros(500));
     }
-    bench.instance.apply(Wish::CaptureTake(false), None);
+    bench.instance.apply(Command::CaptureTake(false), None);
     bench.controls.play = false;
 }
 
@@ -217,7 +221,9 @@ fn is_kept(snapshot: &Snapshot) {
 fn once(bench: &mut Bench, snapshot: &Snapshot) {
     let note = &snapshot.analysis.ready().expect("heard").notes[9];
     let end = Seconds(note.time.0 + 0.5);
-    bench.instance.apply(Wish::HearOnce(note.time, end), None);
+    bench
+        .instance
+        .apply(Command::HearOnce(note.time, end), None);
     bench.controls.play = true;
     let instance = bench.instance.clone();
     let stopped = seen(bench, "stopped", |s| {

@@ -7,16 +7,16 @@ use crate::bench::{Bench, RATE};
 use crate::rig::{noise, recording};
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{self, Child, Stdio};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use thumbline::journal::{Journal, Moment, PracticeRound};
 use thumbline::recording::Recording;
+use thumbline_plugin::command::Command;
 use thumbline_plugin::data;
 use thumbline_plugin::job::Cancel;
 use thumbline_plugin::services::{Job, Said, journal};
 use thumbline_plugin::snapshot::{CaptureView, RecordingView};
-use thumbline_plugin::wish::Wish;
 
 /// Set in the processes that this one starts.
 const AGAIN: &str = "THUMBLINE_TEST_AGAIN";
@@ -45,7 +45,7 @@ pub fn in_own_folder(name: &str, test: impl FnOnce()) {
 /// This test binary again, running only the test `name` (its whole path), its data in `data`.
 pub fn again(name: &str, data: &Path, limit_kib: Option<u32>) -> Child {
     let own = std::env::current_exe().expect("this test's own path");
-    let mut command = Command::new("bash");
+    let mut command = process::Command::new("bash");
     // A file that may not grow further is a full disk: the signal ignored, writing fails.
     let limit = limit_kib.map_or(String::new(), |kib| {
         format!("trap '' XFSZ; ulimit -f {kib}; ")
@@ -78,7 +78,7 @@ fn records_until_killed() {
         return;
     }
     let mut bench = Bench::new();
-    bench.instance.apply(Wish::CaptureTrack(true), None);
+    bench.instance.apply(Command::CaptureTrack(true), None);
     let begun = Instant::now();
     loop {
         bench.run(480, false);
@@ -190,7 +190,7 @@ fn records_onto_a_full_disk() {
         return;
     }
     let mut bench = Bench::new();
-    bench.instance.apply(Wish::CaptureTrack(true), None);
+    bench.instance.apply(Command::CaptureTrack(true), None);
     bench.until("full", |instance| {
         let snapshot = instance.snapshot();
         snapshot.notices.iter().any(|n| n.grave) && snapshot.capture == CaptureView::Off
@@ -267,8 +267,10 @@ fn a_recording_that_changes_keeps_its_marks_and_says_so() {
             let path = recording(dir.path(), "tone.wav", 48_000);
             let mut bench = Bench::opened(&path);
             let ends = Some((thumbline::unit::Seconds(1.0), thumbline::unit::Seconds(2.0)));
-            bench.instance.apply(Wish::SetRegion(ends), None);
-            bench.instance.apply(Wish::KeepRegion("mine".into()), None);
+            bench.instance.apply(Command::SetRegion(ends), None);
+            bench
+                .instance
+                .apply(Command::KeepRegion("mine".into()), None);
             // Another sound under the same name; a minute later, so that the file's date tells.
             let other = recording(dir.path(), "other.wav", 44_100);
             std::fs::rename(&other, &path).expect("changed");
@@ -293,12 +295,12 @@ fn a_side_input_that_disconnects_leaves_the_take_in_step() {
             let dir = tempfile::tempdir().expect("a folder");
             let path = recording(dir.path(), "tone.wav", 48_000);
             let mut bench = Bench::opened(&path);
-            bench.instance.apply(Wish::CaptureTake(true), None);
+            bench.instance.apply(Command::CaptureTake(true), None);
             bench.controls.play = true;
             bench.run(24_000, true);
             bench.run(24_000, false);
             bench.run(24_000, true);
-            bench.instance.apply(Wish::CaptureTake(false), None);
+            bench.instance.apply(Command::CaptureTake(false), None);
             bench.until("taped", |instance| !instance.snapshot().takes.is_empty());
             let take = bench.instance.snapshot().takes[0].clone();
             let file = take.path.expect("a file");
@@ -314,14 +316,14 @@ fn two_instances_record_into_two_files() {
     in_own_folder("faults::two_instances_record_into_two_files", || {
         let (mut one, mut other) = (Bench::new(), Bench::new());
         for bench in [&one, &other] {
-            bench.instance.apply(Wish::CaptureTrack(true), None);
+            bench.instance.apply(Command::CaptureTrack(true), None);
         }
         for _ in 0..100 {
             one.run(480, false);
             other.run(960, false);
         }
         for bench in [&one, &other] {
-            bench.instance.apply(Wish::CaptureTrack(false), None);
+            bench.instance.apply(Command::CaptureTrack(false), None);
         }
         let mut lengths = Vec::new();
         let mut paths = Vec::new();
@@ -374,7 +376,7 @@ fn takes_until_killed() {
     let mut bench = Bench::new();
     bench.restore(&path);
     // Before the recording is read to its end, so that nobody knows yet which it is.
-    bench.instance.apply(Wish::CaptureTake(true), None);
+    bench.instance.apply(Command::CaptureTake(true), None);
     bench.controls.play = true;
     loop {
         bench.run(480, true);

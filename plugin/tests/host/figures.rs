@@ -9,7 +9,7 @@ use thumbline::deck::{Block, Controls};
 use thumbline::dsp::pluck::{Guitar, Played};
 use thumbline::report::wav;
 use thumbline::unit::{Cents, Decibels, MidiNote, Seconds, Span};
-use thumbline_plugin::wish::Wish;
+use thumbline_plugin::command::Command;
 
 /// Frames a block, and blocks a pass.
 const SIZE: usize = 64;
@@ -32,7 +32,7 @@ fn worked() -> f64 {
 fn share(bench: &mut Bench, controls: Controls, seeks: Option<usize>) -> f64 {
     let mut least = vec![f64::MAX; BLOCKS];
     for _ in 0..PASSES {
-        bench.instance.apply(Wish::Seek(Seconds(1.0)), None);
+        bench.instance.apply(Command::Seek(Seconds(1.0)), None);
         bench.controls = Controls {
             play: false,
             ..controls
@@ -45,7 +45,7 @@ fn share(bench: &mut Bench, controls: Controls, seeks: Option<usize>) -> f64 {
                 && count % every == 0
             {
                 let place = Seconds(1.0 + (count * 7 % 1500) as f64 / 100.0);
-                bench.instance.apply(Wish::Seek(place), None);
+                bench.instance.apply(Command::Seek(place), None);
             }
             let begun = worked();
             bench.player.process(&mut Block {
@@ -121,7 +121,7 @@ fn every_mode(path: &Path) {
     };
     bench
         .instance
-        .apply(Wish::SetRegion(Some((Seconds(1.0), Seconds(1.4)))), None);
+        .apply(Command::SetRegion(Some((Seconds(1.0), Seconds(1.4)))), None);
     for (what, controls, seeks) in [
         ("as recorded", at(1.0, 0.0), None),
         ("half speed", at(0.5, 0.0), None),

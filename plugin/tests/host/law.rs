@@ -46,7 +46,7 @@ fn nothing_under_the_lock_reads_waits_or_works_on_sound() {
                 "snapshot_of.rs",
                 "effect.rs",
                 "message.rs",
-                "wish.rs",
+                "command.rs",
             ]
             .contains(&&*first)
         })

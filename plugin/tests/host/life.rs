@@ -16,13 +16,13 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 use thumbline_plugin::Thumbline;
 use thumbline_plugin::audio::{TRIP, Voice, quarters};
+use thumbline_plugin::command::Command;
 use thumbline_plugin::instance::Instance;
 use thumbline_plugin::job::JobId;
 use thumbline_plugin::services::Said;
 use thumbline_plugin::snapshot::Hear;
 use thumbline_plugin::standalone::ProgramSettings;
 use thumbline_plugin::supervisor::{Client, Seat};
-use thumbline_plugin::wish::Wish;
 
 /// Plucks all over, so that there is much to listen to.
 fn busy(dir: &Path, seconds: u32) -> PathBuf {
@@ -52,15 +52,15 @@ fn busy(dir: &Path, seconds: u32) -> PathBuf {
 fn death(path: &Path, life: Duration) -> (f64, String) {
     let instance = Instance::default();
     let _player = instance.activate(RATE);
-    instance.apply(Wish::CaptureTake(true), None);
-    instance.apply(Wish::Load(path.to_owned()), None);
+    instance.apply(Command::CaptureTake(true), None);
+    instance.apply(Command::Load(path.to_owned()), None);
     let begun = Instant::now();
     let mut mixes = false;
     while begun.elapsed() < life {
         std::thread::sleep(Duration::from_millis(2));
         if !mixes && instance.snapshot().analysis.ready().is_some() {
             mixes = true;
-            instance.apply(Wish::Hear(Hear::Balance(-1.0)), None);
+            instance.apply(Command::Hear(Hear::Balance(-1.0)), None);
         }
     }
     let what = instance
@@ -213,7 +213,7 @@ fn a_callback_that_breaks_falls_silent_is_said_once_and_plays_again() {
             let dials = instance.dials().clone();
             let mut voice = Voice::new(dials, instance.switches(), instance.runner());
             *voice.player() = Some(Box::new(instance.activate(RATE)));
-            instance.apply(Wish::Load(path), None);
+            instance.apply(Command::Load(path), None);
             let until_heard = |voice: &mut Voice| {
                 let begun = Instant::now();
                 while block(voice, 512).iter().all(|s| s.abs() < 1e-3) {
@@ -224,7 +224,7 @@ fn a_callback_that_breaks_falls_silent_is_said_once_and_plays_again() {
                     std::thread::sleep(Duration::from_millis(1));
                 }
             };
-            instance.apply(Wish::Play(true), None);
+            instance.apply(Command::Play(true), None);
             until_heard(&mut voice);
             TRIP.store(true, Ordering::Release);
             assert!(block(&mut voice, 256).iter().all(|s| *s == 0.0), "noise");
@@ -241,7 +241,7 @@ fn a_callback_that_breaks_falls_silent_is_said_once_and_plays_again() {
                 .iter()
                 .filter(|n| n.grave && n.text.contains("broke"));
             assert_eq!(said.count(), 1);
-            instance.apply(Wish::Play(true), None);
+            instance.apply(Command::Play(true), None);
             until_heard(&mut voice);
         },
     );
@@ -255,7 +255,7 @@ fn a_take_whose_instance_goes_is_found_at_the_next_opening() {
             let dir = tempfile::tempdir().expect("a folder");
             let path = recording(dir.path(), "tone.wav", RATE);
             let mut bench = Bench::opened(&path);
-            bench.instance.apply(Wish::CaptureTake(true), None);
+            bench.instance.apply(Command::CaptureTake(true), None);
             bench.controls.play = true;
             for _ in 0..100 {
                 bench.run(480, true);
@@ -339,12 +339,12 @@ fn many_that_listen_do_not_starve_the_one_that_is_heard() {
                 std::fs::write(&path, bytes).expect("written");
                 let instance = Instance::default();
                 let player = instance.activate(RATE);
-                instance.apply(Wish::Load(path), None);
+                instance.apply(Command::Load(path), None);
                 crowd.push((instance, player));
             }
             let mut bench = Bench::new();
             bench.controls.play = true;
-            bench.instance.apply(Wish::Load(first), None);
+            bench.instance.apply(Command::Load(first), None);
             bench.until("heard", |instance| {
                 instance.snapshot().analysis.ready().is_some()
             });
@@ -512,7 +512,7 @@ fn the_program_s_settings_stay_until_the_window_has_put_them_on() {
             let program = ProgramSettings::new(None);
             let instance = Instance::new(Some(program.state()));
             let held = program.adopt(&instance);
-            instance.apply(Wish::SetRest(5), None);
+            instance.apply(Command::SetRest(5), None);
             let read = || -> serde_json::Value {
                 serde_json::from_slice(&std::fs::read(&file).expect("a file")).expect("JSON")
             };

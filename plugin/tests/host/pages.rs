@@ -9,9 +9,9 @@ use thumbline::music::drill::What;
 use thumbline::music::tuning::Tuning;
 use thumbline::preset::Presets;
 use thumbline::unit::{Bpm, MidiNote, Seconds, Span};
+use thumbline_plugin::command::{Command, Sound};
 use thumbline_plugin::services::drill;
 use thumbline_plugin::snapshot::{AnalysisView, RecordingView};
-use thumbline_plugin::wish::{Sound, Wish};
 
 /// A pressed note is heard from the plug-in's output while nothing is open and nothing runs, in its
 /// pitch, at the deck's gain; then all is silent again.
@@ -20,7 +20,7 @@ fn a_note_of_the_neck_is_heard_while_nothing_runs() {
     let mut bench = Bench::new();
     let open = MidiNote(57.0);
     bench.instance.apply(
-        Wish::Sound(Sound {
+        Command::Sound(Sound {
             name: "A3".to_owned(),
             strokes: vec![Played::pluck(Seconds(0.02), Seconds(0.9), 3, open, 0)],
             length: Span(1.0),
@@ -72,7 +72,9 @@ fn a_drill_opens_with_the_beats_it_was_written_with() {
             };
             let stages = job.what.stages(&job.tuning, job.tempo, job.bars);
             let mut bench = Bench::new();
-            bench.instance.apply(Wish::Drill(Box::new(job), 0.7), None);
+            bench
+                .instance
+                .apply(Command::Drill(Box::new(job), 0.7), None);
             bench.until("heard", |instance| {
                 instance.tick();
                 matches!(instance.snapshot().analysis, AnalysisView::Ready(_))
@@ -116,7 +118,7 @@ fn a_drill_opens_with_the_beats_it_was_written_with() {
 #[test]
 fn own_strings_are_heard_while_nothing_runs() {
     let mut bench = Bench::new();
-    bench.instance.apply(Wish::HearStrings(true), None);
+    bench.instance.apply(Command::HearStrings(true), None);
     // A2 and 12 cents less, with an octave above it.
     let hz = 110.0 * (-12.0f64 / 1200.0).exp2();
     let mut frame = 0u64;
@@ -140,6 +142,6 @@ fn own_strings_are_heard_while_nothing_runs() {
     }
     let off = 100.0 * (heard.expect("it is heard").0 - 45.0);
     assert!((off + 12.0).abs() < 1.0, "{off} cents");
-    bench.instance.apply(Wish::HearStrings(false), None);
+    bench.instance.apply(Command::HearStrings(false), None);
     assert_eq!(bench.instance.snapshot().study.strings, None);
 }

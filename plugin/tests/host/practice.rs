@@ -5,8 +5,8 @@ use crate::rig::recording;
 use std::sync::Arc;
 use std::time::Duration;
 use thumbline::unit::{Seconds, Span};
+use thumbline_plugin::command::Command;
 use thumbline_plugin::snapshot::{AnalysisView, Ladder, RecordingView};
-use thumbline_plugin::wish::Wish;
 
 /// The built-in tune as a file.
 fn tune(dir: &std::path::Path) -> std::path::PathBuf {
@@ -40,7 +40,7 @@ fn climbed(late: f64) -> f64 {
     bench.until("heard", |instance| {
         matches!(instance.snapshot().analysis, AnalysisView::Ready(_))
     });
-    bench.instance.apply(Wish::SetBars(2, 3), None);
+    bench.instance.apply(Command::SetBars(2, 3), None);
     let ladder = Ladder {
         on: true,
         start: 0.8,
@@ -49,13 +49,13 @@ fn climbed(late: f64) -> f64 {
         top: 1.0,
         within_ms: Some(30.0),
     };
-    bench.instance.apply(Wish::SetLadder(ladder), None);
+    bench.instance.apply(Command::SetLadder(ladder), None);
     let block = 480;
     let delay = (late * f64::from(RATE)) as usize + block;
     // What the plug-in itself delays is known, as a measured round trip would be.
     let own = (block + bench.player.latency()) as f64 / f64::from(RATE);
-    bench.instance.apply(Wish::SetLatency(Span(own)), None);
-    bench.instance.apply(Wish::CaptureTake(true), None);
+    bench.instance.apply(Command::SetLatency(Span(own)), None);
+    bench.instance.apply(Command::CaptureTake(true), None);
     bench.controls.play = true;
     bench.controls.looping = true;
     let mut echo = vec![0.0f32; delay];
@@ -96,14 +96,14 @@ fn every_set_up_can_be_used() {
     assert!(names.len() >= 2, "{names:?}");
     let mut seen = Vec::new();
     for index in 0..names.len() {
-        bench.instance.apply(Wish::UseSetUp(index), None);
+        bench.instance.apply(Command::UseSetUp(index), None);
         let practice = bench.instance.snapshot().practice;
         seen.push(format!(
             "{:?} {} {} {:?}",
             practice.ladder, practice.rest_beats, practice.count_in_bars, practice.click_rate
         ));
     }
-    bench.instance.apply(Wish::UseSetUp(99), None);
+    bench.instance.apply(Command::UseSetUp(99), None);
     seen.dedup();
     assert!(seen.len() > 1, "they all do the same: {seen:?}");
 }
@@ -123,7 +123,7 @@ fn a_backend_that_tells_its_rate_late_gets_a_player_that_fits() {
     bench.player = player;
     bench.until_whole();
     bench.controls.play = true;
-    bench.instance.apply(Wish::Seek(Seconds(1.0)), None);
+    bench.instance.apply(Command::Seek(Seconds(1.0)), None);
     bench.run(4800, false);
     let out = bench.run(9600, false);
     assert!(out.iter().any(|s| s.abs() > 0.1));
@@ -203,7 +203,7 @@ fn first_sound(path: &std::path::Path) -> f64 {
     let silence = [0.0f32; 64];
     bench.run_with(&silence, None);
     let begun = std::time::Instant::now();
-    bench.instance.apply(Wish::Load(path.to_owned()), None);
+    bench.instance.apply(Command::Load(path.to_owned()), None);
     loop {
         let out = bench.run_with(&silence, None);
         if out.iter().any(|s| s.abs() > 1e-3) {

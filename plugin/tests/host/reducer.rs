@@ -10,6 +10,7 @@ use thumbline::music::tuning::Tuning;
 use thumbline::recording::{ContentHash, Recording};
 use thumbline::stretch::OnsetTable;
 use thumbline::unit::{Seconds, Span};
+use thumbline_plugin::command::{Command, Way};
 use thumbline_plugin::control::Control;
 use thumbline_plugin::data::named;
 use thumbline_plugin::effect::{Dial, Effect};
@@ -22,12 +23,11 @@ use thumbline_plugin::shared_controls::CONTROLS;
 use thumbline_plugin::snapshot::{About, AnalysisView, End, For, Hear, Snap};
 use thumbline_plugin::state::{Stage, State};
 use thumbline_plugin::update::update;
-use thumbline_plugin::wish::{Way, Wish};
 
 const RATE: u32 = 48_000;
 
-fn wish(state: &mut State, wish: Wish) -> Vec<Effect> {
-    update(state, Message::Wish(wish))
+fn command(state: &mut State, command: Command) -> Vec<Effect> {
+    update(state, Message::Command(command))
 }
 
 fn changes(effects: &[Effect]) -> bool {
@@ -89,7 +89,7 @@ fn heard() -> State {
     let mut state = State::default();
     update(&mut state, Message::Activated(RATE));
     let path = PathBuf::from("/music/tune.wav");
-    let effects = wish(&mut state, Wish::Load(path));
+    let effects = command(&mut state, Command::Load(path));
     let reads = started(&effects)[0].0;
     let sound = sound();
     let whole = decode::Answer::Whole {
@@ -119,32 +119,32 @@ fn what_changes_nothing_that_is_kept_does_not_mark_the_project() {
     let ends = Some((Seconds(1.0), Seconds(3.0)));
     state.notice("something", false);
     let read_only = [
-        Wish::Seek(Seconds(3.0)),
-        Wish::Dismiss(1),
-        Wish::Play(true),
-        Wish::SetSpeed(0.5),
-        Wish::HearOnce(Seconds(1.0), Seconds(2.0)),
-        Wish::ReadPage,
-        Wish::SetLook(state.session.look),
-        Wish::Undo,
-        Wish::Redo,
-        Wish::ForgetRegion(7),
-        Wish::RenameRegion(7, "x".into()),
-        Wish::Calibrate,
+        Command::Seek(Seconds(3.0)),
+        Command::Dismiss(1),
+        Command::Play(true),
+        Command::SetSpeed(0.5),
+        Command::HearOnce(Seconds(1.0), Seconds(2.0)),
+        Command::ReadPage,
+        Command::SetLook(state.session.look),
+        Command::Undo,
+        Command::Redo,
+        Command::ForgetRegion(7),
+        Command::RenameRegion(7, "x".into()),
+        Command::Calibrate,
     ];
     for asked in read_only {
-        let effects = wish(&mut state, asked.clone());
+        let effects = command(&mut state, asked.clone());
         assert!(!changes(&effects), "{asked:?}");
     }
     let kept = [
-        Wish::SetRegion(ends),
-        Wish::KeepRegion("mine".into()),
-        Wish::RenameRegion(0, "yours".into()),
-        Wish::SetCountIn(1),
-        Wish::SetTuning(Some(Tuning::dadgad().with_capo(2))),
+        Command::SetRegion(ends),
+        Command::KeepRegion("mine".into()),
+        Command::RenameRegion(0, "yours".into()),
+        Command::SetCountIn(1),
+        Command::SetTuning(Some(Tuning::dadgad().with_capo(2))),
     ];
     for asked in kept {
-        let effects = wish(&mut state, asked.clone());
+        let effects = command(&mut state, asked.clone());
         assert!(changes(&effects), "{asked:?}");
     }
 }
@@ -170,9 +170,9 @@ fn sounding() -> deck::State {
 #[test]
 fn a_latency_that_is_no_number_leaves_the_known_one() {
     let mut state = heard();
-    wish(&mut state, Wish::SetLatency(Span(0.012)));
+    command(&mut state, Command::SetLatency(Span(0.012)));
     for none in [f64::NAN, f64::INFINITY] {
-        wish(&mut state, Wish::SetLatency(Span(none)));
+        command(&mut state, Command::SetLatency(Span(none)));
         assert_eq!(state.session.latency_ms, 12.0);
     }
 }
@@ -180,13 +180,13 @@ fn a_latency_that_is_no_number_leaves_the_known_one() {
 #[test]
 fn whatever_is_seen_raises_the_revision_and_standing_still_does_not() {
     let mut state = heard();
-    wish(
+    command(
         &mut state,
-        Wish::SetRegion(Some((Seconds(1.0), Seconds(3.0)))),
+        Command::SetRegion(Some((Seconds(1.0), Seconds(3.0)))),
     );
-    wish(&mut state, Wish::KeepRegion("mine".into()));
+    command(&mut state, Command::KeepRegion("mine".into()));
     let before = state.revision;
-    wish(&mut state, Wish::RenameRegion(0, "yours".into()));
+    command(&mut state, Command::RenameRegion(0, "yours".into()));
     assert!(state.revision > before, "a new name is painted");
     let sounding = sounding();
     let mut tick = Tick {
@@ -279,16 +279,16 @@ fn answers_to_questions_of_before_change_nothing() {
 fn whatever_is_under_way_is_given_up_when_it_is_not_wanted_any_more() {
     let mut state = State::default();
     update(&mut state, Message::Activated(RATE));
-    let effects = wish(&mut state, Wish::Load("/music/one.wav".into()));
+    let effects = command(&mut state, Command::Load("/music/one.wav".into()));
     let first = started(&effects)[0].0;
-    let effects = wish(&mut state, Wish::Load("/music/two.wav".into()));
+    let effects = command(&mut state, Command::Load("/music/two.wav".into()));
     assert!(
         effects
             .iter()
             .any(|e| matches!(e, Effect::Cancel(id) if *id == first))
     );
     let second = started(&effects)[0].0;
-    let effects = wish(&mut state, Wish::Close);
+    let effects = command(&mut state, Command::Close);
     assert!(
         effects
             .iter()
@@ -297,10 +297,10 @@ fn whatever_is_under_way_is_given_up_when_it_is_not_wanted_any_more() {
     assert!(state.pending().is_none());
     // A mix too.
     let mut state = heard();
-    wish(&mut state, Wish::Hear(Hear::Balance(-1.0)));
+    command(&mut state, Command::Hear(Hear::Balance(-1.0)));
     assert!(state.pending().is_some());
     let mixes = state.mix.job.expect("it is made");
-    let effects = wish(&mut state, Wish::Hear(Hear::Balance(0.0)));
+    let effects = command(&mut state, Command::Hear(Hear::Balance(0.0)));
     assert!(
         effects
             .iter()
@@ -312,10 +312,10 @@ fn whatever_is_under_way_is_given_up_when_it_is_not_wanted_any_more() {
 #[test]
 fn a_loop_on_beats_moves_with_them_and_a_free_one_does_not() {
     let mut state = heard();
-    wish(&mut state, Wish::SetSnap(Snap::Beat));
-    wish(
+    command(&mut state, Command::SetSnap(Snap::Beat));
+    command(
         &mut state,
-        Wish::SetRegion(Some((Seconds(1.52), Seconds(3.01)))),
+        Command::SetRegion(Some((Seconds(1.52), Seconds(3.01)))),
     );
     let region = |state: &State| {
         state
@@ -325,15 +325,15 @@ fn a_loop_on_beats_moves_with_them_and_a_free_one_does_not() {
     };
     assert_eq!(region(&state).edges, Edges::Beats);
     assert_eq!(region(&state).from, Seconds(1.5));
-    wish(&mut state, Wish::KeepRegion("on the beat".into()));
-    wish(&mut state, Wish::SetSnap(Snap::Free));
-    wish(
+    command(&mut state, Command::KeepRegion("on the beat".into()));
+    command(&mut state, Command::SetSnap(Snap::Free));
+    command(
         &mut state,
-        Wish::SetRegion(Some((Seconds(1.52), Seconds(3.01)))),
+        Command::SetRegion(Some((Seconds(1.52), Seconds(3.01)))),
     );
     assert_eq!(region(&state).edges, Edges::Free);
     // Every beat comes 40 ms later after a correction.
-    let effects = wish(&mut state, Wish::ChooseReading(None));
+    let effects = command(&mut state, Command::ChooseReading(None));
     let corrects = started(&effects)[0].0;
     let answer = Said::Analyse(corrected(&beaten(1.04)));
     update(&mut state, Message::Said(corrects, answer));
@@ -352,9 +352,12 @@ fn region(state: &State) -> (f64, f64) {
 #[test]
 fn a_loop_is_never_lost_to_what_its_ends_hold_on_to() {
     let mut state = heard();
-    wish(&mut state, Wish::SetSnap(Snap::Bar));
+    command(&mut state, Command::SetSnap(Snap::Bar));
     let drag = |state: &mut State, from, to| {
-        wish(state, Wish::SetRegion(Some((Seconds(from), Seconds(to)))));
+        command(
+            state,
+            Command::SetRegion(Some((Seconds(from), Seconds(to)))),
+        );
     };
     drag(&mut state, 1.1, 2.9);
     assert_eq!(region(&state), (1.0, 3.0));
@@ -372,9 +375,9 @@ fn a_loop_is_never_lost_to_what_its_ends_hold_on_to() {
 #[test]
 fn ends_go_from_beat_to_beat_and_never_through_each_other() {
     let mut state = heard();
-    wish(&mut state, Wish::LoopFromTo(Seconds(3.0), Seconds(5.0)));
+    command(&mut state, Command::LoopFromTo(Seconds(3.0), Seconds(5.0)));
     let step = |state: &mut State, end, by, way| {
-        wish(state, Wish::MoveEnd(end, by, way));
+        command(state, Command::MoveEnd(end, by, way));
         region(state)
     };
     let (start, finish) = (End::Start, End::Finish);
@@ -394,7 +397,10 @@ fn ends_go_from_beat_to_beat_and_never_through_each_other() {
         (3.0, 4.25)
     );
     // The last bar's end is a place too, though no beat is there.
-    wish(&mut state, Wish::LoopFromTo(Seconds(11.0), Seconds(12.5)));
+    command(
+        &mut state,
+        Command::LoopFromTo(Seconds(11.0), Seconds(12.5)),
+    );
     assert_eq!(
         step(&mut state, finish, Snap::Beat, Way::Later),
         (11.0, 13.0)
@@ -406,7 +412,7 @@ fn one_button_counts_in_plays_records_and_stops() {
     use thumbline::deck::{Event, Message as Deck};
     let mut state = heard();
     // Two bars: twice round gives the four that tell something.
-    wish(&mut state, Wish::LoopFromTo(Seconds(3.0), Seconds(7.0)));
+    command(&mut state, Command::LoopFromTo(Seconds(3.0), Seconds(7.0)));
     state.loop_on = true;
     let deck = |effects: &[Effect], which: fn(&Deck) -> bool| {
         effects
@@ -418,7 +424,7 @@ fn one_button_counts_in_plays_records_and_stops() {
             .iter()
             .any(|e| matches!(e, Effect::Play(asked) if *asked == on))
     };
-    let begun = wish(&mut state, Wish::Record(true));
+    let begun = command(&mut state, Command::Record(true));
     assert!(deck(&begun, |m| matches!(m, Deck::Record(_))));
     assert!(deck(&begun, |m| matches!(m, Deck::CountIn(1))));
     assert!(deck(&begun, |m| matches!(m, Deck::Seek(at) if at.0 == 3.0)));
@@ -504,7 +510,7 @@ fn a_missing_recording_keeps_everything_until_it_is_found() {
 #[test]
 fn what_breaks_is_said_and_everything_else_goes_on() {
     let mut state = heard();
-    wish(&mut state, Wish::Hear(Hear::Balance(-1.0)));
+    command(&mut state, Command::Hear(Hear::Balance(-1.0)));
     let mixes = state.mix.job.expect("it is made");
     update(
         &mut state,
@@ -518,7 +524,7 @@ fn what_breaks_is_said_and_everything_else_goes_on() {
             .any(|n| n.text.contains("index out of bounds"))
     );
     assert!(state.pending().is_none());
-    wish(&mut state, Wish::Analyse);
+    command(&mut state, Command::Analyse);
     let id = state.open.errand.expect("it is read again");
     let again = Said::Decode(decode::Answer::Again(sound()));
     let effects = update(&mut state, Message::Said(id, again));
@@ -534,13 +540,13 @@ fn what_breaks_is_said_and_everything_else_goes_on() {
 #[test]
 fn a_window_s_gestures_reach_the_host_and_a_set_up_all_of_them() {
     let mut state = heard();
-    let effects = wish(&mut state, Wish::HearOnce(Seconds(1.0), Seconds(2.0)));
+    let effects = command(&mut state, Command::HearOnce(Seconds(1.0), Seconds(2.0)));
     let plays = effects.iter().any(|e| matches!(e, Effect::Play(true)));
     let dial = effects
         .iter()
         .any(|e| matches!(e, Effect::Dial(Dial::Play(true))));
     assert!(plays && dial);
-    let effects = wish(&mut state, Wish::UseSetUp(99));
+    let effects = command(&mut state, Command::UseSetUp(99));
     assert!(effects.is_empty());
 }
 
@@ -548,8 +554,8 @@ fn a_window_s_gestures_reach_the_host_and_a_set_up_all_of_them() {
 fn a_take_carries_the_tuning_that_the_player_told() {
     let mut state = heard();
     let tuning = Tuning::dadgad().with_capo(2);
-    wish(&mut state, Wish::SetTuning(Some(tuning.clone())));
-    let effects = wish(&mut state, Wish::CaptureTake(true));
+    command(&mut state, Command::SetTuning(Some(tuning.clone())));
+    let effects = command(&mut state, Command::CaptureTake(true));
     let id = effects
         .iter()
         .find_map(|e| match e {
@@ -582,10 +588,10 @@ fn what_was_wrong_is_not_said_any_more_when_it_works() {
     state.tell(About::Take, "Nothing can be recorded: no room", true);
     state.tell(About::Take, "Nothing can be recorded: no room", true);
     assert_eq!(state.notices.len(), 2, "said once");
-    wish(&mut state, Wish::CaptureTake(true));
+    command(&mut state, Command::CaptureTake(true));
     let left: Vec<About> = state.notices.iter().map(|n| n.about).collect();
     assert_eq!(left, [About::File]);
-    wish(&mut state, Wish::Load(PathBuf::from("/music/other.wav")));
+    command(&mut state, Command::Load(PathBuf::from("/music/other.wav")));
     assert!(state.notices.is_empty());
 }
 
@@ -593,19 +599,19 @@ fn what_was_wrong_is_not_said_any_more_when_it_works() {
 fn a_file_becomes_a_take_and_is_not_loaded_twice() {
     let mut state = heard();
     let path = PathBuf::from("/music/my take.wav");
-    let effects = wish(&mut state, Wish::LoadTake(path.clone()));
+    let effects = command(&mut state, Command::LoadTake(path.clone()));
     assert!(changes(&effects));
     assert!(matches!(
         started(&effects)[..],
         [(_, Job::Analyse(analyse::Job::Take { .. }))]
     ));
     assert_eq!(state.takes[0].take.name, "my take");
-    wish(&mut state, Wish::LoadTake(path));
+    command(&mut state, Command::LoadTake(path));
     assert_eq!(state.takes.len(), 1);
     let mut empty = State::default();
-    wish(
+    command(
         &mut empty,
-        Wish::LoadTake(PathBuf::from("/music/my take.wav")),
+        Command::LoadTake(PathBuf::from("/music/my take.wav")),
     );
     assert!(empty.takes.is_empty() && empty.notices[0].about == About::Take);
 }
@@ -613,7 +619,7 @@ fn a_file_becomes_a_take_and_is_not_loaded_twice() {
 #[test]
 fn without_a_dialog_the_list_begins_where_the_last_file_was() {
     let mut state = heard();
-    let asks = wish(&mut state, Wish::AskForTake);
+    let asks = command(&mut state, Command::AskForTake);
     assert!(matches!(
         &asks[..],
         [Effect::Ask(For::Take, Some(folder))] if folder == Path::new("/music")
@@ -633,7 +639,7 @@ fn each_page_takes_its_last_change_back() {
     let set = |state: &mut State, change: &dyn Fn(&mut PageState)| {
         let mut page_state = state.session.page_state.clone();
         change(&mut page_state);
-        wish(state, Wish::SetPageState(Box::new(page_state)))
+        command(state, Command::SetPageState(Box::new(page_state)))
     };
     set(&mut state, &|d| d.page = Page::Tunings);
     set(&mut state, &|d| d.tunings.to = Some("DADGAD".to_owned()));
@@ -643,10 +649,10 @@ fn each_page_takes_its_last_change_back() {
     }
     set(&mut state, &|d| d.drills.scale = "E dorian".to_owned());
     let usual = DrillsPage::default();
-    assert!(changes(&wish(&mut state, Wish::Undo)));
+    assert!(changes(&command(&mut state, Command::Undo)));
     assert_eq!(state.session.page_state.drills.scale, usual.scale);
     assert_eq!(state.session.page_state.drills.tempo, 100.0);
-    wish(&mut state, Wish::Undo);
+    command(&mut state, Command::Undo);
     assert_eq!(
         state.session.page_state.drills, usual,
         "one turn of the dial"
@@ -656,10 +662,10 @@ fn each_page_takes_its_last_change_back() {
         state.session.page_state.tunings.to.as_deref(),
         Some("DADGAD")
     );
-    wish(&mut state, Wish::Redo);
+    command(&mut state, Command::Redo);
     assert_eq!(state.session.page_state.drills.tempo, 100.0);
     set(&mut state, &|d| d.page = Page::Tunings);
-    wish(&mut state, Wish::Undo);
+    command(&mut state, Command::Undo);
     assert_eq!(state.session.page_state.tunings.to, None);
 }
 
@@ -689,12 +695,12 @@ fn feet_change_the_speed_and_leave_the_ladder() {
 fn written_notes_go_where_they_are_looked_at() {
     let mut state = State::default();
     state.session.page_state.page = Page::Pattern;
-    wish(&mut state, Wish::Drop("/tunes/cell.mid".into()));
+    command(&mut state, Command::Drop("/tunes/cell.mid".into()));
     let pattern = &state.session.page_state.pattern;
     assert_eq!(pattern.of, OfPattern::File);
     assert_eq!(pattern.file.as_deref(), Some(Path::new("/tunes/cell.mid")));
     state.session.page_state.page = Page::Neck;
-    wish(&mut state, Wish::Drop("/tunes/air.musicxml".into()));
+    command(&mut state, Command::Drop("/tunes/air.musicxml".into()));
     assert_eq!(state.session.page_state.page, Page::OffBeat);
     // What a file manager copies is an address.
     let address = named("file:///tunes/my%20tune.wav\r\n");

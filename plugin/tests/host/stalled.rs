@@ -15,10 +15,10 @@ use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant, UNIX_EPOCH};
+use thumbline_plugin::command::Command;
 use thumbline_plugin::data::data_dir;
 use thumbline_plugin::instance::Instance;
 use thumbline_plugin::snapshot::RecordingView;
-use thumbline_plugin::wish::Wish;
 
 /// How long the system may hold on to what it was told.
 const FOR_ONCE: Duration = Duration::ZERO;
@@ -205,10 +205,10 @@ fn a_file_that_stalls_holds_up_nobody() {
         until("asked", || folder.waiting() > 0);
         // It answers, and opens another file.
         bench.run(4800, true);
-        bench.instance.apply(Wish::SetCountIn(2), None);
+        bench.instance.apply(Command::SetCountIn(2), None);
         assert_eq!(bench.instance.snapshot().practice.count_in_bars, 2);
         let begun = Instant::now();
-        bench.instance.apply(Wish::Load(good.clone()), None);
+        bench.instance.apply(Command::Load(good.clone()), None);
         bench.until("opened another", is_ready);
         println!("another file was open after {:?}", begun.elapsed());
         // Another instance opens one too, while nobody has given the first up.
@@ -248,11 +248,11 @@ fn a_takes_folder_that_stalls_holds_up_nobody() {
             };
             let mut bench = Bench::opened(&good);
             folder.stalls.store(true, Ordering::Release);
-            bench.instance.apply(Wish::CaptureTake(true), None);
+            bench.instance.apply(Command::CaptureTake(true), None);
             bench.controls.play = true;
             until("asked", || folder.waiting() > 0);
             bench.run(48_000, true);
-            bench.instance.apply(Wish::SetCountIn(1), None);
+            bench.instance.apply(Command::SetCountIn(1), None);
             assert_eq!(bench.instance.snapshot().practice.count_in_bars, 1);
             goes(bench);
             // The next one plays and records where it can.

@@ -1,4 +1,4 @@
-//! A window on a real state: wishes go through `update`, jobs of the pages are done at once, everything
+//! A window on a real state: commands go through `update`, jobs of the pages are done at once, everything
 //! else that is asked for is kept to be looked at.
 
 use crate::scenes;
@@ -10,6 +10,7 @@ use std::sync::Arc;
 use thumbline::analysis::Analysis;
 use thumbline::recording::Recording;
 use thumbline::stretch::OnsetTable;
+use thumbline_plugin::command::Command;
 use thumbline_plugin::editor::{self, sight::Sight};
 use thumbline_plugin::effect::Effect;
 use thumbline_plugin::job::{Cancel, JobId};
@@ -20,7 +21,6 @@ use thumbline_plugin::snapshot::AnalysisView;
 use thumbline_plugin::snapshot_of;
 use thumbline_plugin::state::{Sought, Stage, State};
 use thumbline_plugin::update::update;
-use thumbline_plugin::wish::Wish;
 
 /// The rate of the host and of the recording.
 pub const RATE: u32 = 8000;
@@ -32,8 +32,8 @@ pub struct World {
     pub sight: Sight,
     /// Effects that no page's job takes care of.
     pub effects: Vec<Effect>,
-    /// Wishes carried out.
-    pub wishes: Vec<Wish>,
+    /// Commands carried out.
+    pub commands: Vec<Command>,
 }
 
 impl World {
@@ -65,9 +65,9 @@ impl World {
         })
     }
 
-    fn wish(&mut self, wish: Wish) {
-        self.wishes.push(wish.clone());
-        self.tell(Message::Wish(wish));
+    fn command(&mut self, command: Command) {
+        self.commands.push(command.clone());
+        self.tell(Message::Command(command));
     }
 }
 
@@ -99,16 +99,16 @@ pub fn window(analysis: Option<Analysis>, size: Vec2) -> Harness<'static, World>
     let mut harness = Harness::builder().with_size(size).build_ui_state(
         |ui, world: &mut World| {
             let snapshot = snapshot_of::view(&world.state);
-            let mut wishes = Vec::new();
-            editor::draw(ui, &snapshot, &mut world.sight, &mut wishes);
-            for wish in wishes {
-                world.wish(wish);
+            let mut commands = Vec::new();
+            editor::draw(ui, &snapshot, &mut world.sight, &mut commands);
+            for command in commands {
+                world.command(command);
             }
         },
         world,
     );
     harness.run_steps(3);
-    harness.state_mut().wishes.clear();
+    harness.state_mut().commands.clear();
     harness
 }
 
@@ -127,8 +127,8 @@ pub fn click(harness: &mut Harness<World>, label: &str) {
 pub fn set(harness: &mut Harness<World>, change: impl FnOnce(&mut PageState)) {
     let mut page_state = harness.state().state.session.page_state.clone();
     change(&mut page_state);
-    let wish = Wish::SetPageState(Box::new(page_state));
-    harness.state_mut().tell(Message::Wish(wish));
+    let command = Command::SetPageState(Box::new(page_state));
+    harness.state_mut().tell(Message::Command(command));
     harness.run_steps(3);
 }
 
@@ -152,9 +152,9 @@ pub fn labels(harness: &Harness<World>) -> Vec<String> {
 }
 
 /// Sounds that were asked for beside the recording.
-pub fn sounds(world: &World) -> Vec<&thumbline_plugin::wish::Sound> {
-    let sounds = world.wishes.iter().filter_map(|w| match w {
-        Wish::Sound(sound) => Some(sound),
+pub fn sounds(world: &World) -> Vec<&thumbline_plugin::command::Sound> {
+    let sounds = world.commands.iter().filter_map(|w| match w {
+        Command::Sound(sound) => Some(sound),
         _ => None,
     });
     sounds.collect()

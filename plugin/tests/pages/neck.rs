@@ -14,7 +14,7 @@ use thumbline_plugin::page_state::{Page, Show};
 fn open_notes_of_the_recordings_scale_are_one_action_away() {
     let mut harness = usual(Some(tune(8)));
     click(&mut harness, "Neck");
-    assert_eq!(harness.state().wishes.len(), 1, "one action");
+    assert_eq!(harness.state().commands.len(), 1, "one action");
     let view = answer(&harness.state().state.study.neck);
     assert_eq!(view.tuning_name, "DADGAD");
     assert!(view.recordings);

@@ -6,19 +6,19 @@ use egui::Key;
 use egui_kittest::kittest::Queryable;
 use std::path::Path;
 use thumbline::music::note::Role;
+use thumbline_plugin::command::Command;
 use thumbline_plugin::effect::{Dial, Effect};
 use thumbline_plugin::job::Cancel;
 use thumbline_plugin::page_state::{OfPattern, Page};
 use thumbline_plugin::services::{Job, drill};
 use thumbline_plugin::snapshot::ClickRate;
-use thumbline_plugin::wish::Wish;
 
 /// The tune's bar: thumb on the four beats on strings 6 4 5 4, fingers on 1, 2&, 3& and 4&.
 #[test]
 fn the_recordings_cell_is_shown_with_its_fingers_and_syncopation() {
     let mut harness = usual(Some(tune(8)));
     click(&mut harness, "Pattern");
-    assert_eq!(harness.state().wishes.len(), 1);
+    assert_eq!(harness.state().commands.len(), 1);
     let all = labels(&harness);
     for stroke in [
         "bar 1, 1, string 6: p",
@@ -56,7 +56,7 @@ fn the_pattern_is_heard_alone_in_two_actions() {
     press(&mut harness, Key::F5);
     click(&mut harness, "Play it alone");
     let world = harness.state();
-    assert_eq!(world.wishes.len(), 2, "two actions");
+    assert_eq!(world.commands.len(), 2, "two actions");
     let [sound] = sounds(world)[..] else {
         panic!("one sound");
     };
@@ -127,8 +127,8 @@ fn a_drill_opens_as_a_recording_with_its_exact_grid() {
         .expect("a whole one");
     let label = format!("{}. {}", last + 1, titles[last]);
     click(&mut harness, &label);
-    assert_eq!(harness.state().wishes.len(), 2, "two actions");
-    let Some(Wish::Drill(job, speed)) = harness.state().wishes.last().cloned() else {
+    assert_eq!(harness.state().commands.len(), 2, "two actions");
+    let Some(Command::Drill(job, speed)) = harness.state().commands.last().cloned() else {
         panic!("a drill");
     };
     assert!((speed - 0.7).abs() < 1e-9);
@@ -201,8 +201,8 @@ fn a_drill_opens_as_a_recording_with_its_exact_grid() {
         stage: backbeat.expect("a stage"),
         ..(*job).clone()
     };
-    let wish = Wish::Drill(Box::new(job), speed);
-    world.tell(thumbline_plugin::message::Message::Wish(wish));
+    let command = Command::Drill(Box::new(job), speed);
+    world.tell(thumbline_plugin::message::Message::Command(command));
     let id = world.state.study.drill.as_ref().expect("under way").0;
     let said = thumbline_plugin::services::Said::Drill(Ok((path, stages, first)));
     world.tell(thumbline_plugin::message::Message::Said(id, said));

@@ -9,11 +9,11 @@ use std::path::PathBuf;
 use thumbline::music::note::Role;
 use thumbline::music::tuning::Tuning;
 use thumbline::report::export::Format;
+use thumbline_plugin::command::Command;
 use thumbline_plugin::job::Cancel;
 use thumbline_plugin::message::Message;
 use thumbline_plugin::page_state::{Exercise, Page};
 use thumbline_plugin::services::{Said, export};
-use thumbline_plugin::wish::Wish;
 
 /// No action from the open recording: it stands on every page.
 #[test]
@@ -113,9 +113,9 @@ fn every_exercise_has_stages_that_open() {
         click(&mut harness, name);
         assert_eq!(harness.state().state.session.page_state.drills.what, what);
         click(&mut harness, first);
-        let last = harness.state().wishes.last();
+        let last = harness.state().commands.last();
         assert!(
-            matches!(last, Some(Wish::Drill(job, _)) if job.stage == 0),
+            matches!(last, Some(Command::Drill(job, _)) if job.stage == 0),
             "{name}: {last:?}"
         );
     }
@@ -163,7 +163,7 @@ fn dropped_files_are_opened_or_moved_against_the_beat() {
     let drop = |harness: &mut Harness<World>, name: &str| {
         harness
             .state_mut()
-            .tell(Message::Wish(Wish::Drop(PathBuf::from(name))));
+            .tell(Message::Command(Command::Drop(PathBuf::from(name))));
         harness.run_steps(2);
     };
     drop(&mut harness, "/nowhere/air.mid");
@@ -199,8 +199,10 @@ fn the_phrase_is_taken_away_as_musicxml_in_two_actions() {
     set(&mut harness, |page_state| {
         page_state.take_away.folder = Some(folder.path().to_owned());
     });
-    harness.state_mut().tell(Message::Wish(Wish::SetBars(2, 3)));
-    harness.state_mut().wishes.clear();
+    harness
+        .state_mut()
+        .tell(Message::Command(Command::SetBars(2, 3)));
+    harness.state_mut().commands.clear();
     press(&mut harness, Key::F8);
     assert!(
         labels(&harness).iter().any(|l| l == "bars 2 to 3"),
@@ -208,7 +210,7 @@ fn the_phrase_is_taken_away_as_musicxml_in_two_actions() {
         labels(&harness)
     );
     click(&mut harness, "MusicXML");
-    assert_eq!(harness.state().wishes.len(), 2, "two actions");
+    assert_eq!(harness.state().commands.len(), 2, "two actions");
     let (id, job) = harness.state().export().expect("a job");
     let mut said = Vec::new();
     export::run(&job, &Cancel::default(), &mut |a| said.push(a));
@@ -330,7 +332,9 @@ fn a_lesson_page_of_the_loop_is_written_where_it_is_wanted() {
     use thumbline_plugin::services::{Job, page};
     let folder = tempfile::tempdir().expect("a folder");
     let mut harness = usual(Some(tune(4)));
-    harness.state_mut().tell(Message::Wish(Wish::SetBars(2, 3)));
+    harness
+        .state_mut()
+        .tell(Message::Command(Command::SetBars(2, 3)));
     press(&mut harness, Key::F8);
     click(&mut harness, "Lesson page…");
     let proposed = harness.state().effects.iter().find_map(|e| match e {

@@ -1,7 +1,7 @@
 //! Corrections by hand: of notes, by key and dragged; of the beat; taken back.
 
 use super::scenes::{heard, tune};
-use super::{click, press, usual, wished};
+use super::{click, commanded, press, usual};
 use egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable;
 use std::sync::Arc;
@@ -9,9 +9,9 @@ use thumbline::analysis::beat::Alternative;
 use thumbline::music::grid::{Beat, Grid};
 use thumbline::music::note::Role as Hand;
 use thumbline::unit::{Bpm, Seconds};
+use thumbline_plugin::command::{Command, GridEdit, NoteEdit};
 use thumbline_plugin::editor::sight::Side;
 use thumbline_plugin::snapshot::AnalysisView;
-use thumbline_plugin::wish::{GridEdit, NoteEdit, Wish};
 
 #[test]
 fn a_chosen_note_can_be_corrected_by_key() {
@@ -20,29 +20,29 @@ fn a_chosen_note_can_be_corrected_by_key() {
     press(&mut harness, none, Key::Period);
     press(&mut harness, none, Key::Period);
     let chosen = harness.state().sight.chosen.expect("the second note");
-    let wishes = press(&mut harness, none, Key::T);
+    let commands = press(&mut harness, none, Key::T);
     let role = Hand::Bass;
     let which = chosen;
     let (first, second) = (Hand::Bass, Hand::Melody);
-    let swapped = |role| Wish::EditNote(NoteEdit::SetRole { which, role });
+    let swapped = |role| Command::EditNote(NoteEdit::SetRole { which, role });
     assert!(
-        wishes == [swapped(first)] || wishes == [swapped(second)],
-        "{wishes:?} {role:?}"
+        commands == [swapped(first)] || commands == [swapped(second)],
+        "{commands:?} {role:?}"
     );
-    let wishes = press(&mut harness, none, Key::CloseBracket);
+    let commands = press(&mut harness, none, Key::CloseBracket);
     let slot = Seconds(0.5 + 0.3);
-    let [Wish::EditNote(NoteEdit::MeantFor { slot: found, .. })] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let [Command::EditNote(NoteEdit::MeantFor { slot: found, .. })] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert!((*found - slot).abs().0 < 1e-6, "{found:?}");
-    let wishes = press(&mut harness, none, Key::H);
-    assert!(matches!(wishes[..], [Wish::HearOnce(_, _)]));
-    let wishes = press(&mut harness, none, Key::Delete);
-    assert_eq!(wishes, [Wish::EditNote(NoteEdit::Remove { which })]);
+    let commands = press(&mut harness, none, Key::H);
+    assert!(matches!(commands[..], [Command::HearOnce(_, _)]));
+    let commands = press(&mut harness, none, Key::Delete);
+    assert_eq!(commands, [Command::EditNote(NoteEdit::Remove { which })]);
     assert!(harness.state().sight.chosen.is_none());
-    let wishes = press(&mut harness, none, Key::A);
+    let commands = press(&mut harness, none, Key::A);
     assert!(
-        matches!(&wishes[..], [Wish::EditNote(NoteEdit::Add { note })] if note.time == Seconds(0.0))
+        matches!(&commands[..], [Command::EditNote(NoteEdit::Add { note })] if note.time == Seconds(0.0))
     );
 }
 
@@ -54,8 +54,8 @@ fn corrections_can_be_undone_from_the_panel() {
     let mut harness = usual(snapshot);
     harness.state_mut().sight.side = Side::Note;
     harness.run_steps(2);
-    assert_eq!(click(&mut harness, "Undo (3)"), [Wish::Undo]);
-    assert_eq!(click(&mut harness, "Redo (1)"), [Wish::Redo]);
+    assert_eq!(click(&mut harness, "Undo (3)"), [Command::Undo]);
+    assert_eq!(click(&mut harness, "Redo (1)"), [Command::Redo]);
 }
 
 #[test]
@@ -82,9 +82,9 @@ fn a_note_dragged_along_its_row_is_meant_for_another_slot() {
         harness.run_steps(1);
     }
     harness.drop_at(egui::pos2(three.x, note.y));
-    let wishes = wished(&mut harness);
-    let [Wish::EditNote(NoteEdit::MeantFor { slot, .. })] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = commanded(&mut harness);
+    let [Command::EditNote(NoteEdit::MeantFor { slot, .. })] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert!(
         (*slot - Seconds(0.5 + 2.0 * 0.6)).abs().0 < 1e-6,
@@ -109,9 +109,9 @@ fn a_note_dragged_across_the_line_is_the_other_hands() {
             harness.run_steps(1);
         }
         harness.drop_at(from + egui::vec2(0.5, by));
-        let wishes = wished(&mut harness);
-        let [Wish::EditNote(NoteEdit::SetRole { role: now, .. })] = wishes.as_slice() else {
-            panic!("{label}: {wishes:?}");
+        let commands = commanded(&mut harness);
+        let [Command::EditNote(NoteEdit::SetRole { role: now, .. })] = commands.as_slice() else {
+            panic!("{label}: {commands:?}");
         };
         assert_eq!(*now, role, "{label}");
     }
@@ -131,7 +131,7 @@ fn a_counted_beat_that_is_really_the_first_is_pressed() {
         .clone();
     let third = grid.beats().iter().find(|b| (b.bar, b.place) == (1, 3));
     let at = third.expect("beat 3 of bar 1").time;
-    let wanted = [Wish::EditGrid(GridEdit::BarOne { at })];
+    let wanted = [Command::EditGrid(GridEdit::BarOne { at })];
     assert_eq!(click(&mut harness, "Beat 3 is really beat 1"), wanted);
     harness.get_by_label("Beat 3 is really beat 1").focus();
     harness.run_steps(2);
@@ -146,11 +146,11 @@ fn beats_can_be_tapped_and_set() {
     harness.run_steps(2);
     assert_eq!(
         click(&mut harness, "Double"),
-        [Wish::EditGrid(GridEdit::Double)]
+        [Command::EditGrid(GridEdit::Double)]
     );
     assert_eq!(
         click(&mut harness, "Half"),
-        [Wish::EditGrid(GridEdit::Halve)]
+        [Command::EditGrid(GridEdit::Halve)]
     );
     harness.state_mut().snapshot.transport.position = Seconds(1.0);
     assert!(
@@ -158,22 +158,22 @@ fn beats_can_be_tapped_and_set() {
         "one tap is no beat"
     );
     harness.state_mut().snapshot.transport.position = Seconds(1.6);
-    let tap = |at| Wish::EditGrid(GridEdit::Tap { at: Seconds(at) });
+    let tap = |at| Command::EditGrid(GridEdit::Tap { at: Seconds(at) });
     assert_eq!(
         press(&mut harness, Modifiers::NONE, Key::B),
         [tap(1.0), tap(1.6)]
     );
-    let wishes = click(&mut harness, "Bar 1 here");
+    let commands = click(&mut harness, "Bar 1 here");
     assert_eq!(
-        wishes,
-        [Wish::EditGrid(GridEdit::BarOne { at: Seconds(1.6) })]
+        commands,
+        [Command::EditGrid(GridEdit::BarOne { at: Seconds(1.6) })]
     );
-    let wishes = click(&mut harness, "triplets");
+    let commands = click(&mut harness, "triplets");
     assert!(matches!(
-        wishes[..],
-        [Wish::EditGrid(GridEdit::Subdivision { parts: 3, .. })]
+        commands[..],
+        [Command::EditGrid(GridEdit::Subdivision { parts: 3, .. })]
     ));
-    let swing = |ratio| [Wish::EditGrid(GridEdit::Swing { ratio })];
+    let swing = |ratio| [Command::EditGrid(GridEdit::Swing { ratio })];
     assert!(click(&mut harness, "as played").is_empty());
     assert_eq!(click(&mut harness, "from triplets"), swing(Some(2.0)));
     let AnalysisView::Ready(heard) = &mut harness.state_mut().snapshot.analysis else {
@@ -221,7 +221,7 @@ fn the_two_next_readings_are_one_click_away_until_the_first_is_sure() {
     let offered = labels.map(|label| doubtful.query_by_label(label).is_some());
     assert_eq!(offered, [true, true, false]);
     for (label, edit) in labels.into_iter().zip(edits).take(2) {
-        let chosen = [Wish::ChooseReading(Some(edit))];
+        let chosen = [Command::ChooseReading(Some(edit))];
         assert_eq!(click(&mut doubtful, label), chosen);
     }
     let sure = window(0.86);

@@ -6,7 +6,7 @@ use egui::{Key, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::NodeT;
 use std::ffi::{CString, c_char, c_int, c_ulong, c_void};
-use std::process::{Child, Command, Stdio};
+use std::process::{self, Child, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicI64, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
@@ -15,11 +15,11 @@ use thumbline::deck::{Block, Controls, Phase, Player};
 use thumbline::dsp::pluck::{Guitar, Played};
 use thumbline::music::note::Role as Hand;
 use thumbline::unit::{Seconds, Span};
+use thumbline_plugin::command::Command;
 use thumbline_plugin::editor::{self, sight::Sight};
 use thumbline_plugin::instance::Instance;
 use thumbline_plugin::shared_controls::SharedControls;
 use thumbline_plugin::snapshot::{CaptureView, Snapshot};
-use thumbline_plugin::wish::Wish;
 
 const RATE: u32 = 48_000;
 /// Frames a period.
@@ -228,7 +228,7 @@ fn server(name: &str) -> Option<Server> {
     let rate = RATE.to_string();
     let period = PERIOD.to_string();
     // Synchronous: a cycle waits for its clients, so that a busy machine loses none.
-    let started = Command::new("jackd")
+    let started = process::Command::new("jackd")
         .args(["-n", name, "-r", "-S", "-t", "5000", "-d", "dummy"])
         .args(["-r", &rate, "-p", &period])
         .stdout(Stdio::null())
@@ -255,10 +255,10 @@ impl Room {
 
     fn draw(&mut self, ui: &mut egui::Ui) {
         let snapshot = self.snapshot();
-        let mut wishes = Vec::new();
-        editor::draw(ui, &snapshot, &mut self.sight, &mut wishes);
-        for wish in wishes {
-            self.instance.apply(wish, None);
+        let mut commands = Vec::new();
+        editor::draw(ui, &snapshot, &mut self.sight, &mut commands);
+        for command in commands {
+            self.instance.apply(command, None);
         }
     }
 }
@@ -387,7 +387,10 @@ fn ten_rounds_through_jack_are_told_in_the_window() {
         play();
         return;
     }
-    let present = Command::new("jackd").arg("--version").output().is_ok();
+    let present = process::Command::new("jackd")
+        .arg("--version")
+        .output()
+        .is_ok();
     if !present || Jack::load().is_none() {
         println!("skipped: ten rounds through JACK (there is no jackd)");
         return;
@@ -395,7 +398,7 @@ fn ten_rounds_through_jack_are_told_in_the_window() {
     let data = tempfile::tempdir().expect("a folder");
     let own = std::env::current_exe().expect("this test's own path");
     let test = "jack::ten_rounds_through_jack_are_told_in_the_window";
-    let output = Command::new(own)
+    let output = process::Command::new(own)
         .args(["--exact", test, "--nocapture"])
         .env("THUMBLINE_DATA", data.path())
         .env(AGAIN, "1")
@@ -450,15 +453,18 @@ fn play() {
     let mut window: Window = Harness::builder()
         .with_size(vec2(1180.0, 760.0))
         .build_ui_state(|ui, room: &mut Room| room.draw(ui), room);
-    instance.apply(Wish::OpenDemo, None);
+    instance.apply(Command::OpenDemo, None);
     until(&mut window, "heard", |s| s.analysis.ready().is_some());
     // Two beats, faster than recorded: ten rounds are over soon. The round trip is known: there is none.
     let snapshot = window.state().snapshot();
     let (from, to) = two_beats(snapshot.analysis.ready().expect("heard"));
-    instance.apply(Wish::LoopFromTo(from - Span(0.02), to - Span(0.02)), None);
-    instance.apply(Wish::SetLoop(true), None);
-    instance.apply(Wish::SetCountIn(0), None);
-    instance.apply(Wish::SetLatency(Span::from_ms(0.1)), None);
+    instance.apply(
+        Command::LoopFromTo(from - Span(0.02), to - Span(0.02)),
+        None,
+    );
+    instance.apply(Command::SetLoop(true), None);
+    instance.apply(Command::SetCountIn(0), None);
+    instance.apply(Command::SetLatency(Span::from_ms(0.1)), None);
     let snapshot = until(&mut window, "looped", |s| s.practice.region.is_some());
     let (sound, late) = take(&snapshot, ROUNDS + 3);
     let client = jack.client("guitarist", &name).expect("a second client");
@@ -479,13 +485,13 @@ fn play() {
         assert_eq!((jack.activate)(client), 0);
     }
     jack.join(client, "guitarist:out", "deck:in");
-    instance.apply(Wish::Seek(from - Span(0.02)), None);
+    instance.apply(Command::Seek(from - Span(0.02)), None);
     until(&mut window, "in place", |s| {
         (s.transport.position - from).abs().0 < 0.1
     });
-    instance.apply(Wish::CaptureTake(true), None);
+    instance.apply(Command::CaptureTake(true), None);
     until(&mut window, "armed", |s| s.capture != CaptureView::Off);
-    instance.apply(Wish::Play(true), None);
+    instance.apply(Command::Play(true), None);
     until(&mut window, "under way", |s| s.transport.round > 0);
     // SAFETY: it lives until the client is closed; what is shared is atomic.
     let own = unsafe { &*guitarist };
@@ -493,8 +499,8 @@ fn play() {
         .store(ahead(&instance, &snapshot, &rolled), Ordering::Release);
     own.plays.store(true, Ordering::Release);
     session(&mut window, &late);
-    instance.apply(Wish::Record(false), None);
-    instance.apply(Wish::Play(false), None);
+    instance.apply(Command::Record(false), None);
+    instance.apply(Command::Play(false), None);
     let snapshot = until(&mut window, "in the journal", |s| {
         s.takes.iter().any(|t| t.answer.is_some()) && !s.page.rounds.is_empty()
     });

@@ -7,18 +7,18 @@ use egui::{Key, Modifiers, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process;
 use std::sync::Arc;
 use std::time::{Duration, Instant, SystemTime};
 use thumbline::deck::{Block, Controls, Phase, Player};
 use thumbline::music::note::Role as Hand;
 use thumbline::music::tuning::Tuning;
+use thumbline_plugin::command::Command;
 use thumbline_plugin::editor::{self, sight::Side, sight::Sight};
 use thumbline_plugin::instance::Instance;
 use thumbline_plugin::message::Message;
 use thumbline_plugin::session::Session;
 use thumbline_plugin::snapshot::{CaptureView, For, Hear, Snapshot};
-use thumbline_plugin::wish::Wish;
 
 const RATE: u32 = 48_000;
 const BLOCK: usize = 480;
@@ -64,15 +64,15 @@ impl Room {
 
     fn draw(&mut self, ui: &mut egui::Ui) {
         let snapshot = self.snapshot();
-        let mut wishes = Vec::new();
-        editor::draw(ui, &snapshot, &mut self.sight, &mut wishes);
-        for wish in wishes {
-            match wish {
-                Wish::SetSpeed(speed) => self.speed = speed,
-                Wish::SetClick(on) => self.click = on,
+        let mut commands = Vec::new();
+        editor::draw(ui, &snapshot, &mut self.sight, &mut commands);
+        for command in commands {
+            match command {
+                Command::SetSpeed(speed) => self.speed = speed,
+                Command::SetClick(on) => self.click = on,
                 _ => {}
             }
-            self.instance.apply(wish, None);
+            self.instance.apply(command, None);
         }
     }
 
@@ -187,7 +187,7 @@ fn ten_jobs_take_few_actions() {
     }
     let data = tempfile::tempdir().expect("a folder");
     let own = std::env::current_exe().expect("this test's own path");
-    let output = Command::new(own)
+    let output = process::Command::new(own)
         .args(["--exact", "jobs::ten_jobs_take_few_actions", "--nocapture"])
         .env("THUMBLINE_DATA", data.path())
         .env(AGAIN, "1")
@@ -311,11 +311,11 @@ fn load_and_hear(window: &mut Window) {
     assert!(snapshot.transport.playing);
     took(window, "load and hear a take", 2);
     press(window, Modifiers::NONE, Key::Space);
-    window.state().instance.apply(Wish::ForgetTake(1), None);
+    window.state().instance.apply(Command::ForgetTake(1), None);
     window
         .state()
         .instance
-        .apply(Wish::Hear(Hear::default()), None);
+        .apply(Command::Hear(Hear::default()), None);
     window.state_mut().sight.side = Side::Words;
     window.state_mut().actions = 0;
     // Where the desktop has no dialog, the program's own list has come meanwhile.
@@ -324,7 +324,7 @@ fn load_and_hear(window: &mut Window) {
             break;
         }
     }
-    window.state().instance.apply(Wish::LeaveFolder, None);
+    window.state().instance.apply(Command::LeaveFolder, None);
     on(window);
 }
 
@@ -356,7 +356,7 @@ fn correct(window: &mut Window) {
     window
         .state()
         .instance
-        .apply(Wish::SetTuning(Some(told)), None);
+        .apply(Command::SetTuning(Some(told)), None);
     until(window, "heard again", |s| {
         s.analysis.ready().is_some_and(|a| a.tuning.capo() == 0)
     });
@@ -366,7 +366,7 @@ fn correct(window: &mut Window) {
     press(window, Modifiers::NONE, Key::Num1);
     until(window, "counted anew", |s| s.practice.undoable == 1);
     took(window, "fix bar one", 1);
-    window.state().instance.apply(Wish::Undo, None);
+    window.state().instance.apply(Command::Undo, None);
     on(window);
 
     let hands = |s: &Snapshot| {
@@ -379,12 +379,15 @@ fn correct(window: &mut Window) {
     until(window, "the other hand", |s| hands(s) + 1 == thumbs);
     took(window, "fix a hand", 1);
 
-    window.state().instance.apply(Wish::SetBars(3, 4), None);
+    window.state().instance.apply(Command::SetBars(3, 4), None);
     window
         .state()
         .instance
-        .apply(Wish::KeepRegion("the hard turn".into()), None);
-    window.state().instance.apply(Wish::SetRegion(None), None);
+        .apply(Command::KeepRegion("the hard turn".into()), None);
+    window
+        .state()
+        .instance
+        .apply(Command::SetRegion(None), None);
     on(window);
 }
 

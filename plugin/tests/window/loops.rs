@@ -2,15 +2,15 @@
 //! and what is shown being what is heard.
 
 use super::scenes::{heard, looping};
-use super::{World, click, press, usual, wished};
+use super::{World, click, commanded, press, usual};
 use egui::{Key, Modifiers, pos2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use thumbline::unit::Seconds;
+use thumbline_plugin::command::{Command, GridEdit, Way};
 use thumbline_plugin::snapshot::{End, Snap};
-use thumbline_plugin::wish::{GridEdit, Way, Wish};
 
-pub fn drag(harness: &mut Harness<World>, from: egui::Pos2, to: egui::Pos2) -> Vec<Wish> {
+pub fn drag(harness: &mut Harness<World>, from: egui::Pos2, to: egui::Pos2) -> Vec<Command> {
     harness.hover_at(from);
     harness.run_steps(1);
     harness.drag_at(from);
@@ -21,7 +21,7 @@ pub fn drag(harness: &mut Harness<World>, from: egui::Pos2, to: egui::Pos2) -> V
         harness.run_steps(1);
     }
     harness.drop_at(to);
-    wished(harness)
+    commanded(harness)
 }
 
 #[test]
@@ -31,9 +31,9 @@ fn ends_of_the_loop_are_dragged_on_the_sheet_and_the_overview() {
     // Two beats are 0.5 of a row of four; the row is as wide as from the start to the end.
     let start = harness.get_by_label("Start of the loop").rect().center();
     let to = pos2(end.x - (end.x - start.x) / 2.0, end.y);
-    let wishes = drag(&mut harness, end, to);
-    let [Wish::SetRegion(Some((from, to)))] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = drag(&mut harness, end, to);
+    let [Command::SetRegion(Some((from, to)))] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert!((from.0 - 2.9).abs() < 1e-9);
     assert!((to.0 - 4.1).abs() < 0.05, "{to:?}");
@@ -43,9 +43,9 @@ fn ends_of_the_loop_are_dragged_on_the_sheet_and_the_overview() {
     let start = harness.get_by_label(label).rect().center();
     let strip = harness.get_by_label("Place in the recording").rect();
     let second = strip.width() / (0.5 + 2.4 * 8.0);
-    let wishes = drag(&mut harness, start, pos2(start.x + 1.2 * second, start.y));
-    let [Wish::SetRegion(Some((from, to)))] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = drag(&mut harness, start, pos2(start.x + 1.2 * second, start.y));
+    let [Command::SetRegion(Some((from, to)))] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert!((from.0 - 4.1).abs() < 0.05, "{from:?}");
     assert!((to.0 - 5.3).abs() < 1e-9);
@@ -71,9 +71,9 @@ fn a_quick_hand_drags_the_end_that_it_pressed() {
         harness.hover_at(to);
         harness.run_steps(2);
         harness.drop_at(to);
-        let wishes = wished(&mut harness);
-        let [Wish::SetRegion(Some((from, to)))] = wishes.as_slice() else {
-            panic!("{wishes:?}");
+        let commands = commanded(&mut harness);
+        let [Command::SetRegion(Some((from, to)))] = commands.as_slice() else {
+            panic!("{commands:?}");
         };
         assert!(
             (from.0 - 2.9).abs() < 0.01 && (to.0 - 4.1).abs() < 0.1,
@@ -115,15 +115,15 @@ fn ends_of_the_loop_go_by_beats_and_off_beats_and_are_set_by_ear() {
             Way::Earlier,
         ),
     ] {
-        let wishes = press(&mut harness, modifiers, key);
-        assert_eq!(wishes, [Wish::MoveEnd(end, by, way)]);
+        let commands = press(&mut harness, modifiers, key);
+        assert_eq!(commands, [Command::MoveEnd(end, by, way)]);
     }
     let here = Seconds(3.6);
-    let wishes = press(&mut harness, Modifiers::NONE, Key::S);
-    let looped = |from, to| [Wish::SetRegion(Some((from, to))), Wish::SetLoop(true)];
-    assert_eq!(wishes, looped(here, Seconds(5.3)));
-    let wishes = press(&mut harness, Modifiers::NONE, Key::F);
-    assert_eq!(wishes, looped(Seconds(2.9), here));
+    let commands = press(&mut harness, Modifiers::NONE, Key::S);
+    let looped = |from, to| [Command::SetRegion(Some((from, to))), Command::SetLoop(true)];
+    assert_eq!(commands, looped(here, Seconds(5.3)));
+    let commands = press(&mut harness, Modifiers::NONE, Key::F);
+    assert_eq!(commands, looped(Seconds(2.9), here));
 }
 
 #[test]
@@ -139,14 +139,14 @@ fn keys_go_through_the_recording() {
         (Key::Home, 0.0),
         (Key::End, 0.5 + 2.4 * 7.0),
     ] {
-        let wishes = press(&mut harness, Modifiers::NONE, key);
-        let [Wish::Seek(place)] = wishes.as_slice() else {
-            panic!("{key:?}: {wishes:?}");
+        let commands = press(&mut harness, Modifiers::NONE, key);
+        let [Command::Seek(place)] = commands.as_slice() else {
+            panic!("{key:?}: {commands:?}");
         };
         assert!((place.0 - to).abs() < 1e-6, "{key:?}: {place:?}");
     }
     let far = press(&mut harness, Modifiers::NONE, Key::PageDown);
-    let [Wish::Seek(place)] = far.as_slice() else {
+    let [Command::Seek(place)] = far.as_slice() else {
         panic!("{far:?}");
     };
     assert!(place.0 > 5.3 + 1.0, "{place:?}");
@@ -171,11 +171,11 @@ fn a_stretch_is_typed_as_it_is_said() {
         harness.state_mut().sight.loop_text = Some(text.to_owned());
         harness.run_steps(1);
         harness.key_press(Key::Enter);
-        wished(harness)
+        commanded(harness)
     };
-    let wishes = field(&mut harness, "3.2-3.3");
-    let [Wish::LoopFromTo(from, to), Wish::SetLoop(true)] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = field(&mut harness, "3.2-3.3");
+    let [Command::LoopFromTo(from, to), Command::SetLoop(true)] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert!((from.0 - 5.9).abs() < 1e-6 && (to.0 - 7.1).abs() < 1e-6);
 }
@@ -197,10 +197,10 @@ fn the_speed_shown_is_the_speed_heard() {
     assert!(lit(&harness, "75 %") && !lit(&harness, "100 %"));
     harness.get_by_label("round 2 of 4");
     // A speed chosen by hand is heard at once: the ladder is left.
-    let wishes = click(&mut harness, "60 %");
+    let commands = click(&mut harness, "60 %");
     assert!(
-        matches!(wishes[..], [Wish::SetLadder(ladder), Wish::SetSpeed(speed)] if !ladder.on && speed == 0.6),
-        "{wishes:?}"
+        matches!(commands[..], [Command::SetLadder(ladder), Command::SetSpeed(speed)] if !ladder.on && speed == 0.6),
+        "{commands:?}"
     );
 }
 
@@ -229,9 +229,9 @@ fn bar_one_is_where_the_pointer_is() {
         .center();
     harness.hover_at(head);
     harness.run_steps(2);
-    let wishes = press(&mut harness, Modifiers::NONE, Key::Num1);
-    let [Wish::EditGrid(GridEdit::BarOne { at })] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = press(&mut harness, Modifiers::NONE, Key::Num1);
+    let [Command::EditGrid(GridEdit::BarOne { at })] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert!((at.0 - 1.7).abs() < 0.01, "{at:?}");
 }

@@ -18,15 +18,15 @@ use scenes::{answered, heard, looping, with_take};
 use std::sync::Arc;
 use thumbline::report::sheet::Ground;
 use thumbline::unit::Seconds;
+use thumbline_plugin::command::Command;
 use thumbline_plugin::editor::{self, keys, sight::Side, sight::Sight};
 use thumbline_plugin::snapshot::{AnalysisView, Hear, Snapshot};
-use thumbline_plugin::wish::Wish;
 
 #[derive(Default)]
 struct World {
     snapshot: Snapshot,
     sight: Sight,
-    wishes: Vec<Wish>,
+    commands: Vec<Command>,
 }
 
 fn window(snapshot: Snapshot, size: egui::Vec2) -> Harness<'static, World> {
@@ -39,12 +39,12 @@ fn window(snapshot: Snapshot, size: egui::Vec2) -> Harness<'static, World> {
     let mut harness = Harness::builder().with_size(size).build_ui_state(
         |ui, world: &mut World| {
             let snapshot = world.snapshot.clone();
-            editor::draw(ui, &snapshot, &mut world.sight, &mut world.wishes);
+            editor::draw(ui, &snapshot, &mut world.sight, &mut world.commands);
         },
         world,
     );
     harness.run_steps(3);
-    harness.state_mut().wishes.clear();
+    harness.state_mut().commands.clear();
     harness
 }
 
@@ -52,19 +52,19 @@ fn usual(snapshot: Snapshot) -> Harness<'static, World> {
     window(snapshot, vec2(1180.0, 900.0))
 }
 
-fn wished(harness: &mut Harness<World>) -> Vec<Wish> {
+fn commanded(harness: &mut Harness<World>) -> Vec<Command> {
     harness.run_steps(2);
-    std::mem::take(&mut harness.state_mut().wishes)
+    std::mem::take(&mut harness.state_mut().commands)
 }
 
-fn press(harness: &mut Harness<World>, modifiers: Modifiers, key: Key) -> Vec<Wish> {
+fn press(harness: &mut Harness<World>, modifiers: Modifiers, key: Key) -> Vec<Command> {
     harness.key_press_modifiers(modifiers, key);
-    wished(harness)
+    commanded(harness)
 }
 
-fn click(harness: &mut Harness<World>, label: &str) -> Vec<Wish> {
+fn click(harness: &mut Harness<World>, label: &str) -> Vec<Command> {
     harness.get_by_label(label).click();
-    wished(harness)
+    commanded(harness)
 }
 
 #[test]
@@ -107,28 +107,31 @@ fn focus_goes_through_the_notes_and_chooses_them() {
 fn keys_do_what_their_list_says() {
     let mut harness = usual(looping());
     let none = Modifiers::NONE;
-    assert_eq!(press(&mut harness, none, Key::Space), [Wish::Play(false)]);
-    assert_eq!(press(&mut harness, none, Key::P), [Wish::Play(false)]);
-    assert_eq!(press(&mut harness, none, Key::L), [Wish::SetLoop(false)]);
+    assert_eq!(
+        press(&mut harness, none, Key::Space),
+        [Command::Play(false)]
+    );
+    assert_eq!(press(&mut harness, none, Key::P), [Command::Play(false)]);
+    assert_eq!(press(&mut harness, none, Key::L), [Command::SetLoop(false)]);
     assert_eq!(
         press(&mut harness, none, Key::Minus),
-        [Wish::SetSpeed(0.55)]
+        [Command::SetSpeed(0.55)]
     );
     assert_eq!(
         press(&mut harness, none, Key::Equals),
-        [Wish::SetSpeed(0.65)]
+        [Command::SetSpeed(0.65)]
     );
-    assert_eq!(press(&mut harness, none, Key::C), [Wish::SetClick(true)]);
-    assert_eq!(press(&mut harness, none, Key::R), [Wish::Record(true)]);
+    assert_eq!(press(&mut harness, none, Key::C), [Command::SetClick(true)]);
+    assert_eq!(press(&mut harness, none, Key::R), [Command::Record(true)]);
     assert_eq!(
         press(&mut harness, Modifiers::COMMAND, Key::Z),
-        [Wish::Undo]
+        [Command::Undo]
     );
     let both = Modifiers::COMMAND | Modifiers::SHIFT;
-    assert_eq!(press(&mut harness, both, Key::Z), [Wish::Redo]);
+    assert_eq!(press(&mut harness, both, Key::Z), [Command::Redo]);
     assert_eq!(
         press(&mut harness, Modifiers::COMMAND, Key::Y),
-        [Wish::Redo]
+        [Command::Redo]
     );
 }
 
@@ -137,19 +140,19 @@ fn keys_do_what_their_list_says() {
 fn keys_that_come_as_text_count_as_keys() {
     let text = |harness: &mut Harness<World>, text: &str| {
         harness.event(egui::Event::Text(text.to_owned()));
-        wished(harness)
+        commanded(harness)
     };
     let mut harness = usual(looping());
-    assert_eq!(text(&mut harness, "+"), [Wish::SetSpeed(0.65)]);
+    assert_eq!(text(&mut harness, "+"), [Command::SetSpeed(0.65)]);
     text(&mut harness, ".");
     assert!(harness.state().sight.chosen.is_some());
     text(&mut harness, "?");
     assert!(harness.state().sight.help);
     let capital = text(&mut harness, "L");
-    assert_eq!(capital, [Wish::SetLoop(false)]);
+    assert_eq!(capital, [Command::SetLoop(false)]);
     let page = press(&mut harness, Modifiers::COMMAND, Key::Num2);
     assert!(
-        matches!(page.as_slice(), [Wish::SetPageState(_)]),
+        matches!(page.as_slice(), [Command::SetPageState(_)]),
         "{page:?}"
     );
 }
@@ -165,7 +168,7 @@ fn letters_over_an_open_menu_do_nothing_behind_it() {
             assert_eq!(press(&mut harness, none, key), [], "{menu}");
         }
         assert_eq!(press(&mut harness, none, Key::Escape), [], "{menu}");
-        assert_eq!(press(&mut harness, none, Key::R), [Wish::Record(true)]);
+        assert_eq!(press(&mut harness, none, Key::R), [Command::Record(true)]);
     }
 }
 
@@ -175,14 +178,14 @@ fn loops_takes_ladder_and_tuning_are_reached_by_key() {
     let none = Modifiers::NONE;
     let mut harness = usual(looping());
     let bar = press(&mut harness, none, Key::M);
-    assert_eq!(bar, [Wish::SetBars(2, 2), Wish::SetLoop(true)]);
+    assert_eq!(bar, [Command::SetBars(2, 2), Command::SetLoop(true)]);
     let ladder = press(&mut harness, none, Key::I);
     assert!(
-        matches!(ladder.as_slice(), [Wish::SetLadder(ladder)] if ladder.on),
+        matches!(ladder.as_slice(), [Command::SetLadder(ladder)] if ladder.on),
         "{ladder:?}"
     );
     let load = press(&mut harness, Modifiers::COMMAND, Key::T);
-    assert_eq!(load, [Wish::AskForTake]);
+    assert_eq!(load, [Command::AskForTake]);
     // A field has the focus: the text that is typed next is the tuning.
     press(&mut harness, none, Key::N);
     harness.run_steps(2);
@@ -190,17 +193,17 @@ fn loops_takes_ladder_and_tuning_are_reached_by_key() {
     harness.run_steps(1);
     let tuned = press(&mut harness, none, Key::Enter);
     assert!(
-        matches!(tuned.as_slice(), [Wish::SetTuning(Some(tuning))] if tuning.capo() == 2),
+        matches!(tuned.as_slice(), [Command::SetTuning(Some(tuning))] if tuning.capo() == 2),
         "{tuned:?}"
     );
 
     let mut harness = usual(answered());
     let alone = press(&mut harness, none, Key::W);
-    assert_eq!(alone[0], Wish::Hear(Hear::Alone(0)));
-    assert_eq!(alone.last(), Some(&Wish::Play(true)));
+    assert_eq!(alone[0], Command::Hear(Hear::Alone(0)));
+    assert_eq!(alone.last(), Some(&Command::Play(true)));
     harness.state_mut().snapshot.practice.hear = Hear::InTurn(0);
     let over = press(&mut harness, none, Key::W);
-    assert_eq!(over, [Wish::Hear(Hear::default())]);
+    assert_eq!(over, [Command::Hear(Hear::default())]);
 }
 
 #[test]
@@ -216,8 +219,8 @@ fn every_deed_has_a_key_and_no_key_two() {
 #[test]
 fn a_bar_number_loops_its_bar() {
     let mut harness = usual(heard(3));
-    let wishes = click(&mut harness, "Bar 2");
-    assert_eq!(wishes, [Wish::SetBars(2, 2), Wish::SetLoop(true)]);
+    let commands = click(&mut harness, "Bar 2");
+    assert_eq!(commands, [Command::SetBars(2, 2), Command::SetLoop(true)]);
 }
 
 #[test]
@@ -234,9 +237,9 @@ fn dragging_in_the_overview_loops() {
     harness.hover_at(at(0.5));
     harness.run_steps(2);
     harness.drop_at(at(0.5));
-    let wishes = wished(&mut harness);
-    let [Wish::SetRegion(Some((from, to))), Wish::SetLoop(true)] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = commanded(&mut harness);
+    let [Command::SetRegion(Some((from, to))), Command::SetLoop(true)] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     let end = 0.5 + 2.4 * 4.0;
     assert!((from.0 - 0.25 * end).abs() < 0.05 && (to.0 - 0.5 * end).abs() < 0.05);
@@ -267,16 +270,16 @@ fn targets_are_large() {
     }
 }
 
-/// Looks change the page and are wished for, not applied behind the program's back.
+/// Looks change the page and are commanded for, not applied behind the program's back.
 #[test]
-fn looks_are_wished_for() {
+fn looks_are_asked_for() {
     let mut harness = usual(heard(2));
     harness.state_mut().sight.side = Side::Look;
     harness.run_steps(2);
-    let wishes = click(&mut harness, "Dark");
-    assert!(matches!(&wishes[..], [Wish::SetLook(look)] if look.ground == Ground::Dark));
-    let wishes = click(&mut harness, "×8");
-    assert!(matches!(&wishes[..], [Wish::SetLook(look)] if look.magnifier == Some(8)));
+    let commands = click(&mut harness, "Dark");
+    assert!(matches!(&commands[..], [Command::SetLook(look)] if look.ground == Ground::Dark));
+    let commands = click(&mut harness, "×8");
+    assert!(matches!(&commands[..], [Command::SetLook(look)] if look.magnifier == Some(8)));
 }
 
 /// Small and large windows, every scale, every page of the side panel: nothing panics, the run of
@@ -340,12 +343,12 @@ fn sizes_have_names() {
     harness.run_steps(2);
     // Desk last: from another size it is a change, too.
     for (name, scale) in [("Stand", 1.5), ("Stage", 2.0), ("Desk", 1.0)] {
-        let wishes = click(&mut harness, name);
-        let Some(look) = wishes.iter().rev().find_map(|wish| match wish {
-            Wish::SetLook(look) => Some(*look),
+        let commands = click(&mut harness, name);
+        let Some(look) = commands.iter().rev().find_map(|command| match command {
+            Command::SetLook(look) => Some(*look),
             _ => None,
         }) else {
-            panic!("{name}: {wishes:?}");
+            panic!("{name}: {commands:?}");
         };
         assert!((look.scale - scale).abs() < 1e-6, "{name}: {look:?}");
         harness.state_mut().snapshot.look.scale = scale;
@@ -368,9 +371,9 @@ fn the_sound_is_tried_and_chosen_on_one_page() {
     let mut harness = usual(snapshot);
     harness.state_mut().sight.side = Side::Sound;
     harness.run_steps(2);
-    let wishes = click(&mut harness, "Play a test tone");
-    let [Wish::Sound(tone)] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = click(&mut harness, "Play a test tone");
+    let [Command::Sound(tone)] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     // A2 in equal temperament from A4 = 440 Hz (ISO 16): 110 Hz.
     let hz = tone.strokes[0].pitch().expect("a pitch").hz();
@@ -458,7 +461,7 @@ fn thumb_and_fingers_are_weighed_by_name() {
     click(&mut harness, "Balance");
     assert_eq!(
         click(&mut harness, "the thumb alone"),
-        [Wish::Hear(Hear::Balance(-1.0))]
+        [Command::Hear(Hear::Balance(-1.0))]
     );
     // Nothing is heard yet: there is nothing to weigh.
     let mut harness = usual(Snapshot {
@@ -476,5 +479,8 @@ fn a_way_to_practise_is_one_choice() {
         ..heard(4)
     });
     click(&mut harness, "Practice");
-    assert_eq!(click(&mut harness, "Slow and climb"), [Wish::UseSetUp(0)]);
+    assert_eq!(
+        click(&mut harness, "Slow and climb"),
+        [Command::UseSetUp(0)]
+    );
 }

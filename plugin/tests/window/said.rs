@@ -1,40 +1,40 @@
 //! What the window says: in every state, of what was found, of a take, of the journal.
 
 use super::scenes::{self, answered, heard, with_page};
-use super::{World, click, usual, wished};
+use super::{World, click, commanded, usual};
 use egui::Role;
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 use std::path::PathBuf;
 use std::sync::Arc;
 use thumbline::unit::Seconds;
+use thumbline_plugin::command::Command;
 use thumbline_plugin::editor::look;
 use thumbline_plugin::editor::sight::Side;
 use thumbline_plugin::snapshot::{About, AnalysisView, Hear, Notice, RecordingView, Snapshot};
-use thumbline_plugin::wish::Wish;
 
 #[test]
 fn an_empty_window_says_what_to_do_first() {
     let mut harness = usual(Snapshot::default());
     harness.get_by_label("Open a recording of a guitar to see thumb and fingers against the beat.");
-    assert_eq!(click(&mut harness, "Open the demo"), [Wish::OpenDemo]);
+    assert_eq!(click(&mut harness, "Open the demo"), [Command::OpenDemo]);
     assert_eq!(
         click(&mut harness, "Open a recording…"),
-        [Wish::AskForRecording]
+        [Command::AskForRecording]
     );
     harness.state_mut().sight.path = "/music/tune.flac".to_owned();
     harness.run_steps(2);
     let path = PathBuf::from("/music/tune.flac");
-    assert_eq!(click(&mut harness, "Open this path"), [Wish::Load(path)]);
+    assert_eq!(click(&mut harness, "Open this path"), [Command::Load(path)]);
 }
 
 #[test]
 fn cautions_are_said_once() {
     let mut harness = usual(Snapshot::default());
     harness.get_by_label(look::CAUTIONS[0]);
-    let wishes = click(&mut harness, "I have read this");
-    let [Wish::SetLook(look)] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = click(&mut harness, "I have read this");
+    let [Command::SetLook(look)] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert!(look.cautioned);
     harness.state_mut().snapshot.look.cautioned = true;
@@ -75,45 +75,45 @@ fn every_state_says_what_is_and_what_still_works() {
             AnalysisView::None,
             "Reading tune.wav",
             "Cancel",
-            Wish::Cancel,
+            Command::Cancel,
         ),
         (
             failed,
             AnalysisView::None,
             "tune.wav could not be opened",
             "Open the demo",
-            Wish::OpenDemo,
+            Command::OpenDemo,
         ),
         (
             missing,
             AnalysisView::None,
             "tune.wav is not where it was",
             "Find it…",
-            Wish::AskForRecording,
+            Command::AskForRecording,
         ),
         (
             ready.clone(),
             working,
             "Listening to tune.wav",
             "Cancel",
-            Wish::Cancel,
+            Command::Cancel,
         ),
         (
             ready.clone(),
             broken,
             "The notes could not be found",
             "Try again",
-            Wish::Analyse,
+            Command::Analyse,
         ),
         (
             ready,
             AnalysisView::None,
             "Find the notes",
             "Find the notes",
-            Wish::Analyse,
+            Command::Analyse,
         ),
     ];
-    for (recording, analysis, says, button, wish) in cases {
+    for (recording, analysis, says, button, command) in cases {
         let snapshot = Snapshot {
             recording,
             analysis,
@@ -121,7 +121,7 @@ fn every_state_says_what_is_and_what_still_works() {
         };
         let mut harness = usual(snapshot);
         harness.get_by_label(says);
-        assert_eq!(click(&mut harness, button), [wish], "{says}");
+        assert_eq!(click(&mut harness, button), [command], "{says}");
     }
 }
 
@@ -178,14 +178,14 @@ fn a_sentence_loops_the_bar_it_speaks_of() {
         .nth(2)
         .and_then(|n| n.parse().ok())
         .expect("a number");
-    let wishes = wished(&mut harness);
+    let commands = commanded(&mut harness);
     let wanted = [
-        Wish::SetBars(bar, bar),
-        Wish::SetLoop(true),
-        Wish::SetSpeed(0.6),
-        Wish::Play(true),
+        Command::SetBars(bar, bar),
+        Command::SetLoop(true),
+        Command::SetSpeed(0.6),
+        Command::Play(true),
     ];
-    assert_eq!(wishes, wanted);
+    assert_eq!(commands, wanted);
 }
 
 #[test]
@@ -199,7 +199,7 @@ fn notices_can_be_put_away() {
         grave: true,
     }]);
     let mut harness = usual(snapshot);
-    assert_eq!(click(&mut harness, "Dismiss"), [Wish::Dismiss(7)]);
+    assert_eq!(click(&mut harness, "Dismiss"), [Command::Dismiss(7)]);
 }
 
 #[test]
@@ -216,24 +216,24 @@ fn a_take_says_what_it_came_to_and_is_heard_beside_the_recording() {
     // It is drawn over the sheet: the page says what the sheet says, the whole lateness first.
     harness
         .get_by_label("You are 30 ms early throughout. All else here is told with that taken off.");
-    let wishes = click(&mut harness, "Hear both");
+    let commands = click(&mut harness, "Hear both");
     assert!(
         matches!(
-            wishes[..],
+            commands[..],
             [
-                Wish::Hear(Hear::Beside(0)),
-                Wish::LoopFromTo(..),
-                Wish::SetLoop(true),
-                Wish::Seek(_),
-                Wish::Play(true)
+                Command::Hear(Hear::Beside(0)),
+                Command::LoopFromTo(..),
+                Command::SetLoop(true),
+                Command::Seek(_),
+                Command::Play(true)
             ]
         ),
-        "{wishes:?}"
+        "{commands:?}"
     );
     harness.state_mut().snapshot.practice.hear = Hear::Beside(0);
     assert_eq!(
         click(&mut harness, "Hear both"),
-        [Wish::Hear(Hear::Balance(0.0))]
+        [Command::Hear(Hear::Balance(0.0))]
     );
 }
 
@@ -243,7 +243,7 @@ fn the_journal_shows_days_rounds_and_what_comes_next() {
     harness.state_mut().sight.side = Side::Journal;
     harness.run_steps(2);
     harness.get_by_label_contains("This page is still empty");
-    assert_eq!(click(&mut harness, "Journal"), [Wish::ReadPage]);
+    assert_eq!(click(&mut harness, "Journal"), [Command::ReadPage]);
     harness.state_mut().snapshot = with_page();
     harness.run_steps(2);
     harness.get_by_label_contains("2026-03-02: 60 %, fingers +24 ms, spread 15 ms");
@@ -271,7 +271,7 @@ fn the_sheet_fills_in_while_it_is_listened_to() {
     harness.get_by_label_contains("Bar sheet");
     harness.get_by_label_contains("Finding the beat");
     assert!(notes(&harness) > 10);
-    assert_eq!(click(&mut harness, "Cancel"), [Wish::Cancel]);
+    assert_eq!(click(&mut harness, "Cancel"), [Command::Cancel]);
 }
 
 /// Notes on the page, as a screen reader finds them.
@@ -283,27 +283,27 @@ fn notes(harness: &Harness<World>) -> usize {
 /// What the mouse holds over the window is told before it is let go, and goes where that said.
 #[test]
 fn files_held_over_the_window_say_what_becomes_of_them() {
-    for (side, said, wished_for) in [
+    for (side, said, wanted) in [
         (
             Side::Takes,
             "compared with the recording",
-            Wish::LoadTake(PathBuf::from("/a/take.wav")),
+            Command::LoadTake(PathBuf::from("/a/take.wav")),
         ),
         (
             Side::Words,
             "a recording opens",
-            Wish::Drop(PathBuf::from("/a/take.wav")),
+            Command::Drop(PathBuf::from("/a/take.wav")),
         ),
     ] {
         let mut harness = usual(heard(2));
         harness.state_mut().sight.side = side;
         harness.state_mut().sight.coming = true;
-        assert!(wished(&mut harness).is_empty());
+        assert!(commanded(&mut harness).is_empty());
         harness.get_by_label_contains(said);
         let sight = &mut harness.state_mut().sight;
         sight.coming = false;
         sight.came.push(PathBuf::from("/a/take.wav"));
-        assert_eq!(wished(&mut harness), [wished_for]);
+        assert_eq!(commanded(&mut harness), [wanted]);
         assert!(harness.query_by_label_contains(said).is_none());
     }
 }

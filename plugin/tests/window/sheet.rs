@@ -3,13 +3,13 @@
 
 use super::loops::drag;
 use super::scenes::{along, answered, heard};
-use super::{World, click, press, usual, wished};
+use super::{World, click, commanded, press, usual};
 use egui::{Key, Modifiers, PointerButton, Role};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 use thumbline::unit::Seconds;
+use thumbline_plugin::command::{Command, GridEdit, NoteEdit};
 use thumbline_plugin::snapshot::Snapshot;
-use thumbline_plugin::wish::{GridEdit, NoteEdit, Wish};
 
 /// Labels of all buttons that begin so.
 fn buttons(harness: &Harness<World>, begin: &str) -> Vec<String> {
@@ -28,9 +28,9 @@ fn folded(mut snapshot: Snapshot) -> Harness<'static, World> {
 #[test]
 fn bars_that_play_alike_are_one_row_and_open() {
     let mut harness = usual(heard(8));
-    let wishes = press(&mut harness, Modifiers::NONE, Key::O);
-    let [Wish::SetLook(look)] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = press(&mut harness, Modifiers::NONE, Key::O);
+    let [Command::SetLook(look)] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert!(look.fold);
     harness.state_mut().snapshot.look.fold = true;
@@ -94,9 +94,9 @@ fn press_note(harness: &mut Harness<World>) {
 fn a_note_is_heard_by_a_click_and_proved_by_two() {
     let mut harness = usual(heard(8));
     press_note(&mut harness);
-    let wishes = wished(&mut harness);
-    let [Wish::HearOnce(from, to)] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = commanded(&mut harness);
+    let [Command::HearOnce(from, to)] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert!(from.0 < 1.103 && 1.103 < to.0);
     assert!(harness.state().sight.chosen.is_some());
@@ -106,7 +106,7 @@ fn a_note_is_heard_by_a_click_and_proved_by_two() {
         .ctx
         .options_mut(|o| o.input_options.max_double_click_delay = 5.0);
     press_note(&mut harness);
-    wished(&mut harness);
+    commanded(&mut harness);
     assert_eq!(harness.state().sight.close_up, Some(1));
     harness.run_steps(3);
     let told = harness.get_by_label_contains("Bar 1 close up. ");
@@ -117,9 +117,9 @@ fn a_note_is_heard_by_a_click_and_proved_by_two() {
     harness.drag_at(picture.center());
     harness.run_steps(1);
     harness.drop_at(picture.center());
-    let wishes = wished(&mut harness);
-    let [Wish::HearOnce(from, to)] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = commanded(&mut harness);
+    let [Command::HearOnce(from, to)] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert!(
         (1.2..2.2).contains(&from.0) && (to.0 - 2.9).abs() < 1e-6,
@@ -134,7 +134,7 @@ fn a_note_is_heard_by_a_click_and_proved_by_two() {
     snapshot.transport.playing = true;
     let mut harness = usual(snapshot);
     press_note(&mut harness);
-    assert_eq!(wished(&mut harness), []);
+    assert_eq!(commanded(&mut harness), []);
 }
 
 #[test]
@@ -157,10 +157,10 @@ fn the_other_button_says_what_can_be_done() {
         .min_by(|a, b| a.rect().left().total_cmp(&b.rect().left()))
         .expect("the menu's")
         .click();
-    let wishes = wished(&mut harness);
+    let commands = commanded(&mut harness);
     assert!(
-        matches!(wishes[..], [Wish::EditNote(NoteEdit::SetRole { .. })]),
-        "{wishes:?}"
+        matches!(commands[..], [Command::EditNote(NoteEdit::SetRole { .. })]),
+        "{commands:?}"
     );
     // On an empty place of the page.
     let mut harness = usual(heard(8));
@@ -181,10 +181,10 @@ fn the_other_button_says_what_can_be_done() {
     let mut harness = usual(heard(8));
     harness.hover_at(at);
     harness.run_steps(1);
-    let wishes = press(&mut harness, Modifiers::NONE, Key::Num1);
+    let commands = press(&mut harness, Modifiers::NONE, Key::Num1);
     assert!(matches!(
-        wishes[..],
-        [Wish::EditGrid(GridEdit::BarOne { .. })]
+        commands[..],
+        [Command::EditGrid(GridEdit::BarOne { .. })]
     ));
 }
 
@@ -193,18 +193,22 @@ fn bars_are_looped_along_their_numbers_and_a_click_plays_from_there() {
     let mut harness = usual(heard(8));
     let from = harness.get_by_label("Bar 1").rect().center();
     let to = harness.get_by_label("Bar 3").rect().center();
-    let wishes = drag(&mut harness, from, to);
-    assert_eq!(wishes, [Wish::SetBars(1, 3), Wish::SetLoop(true)]);
-    let wishes = drag(&mut harness, to, from);
-    assert_eq!(wishes, [Wish::SetBars(1, 3), Wish::SetLoop(true)]);
+    let commands = drag(&mut harness, from, to);
+    assert_eq!(commands, [Command::SetBars(1, 3), Command::SetLoop(true)]);
+    let commands = drag(&mut harness, to, from);
+    assert_eq!(commands, [Command::SetBars(1, 3), Command::SetLoop(true)]);
     // Over the page from one row to another.
     let (a, b) = (
         from + egui::vec2(200.0, -16.0),
         to + egui::vec2(300.0, -16.0),
     );
-    let wishes = drag(&mut harness, a, b);
-    let [Wish::SetRegion(Some((start, end))), Wish::SetLoop(true)] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = drag(&mut harness, a, b);
+    let [
+        Command::SetRegion(Some((start, end))),
+        Command::SetLoop(true),
+    ] = commands.as_slice()
+    else {
+        panic!("{commands:?}");
     };
     assert!(
         (0.5..2.9).contains(&start.0) && (5.3..7.7).contains(&end.0),
@@ -215,9 +219,9 @@ fn bars_are_looped_along_their_numbers_and_a_click_plays_from_there() {
     harness.drag_at(a);
     harness.run_steps(1);
     harness.drop_at(a);
-    let wishes = wished(&mut harness);
-    let [Wish::Seek(at), Wish::Play(true)] = wishes.as_slice() else {
-        panic!("{wishes:?}");
+    let commands = commanded(&mut harness);
+    let [Command::Seek(at), Command::Play(true)] = commands.as_slice() else {
+        panic!("{commands:?}");
     };
     assert_eq!(at, start);
 }

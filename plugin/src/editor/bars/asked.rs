@@ -1,10 +1,10 @@
 //! Behind the other mouse button: what can be done at a place of the sheet, or with a note.
 
 use super::View;
+use crate::command::{Command, GridEdit};
 use crate::editor::keys::{self, Deed};
 use crate::editor::note::other_hand;
 use crate::editor::sight::Sight;
-use crate::wish::{GridEdit, Wish};
 use egui::Ui;
 use thumbline::music::note::Note;
 use thumbline::unit::Seconds;
@@ -16,7 +16,7 @@ impl View<'_> {
         head: &egui::Response,
         note: &Note,
         sight: &mut Sight,
-        wishes: &mut Vec<Wish>,
+        commands: &mut Vec<Command>,
     ) {
         head.context_menu(|ui| {
             for (deed, label) in [
@@ -33,7 +33,7 @@ impl View<'_> {
                         // The deed by itself would put an open one away.
                         sight.show_close_up(&self.scene.heard.analysis, note.time);
                     } else {
-                        keys::perform(deed, self.snapshot, sight, wishes);
+                        keys::perform(deed, self.snapshot, sight, commands);
                     }
                     ui.close();
                 }
@@ -47,7 +47,7 @@ impl View<'_> {
         ui: &Ui,
         ground: &egui::Response,
         sight: &mut Sight,
-        wishes: &mut Vec<Wish>,
+        commands: &mut Vec<Command>,
     ) {
         if ground.secondary_clicked() || ground.long_touched() {
             let at = ui.input(|i| i.pointer.interact_pos());
@@ -61,24 +61,30 @@ impl View<'_> {
         let bar = self.scene.sheet.bar_at(asked).copied();
         let region = self.snapshot.practice.region.as_ref();
         ground.context_menu(|ui| {
-            let mut chosen: Vec<Wish> = Vec::new();
+            let mut chosen: Vec<Command> = Vec::new();
             if let Some(time) = time {
                 if ui.button("Play from here").clicked() {
-                    chosen.extend([Wish::Seek(time), Wish::Play(true)]);
+                    chosen.extend([Command::Seek(time), Command::Play(true)]);
                 }
                 let to = region.map(|r| r.to).filter(|to| *to > time);
                 let to = to.unwrap_or(piece.end);
                 if ui.button("Loop from here").clicked() && time < to {
-                    chosen.extend([Wish::SetRegion(Some((time, to))), Wish::SetLoop(true)]);
+                    chosen.extend([Command::SetRegion(Some((time, to))), Command::SetLoop(true)]);
                 }
                 let from = region.map_or(Seconds(0.0), |r| r.from);
                 if ui.button("Loop up to here").clicked() && from < time {
-                    chosen.extend([Wish::SetRegion(Some((from, time))), Wish::SetLoop(true)]);
+                    chosen.extend([
+                        Command::SetRegion(Some((from, time))),
+                        Command::SetLoop(true),
+                    ]);
                 }
             }
             if let Some(bar) = bar {
                 if ui.button(format!("Loop bar {}", bar.number)).clicked() {
-                    chosen.extend([Wish::SetBars(bar.number, bar.number), Wish::SetLoop(true)]);
+                    chosen.extend([
+                        Command::SetBars(bar.number, bar.number),
+                        Command::SetLoop(true),
+                    ]);
                 }
                 if ui.button(format!("Bar {} close up", bar.number)).clicked() {
                     sight.close_up = Some(bar.number);
@@ -88,17 +94,17 @@ impl View<'_> {
             if let Some(time) = time
                 && ui.button("Bar 1 starts here").clicked()
             {
-                chosen.push(Wish::EditGrid(GridEdit::BarOne { at: time }));
+                chosen.push(Command::EditGrid(GridEdit::BarOne { at: time }));
             }
             if ui.button("A note was missed here").clicked() {
                 let at = egui::pos2(
                     self.origin.x + asked.x as f32,
                     self.origin.y + asked.y as f32,
                 );
-                chosen.extend(self.new_note(at).map(Wish::EditNote));
+                chosen.extend(self.new_note(at).map(Command::EditNote));
             }
             if !chosen.is_empty() {
-                wishes.extend(chosen);
+                commands.extend(chosen);
                 ui.close();
             }
         });

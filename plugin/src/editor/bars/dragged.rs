@@ -1,13 +1,13 @@
 //! Beats that are dragged to where they belong.
 
 use super::View;
-use crate::wish::{GridEdit, Wish};
+use crate::command::{Command, GridEdit};
 use egui::{CursorIcon, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use thumbline::report::sheet::{Ink, Point, RowKind};
 
 impl View<'_> {
     /// Beats that can be dragged to where they belong.
-    pub(super) fn beats(&self, ui: &Ui, row: usize, wishes: &mut Vec<Wish>) {
+    pub(super) fn beats(&self, ui: &Ui, row: usize, commands: &mut Vec<Command>) {
         let heard = &self.scene.heard;
         let (piece, sheet) = (heard.piece(), &self.scene.sheet);
         let RowKind::Bars(cells) = &sheet.rows()[row].kind else {
@@ -41,7 +41,7 @@ impl View<'_> {
                         .and_then(|p| self.time_under(pos2(p.x, centre.y)))
                 {
                     let from = at.time;
-                    wishes.push(Wish::EditGrid(GridEdit::DragBeat { from, to }));
+                    commands.push(Command::EditGrid(GridEdit::DragBeat { from, to }));
                 }
                 handle.on_hover_cursor(CursorIcon::ResizeHorizontal);
             }

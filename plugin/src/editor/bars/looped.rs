@@ -1,11 +1,11 @@
 //! The looped stretch on the rows, and its ends, to be dragged.
 
 use super::View;
+use crate::command::Command;
 use crate::editor::ends::{self, drag, told};
 use crate::editor::keys;
 use crate::editor::sight::Sight;
 use crate::snapshot::End;
-use crate::wish::Wish;
 use egui::{CursorIcon, Response, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 use std::ops::Range;
 use thumbline::report::sheet::{Ink, Point, Rect};
@@ -18,7 +18,7 @@ impl View<'_> {
         ui: &Ui,
         (rows, ground): (&Range<usize>, &Response),
         sight: &mut Sight,
-        wishes: &mut Vec<Wish>,
+        commands: &mut Vec<Command>,
     ) {
         let practice = &self.snapshot.practice;
         let Some(region) = practice.region.as_ref().filter(|_| practice.loop_on) else {
@@ -52,7 +52,7 @@ impl View<'_> {
             ui.painter().vline(top.x, rect.y_range(), stroke);
             let under = |at| self.time_under(at);
             let ends = (region.from, region.to);
-            drag((&handle, ground), end, under, ends, sight, wishes);
+            drag((&handle, ground), end, under, ends, sight, commands);
             handle
                 .on_hover_cursor(CursorIcon::ResizeHorizontal)
                 .on_hover_text(format!("{label}; a beat later with {}", keys::name(deed)));

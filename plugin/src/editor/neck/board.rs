@@ -1,10 +1,10 @@
 //! The neck as it is drawn: wood, frets and strings, the notes on them, which tell themselves and sound.
 
+use crate::command::{Command, Sound};
 use crate::editor::theme;
 use crate::page_state::{NeckPage, Show};
 use crate::services::study::NeckView;
 use crate::snapshot::Snapshot;
-use crate::wish::{Sound, Wish};
 use egui::{
     Align2, Color32, FontId, Painter, Pos2, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2,
 };
@@ -46,7 +46,7 @@ pub(super) fn picture(
     snapshot: &Snapshot,
     view: &NeckView,
     (page, marks): (&NeckPage, &[Mark]),
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     let tuning = &view.neck.tuning;
     let strings = tuning.strings().max(1);
@@ -94,7 +94,7 @@ pub(super) fn picture(
     }
     let playing = now_played(snapshot, view);
     for mark in marks.iter().filter(|m| board.shows(m.fret)) {
-        one(ui, &drawn, view, mark, &playing, wishes);
+        one(ui, &drawn, view, mark, &playing, commands);
     }
     for (string, fret) in playing {
         if board.shows(f64::from(fret)) {
@@ -204,7 +204,7 @@ fn one(
     view: &NeckView,
     mark: &Mark,
     playing: &[(u8, i32)],
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     let at = drawn.at(mark.string, mark.fret);
     let radius = drawn.board.radius as f32 * if mark.strong { 1.0 } else { 0.8 };
@@ -249,7 +249,7 @@ fn one(
     if response.clicked() {
         let tuning = &view.neck.tuning;
         let (strokes, length) = neck::strokes([mark], tuning, Span(0.0), RINGS);
-        wishes.push(Wish::Sound(Sound {
+        commands.push(Command::Sound(Sound {
             name: mark.told.clone(),
             strokes,
             length,

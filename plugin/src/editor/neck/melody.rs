@@ -1,13 +1,13 @@
 //! A melody on the neck: every note with its places, the one taken lit; another is pressed, and the rest is
 //! fingered anew around it.
 
+use crate::command::Command;
 use crate::editor::fields::aside;
 use crate::editor::offbeat;
 use crate::editor::theme;
 use crate::page_state::{NeckPage, PageState};
 use crate::services::study::{MelodyView, NeckView};
 use crate::snapshot::Snapshot;
-use crate::wish::Wish;
 use egui::{Align, Layout, Role, Ui, WidgetInfo, vec2};
 use thumbline::music::melody::Choice;
 
@@ -17,11 +17,11 @@ pub(super) fn show(
     snapshot: &Snapshot,
     view: &NeckView,
     pages: &mut PageState,
-    wishes: &mut Vec<Wish>,
+    commands: &mut Vec<Command>,
 ) {
     match &view.melody {
         Some(Ok(melody)) => {
-            whole(ui, melody, wishes);
+            whole(ui, melody, commands);
             notes(ui, melody, &mut pages.neck);
         }
         Some(Err(why)) => {
@@ -33,10 +33,10 @@ pub(super) fn show(
     }
     let text = "The melody is what the fingers play in the loop, or comes from a file.";
     aside(ui, snapshot, text);
-    offbeat::file(ui, &mut pages.off_beat, wishes);
+    offbeat::file(ui, &mut pages.off_beat, commands);
 }
 
-fn whole(ui: &mut Ui, melody: &MelodyView, wishes: &mut Vec<Wish>) {
+fn whole(ui: &mut Ui, melody: &MelodyView, commands: &mut Vec<Command>) {
     let path = &melody.found.path;
     ui.horizontal_wrapped(|ui| {
         let hear = ui.button("Hear it");
@@ -44,7 +44,7 @@ fn whole(ui: &mut Ui, melody: &MelodyView, wishes: &mut Vec<Wish>) {
             .on_hover_text("On these strings, each note ringing as long as its string is free")
             .clicked()
         {
-            wishes.push(Wish::Sound(melody.sound()));
+            commands.push(Command::Sound(melody.sound()));
         }
         ui.label(theme::letters(&format!(
             "{}: {} of {} notes are open strings, {:.0} of 100 ring on into the next.",

@@ -1,9 +1,9 @@
 //! The menus of the bar at the bottom: ways to practise and the ladder's steps, what is counted, what of
 //! the sound is heard.
 
+use crate::command::Command;
 use crate::params::Channels;
 use crate::snapshot::{ClickRate, Hear, Snapshot};
-use crate::wish::Wish;
 use egui::{DragValue, Ui};
 
 /// A number with its name before it; was it changed?
@@ -16,10 +16,10 @@ fn labelled(ui: &mut Ui, label: &str, field: DragValue) -> bool {
 }
 
 /// Ways to practise, and the ladder's steps.
-pub(super) fn practice(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub(super) fn practice(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let ladder = snapshot.practice.ladder;
     ui.menu_button("Practice", |ui| {
-        set_ups(ui, snapshot, wishes);
+        set_ups(ui, snapshot, commands);
         ui.label("The ladder");
         let mut next = ladder;
         let percent = |ui: &mut Ui, label: &str, share: &mut f64, low: f64, high: f64| {
@@ -51,7 +51,7 @@ pub(super) fn practice(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>)
             next.within_ms = None;
         }
         if next != ladder {
-            wishes.push(Wish::SetLadder(next));
+            commands.push(Command::SetLadder(next));
         }
     })
     .response
@@ -59,7 +59,7 @@ pub(super) fn practice(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>)
 }
 
 /// How the click counts, and what comes before and between rounds.
-pub(super) fn counts(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub(super) fn counts(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     ui.menu_button("Counts", |ui| {
         ui.label("Click");
         for (rate, name) in [
@@ -75,7 +75,7 @@ pub(super) fn counts(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
                 .radio(snapshot.practice.click_rate == rate, name)
                 .clicked()
             {
-                wishes.push(Wish::SetClickRate(rate));
+                commands.push(Command::SetClickRate(rate));
             }
         }
         ui.label("Count-in");
@@ -84,7 +84,7 @@ pub(super) fn counts(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
                 .radio(snapshot.practice.count_in_bars == bars, name)
                 .clicked()
             {
-                wishes.push(Wish::SetCountIn(bars));
+                commands.push(Command::SetCountIn(bars));
             }
         }
         let mut rest = snapshot.practice.rest_beats;
@@ -92,13 +92,13 @@ pub(super) fn counts(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
             let name = ui.label("Silent beats between rounds");
             let field = DragValue::new(&mut rest).range(0..=16);
             if ui.add(field).labelled_by(name.id).changed() {
-                wishes.push(Wish::SetRest(rest));
+                commands.push(Command::SetRest(rest));
             }
         });
         let mut tone = snapshot.practice.round_tone;
         let text = "A tone after each round I play: one where it was good, else two";
         if ui.checkbox(&mut tone, text).changed() {
-            wishes.push(Wish::SetRoundTone(tone));
+            commands.push(Command::SetRoundTone(tone));
         }
     })
     .response
@@ -106,7 +106,7 @@ pub(super) fn counts(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
 }
 
 /// Pitch, the speed unchanged.
-fn pitch(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn pitch(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     let mut pitch = snapshot.dials.pitch;
     let value = DragValue::new(&mut pitch)
         .range(-12.0..=12.0)
@@ -114,14 +114,14 @@ fn pitch(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         .max_decimals(2)
         .suffix(" semitones");
     if labelled(ui, "Pitch", value) {
-        wishes.push(Wish::SetPitch(pitch));
+        commands.push(Command::SetPitch(pitch));
     }
 }
 
 /// Which part of the sound is heard, and how loud.
-pub(super) fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+pub(super) fn balance(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     ui.menu_button("Balance", |ui| {
-        hands(ui, snapshot, wishes);
+        hands(ui, snapshot, commands);
         ui.label("Hear");
         for (channels, name) in [
             (Channels::Stereo, "both sides"),
@@ -134,7 +134,7 @@ pub(super) fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) 
                 .radio(snapshot.dials.channels == channels, name)
                 .clicked()
             {
-                wishes.push(Wish::SetChannels(channels));
+                commands.push(Command::SetChannels(channels));
             }
         }
         let level = |ui: &mut Ui, label: &str, db: f64, low: f64, high: f64| {
@@ -146,19 +146,19 @@ pub(super) fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) 
                 .suffix(" dB");
             labelled(ui, label, field).then_some(value)
         };
-        pitch(ui, snapshot, wishes);
+        pitch(ui, snapshot, commands);
         if let Some(db) = level(ui, "Level", snapshot.dials.gain_db, -24.0, 24.0) {
-            wishes.push(Wish::SetGain(db));
+            commands.push(Command::SetGain(db));
         }
         if let Some(db) = level(ui, "Click level", snapshot.dials.click_db, -40.0, 6.0) {
-            wishes.push(Wish::SetClickLevel(db));
+            commands.push(Command::SetClickLevel(db));
         }
         let mut through = snapshot.dials.through;
         if ui
             .checkbox(&mut through, "Hear my own guitar too")
             .changed()
         {
-            wishes.push(Wish::SetThrough(through));
+            commands.push(Command::SetThrough(through));
         }
     })
     .response
@@ -166,7 +166,7 @@ pub(super) fn balance(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) 
 }
 
 /// Thumb against fingers in what is heard.
-fn hands(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn hands(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     ui.label("Thumb and fingers");
     let heard = snapshot.analysis.ready().is_some();
     for (dial, name) in [
@@ -179,7 +179,7 @@ fn hands(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
         let on = matches!(snapshot.practice.hear, Hear::Balance(d) if (d - dial).abs() < 0.05);
         let button = egui::RadioButton::new(on, name);
         if ui.add_enabled(heard || dial == 0.0, button).clicked() {
-            wishes.push(Wish::Hear(Hear::Balance(dial)));
+            commands.push(Command::Hear(Hear::Balance(dial)));
         }
     }
     if snapshot.practice.mixing {
@@ -189,14 +189,14 @@ fn hands(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
 }
 
 /// Practice set-ups: speed, loop, ladder and click in one choice.
-fn set_ups(ui: &mut Ui, snapshot: &Snapshot, wishes: &mut Vec<Wish>) {
+fn set_ups(ui: &mut Ui, snapshot: &Snapshot, commands: &mut Vec<Command>) {
     if snapshot.set_ups.is_empty() {
         return;
     }
     ui.label("Set up speed, ladder, click and count-in at once");
     for (i, name) in snapshot.set_ups.iter().enumerate() {
         if ui.button(name).clicked() {
-            wishes.push(Wish::UseSetUp(i));
+            commands.push(Command::UseSetUp(i));
         }
     }
     ui.separator();

@@ -109,7 +109,7 @@ pub struct MelodyView {
     pub marks: Vec<Mark>,
     /// Notes by their index that stand on the string which the player wants.
     pub wanted: Vec<usize>,
-    /// By what the player's wishes are known to be about this melody.
+    /// By what the player's commands are known to be about this melody.
     pub of: String,
 }
 

@@ -1,6 +1,6 @@
-//! What a player wishes: the only thing that leaves a view.
+//! What a player asks for: the only thing that leaves a view.
 //!
-//! A view never carries one out: a wish is a [`Message`](crate::message::Message).
+//! A view never carries one out: a command is a [`Message`](crate::message::Message).
 
 pub use crate::control::Control;
 use crate::page_state::PageState;
@@ -26,9 +26,9 @@ pub enum Way {
     Later,
 }
 
-/// One wish.
+/// One command.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Wish {
+pub enum Command {
     /// Open the file dialog (it runs beside the window).
     AskForRecording,
     /// Open the dialog for a take.
@@ -183,7 +183,7 @@ pub enum Wish {
     KeepPage(&'static str, serde_json::Value),
 }
 
-impl Wish {
+impl Command {
     /// What makes a speed heard, 0.25 to 1.5: where the ladder leads it is left.
     pub fn speed(snapshot: &Snapshot, speed: f64) -> Vec<Self> {
         let ladder = snapshot.practice.ladder;
