@@ -23,11 +23,10 @@ pub struct Player {
 
 impl Player {
     pub fn new(rate: u32, activation: u32) -> Self {
-        let _there = Arc::new(());
         Self {
             rate,
             activation,
-            _there,
+            _there: Arc::new(()),
         }
     }
 
