@@ -985,6 +985,28 @@ fn drones_move_in_parallel_under_open_strings() {
 }
 
 #[test]
+fn a_score_may_alter_a_note_further_than_numbers_go() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("far.musicxml");
+    for far in ["9".repeat(70), format!("-{}", "9".repeat(70))] {
+        let score = format!(
+            "<score-partwise><part><measure><attributes><divisions>2</divisions><transpose>\
+             <chromatic>{far}</chromatic><octave-change>{far}</octave-change></transpose>\
+             </attributes><note><pitch><step>G</step><alter>{far}</alter><octave>{far}</octave>\
+             </pitch><duration>2</duration></note></measure></part></score-partwise>"
+        );
+        std::fs::write(&file, score).unwrap();
+        let melody = melody::read(&file).expect("reads");
+        assert_eq!(melody.notes.len(), 1);
+        assert!(
+            melody
+                .refinger(&Tuning::standard(), 12, &Costs::default())
+                .is_err()
+        );
+    }
+}
+
+#[test]
 fn a_melody_from_midi_and_musicxml_is_put_on_ringing_strings() {
     // A scale of D in thirds, written by us in both formats and read back as one melody.
     let guitar = Tuning::dadgad();

@@ -414,8 +414,10 @@ fn musicxml(title: &str, bytes: &[u8]) -> Result<Written, String> {
                     ("beats", Some(n)) => count = count.or(Some(n as u8)),
                     ("beat-type", Some(n)) => unit = unit.or(Some(n as u8)),
                     ("fifths", Some(n)) => fifths = fifths.or(Some(n as i32)),
-                    ("alter", Some(n)) if within == "pitch" => being.alter = n as i32,
-                    ("octave", Some(n)) if within == "pitch" => being.octave = n as i32,
+                    ("alter", Some(n)) if within == "pitch" => being.alter = semitones(n),
+                    ("octave", Some(n)) if within == "pitch" => {
+                        being.octave = n.clamp(-1.0, 12.0) as i32
+                    }
                     ("voice", Some(n)) if within == "note" => being.voice = n as u32,
                     ("string", Some(n)) if within == "technical" => being.string = Some(n as u8),
                     ("step", _) if within == "pitch" => being.step = text.trim().chars().next(),
@@ -452,13 +454,18 @@ fn musicxml(title: &str, bytes: &[u8]) -> Result<Written, String> {
     })
 }
 
+/// Written semitones; a file may say more than any instrument has.
+fn semitones(n: f64) -> i32 {
+    n.clamp(-127.0, 127.0) as i32
+}
+
 impl Part {
     /// The end of an element inside the part.
     fn end(&mut self, name: &str, within: &str, number: Option<f64>, being: &mut Being) {
         match (name, number) {
             ("divisions", Some(n)) if n > 0.0 => self.divisions = n,
-            ("chromatic", Some(n)) => self.transpose += n as i32,
-            ("octave-change", Some(n)) => self.transpose += 12 * n as i32,
+            ("chromatic", Some(n)) => self.transpose_by(n),
+            ("octave-change", Some(n)) => self.transpose_by(12.0 * n),
             ("duration", Some(n)) => match within {
                 "backup" => self.now = (self.now - n / self.divisions).max(0.0),
                 "forward" => self.now += n / self.divisions,
@@ -467,6 +474,10 @@ impl Part {
             ("note", _) => self.note(being),
             _ => {}
         }
+    }
+
+    fn transpose_by(&mut self, by: f64) {
+        self.transpose = semitones(f64::from(self.transpose) + by);
     }
 
     fn note(&mut self, being: &Being) {
