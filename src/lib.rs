@@ -48,4 +48,5 @@ pub mod stretch;
 pub mod system;
 pub mod timing;
 pub mod unit;
+#[cfg(feature = "export")]
 pub(crate) mod xml;

@@ -124,7 +124,7 @@ impl Listing {
         match item {
             Item::Mod(part) => self.part(part, here, names, passed),
             Item::Fn(one) if wanted(&one.vis, &one.sig.ident, &one.attrs) => {
-                self.say(here, &plain(&one.sig))
+                self.say(here, &plain(&one.sig));
             }
             Item::Const(one) if wanted(&one.vis, &one.ident, &one.attrs) => {
                 self.say(here, &format!("const {}: {}", one.ident, plain(&one.ty)));
@@ -298,7 +298,7 @@ fn what_is_public_is_as_listed() {
         .lines
         .iter()
         .filter(|line| method_of(line).is_none_or(|owner| types.contains(&owner)));
-    let text: String = lines.map(|line| format!("{line}\n")).collect();
+    let text: String = lines.flat_map(|line| [line.as_str(), "\n"]).collect();
     let listed = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/api.txt");
     if std::env::var_os("THUMBLINE_BLESS").is_some() {
         fs::write(&listed, &text).expect("the list can be written");

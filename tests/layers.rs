@@ -138,7 +138,7 @@ fn crates() -> Vec<(&'static str, Uses)> {
 #[test]
 fn no_circle_of_files() {
     for (root, uses) in crates() {
-        for circle in circles(&uses) {
+        if let Some(circle) = circles(&uses).first() {
             let inside =
                 |(from, to): &(String, String)| circle.contains(from) && circle.contains(to);
             let ways = uses.iter().filter(|(pair, _)| inside(pair));

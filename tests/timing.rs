@@ -169,7 +169,7 @@ fn lateness_swing_and_slants_come_out_as_played() {
 #[test]
 fn the_interval_of_the_swing_holds_as_often_as_it_says() {
     let beat = 0.6;
-    let (mut held, mut takes, mut width) = (0, 0, 0.0);
+    let (mut held, mut takes, mut width) = (0_u32, 0_u32, 0.0);
     for ratio in [1.0, 1.5, 2.0] {
         for jitter in [0.006, 0.014] {
             for seed in 0..40 {
@@ -185,13 +185,13 @@ fn the_interval_of_the_swing_holds_as_often_as_it_says() {
                 let drift = measure(&notes, &grid(33, beat), Reference::OwnTempo);
                 let swing = drift.swing.expect("off-beats enough");
                 takes += 1;
-                held += usize::from((swing.low..=swing.high).contains(&ratio));
+                held += u32::from((swing.low..=swing.high).contains(&ratio));
                 width += (swing.high - swing.low) / ratio;
             }
         }
     }
-    let share = held as f64 / takes as f64;
-    let width = width / takes as f64;
+    let share = f64::from(held) / f64::from(takes);
+    let width = width / f64::from(takes);
     println!(
         "swing: the interval holds in {share:.3} of {takes} takes; {width:.2} of the ratio wide"
     );

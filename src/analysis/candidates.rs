@@ -44,7 +44,7 @@ impl Candidate {
 /// Two candidates closer than this are one, seconds.
 const APART: f64 = 0.012;
 
-/// Candidate onsets of `mono`, sampled at [`RATE`] (22,050 Hz) and used as it is, in order of
+/// Candidate onsets of `mono`, sampled at [`RATE`](crate::analysis::mono::RATE) (22,050 Hz) and used as it is, in order of
 /// time and at least 12 ms apart.
 ///
 /// High recall is the aim: about 99 % of plucks, soft ones included, have a candidate within

@@ -40,7 +40,7 @@ impl ClickRate {
     fn counts(self, beat: &Beat) -> bool {
         match self {
             Self::Beat | Self::Half | Self::Third | Self::Quarter => true,
-            Self::Backbeat => beat.place % 2 == 0,
+            Self::Backbeat => beat.place.is_multiple_of(2),
             Self::EveryOtherBar => beat.bar.rem_euclid(2) == 1,
             Self::TwoAndTwo => (beat.bar - 1).rem_euclid(4) < 2,
         }

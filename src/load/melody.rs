@@ -416,7 +416,7 @@ fn musicxml(title: &str, bytes: &[u8]) -> Result<Written, String> {
                     ("fifths", Some(n)) => fifths = fifths.or(Some(n as i32)),
                     ("alter", Some(n)) if within == "pitch" => being.alter = semitones(n),
                     ("octave", Some(n)) if within == "pitch" => {
-                        being.octave = n.clamp(-1.0, 12.0) as i32
+                        being.octave = n.clamp(-1.0, 12.0) as i32;
                     }
                     ("voice", Some(n)) if within == "note" => being.voice = n as u32,
                     ("string", Some(n)) if within == "technical" => being.string = Some(n as u8),

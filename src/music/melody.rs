@@ -162,8 +162,8 @@ impl Melody {
         let missing = choices.iter().position(Vec::is_empty);
         let on = |note: usize, string: u8| choices[note].iter().any(|c| c.string == string);
         let allowed = |note: usize, place: Place| {
-            let strings = wanted.iter().filter(|(n, s)| *n == note && on(note, *s));
-            strings.last().is_none_or(|(_, s)| *s == place.string)
+            let mut strings = wanted.iter().filter(|(n, s)| *n == note && on(note, *s));
+            strings.next_back().is_none_or(|(_, s)| *s == place.string)
         };
         let path = paths_where(tuning, &line, highest, costs, 1, allowed);
         let path = path.into_iter().next();

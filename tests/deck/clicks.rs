@@ -55,12 +55,15 @@ fn swung_clicks_fall_where_the_swing_is() {
     assert!((seconds[2] - 0.75).abs() < 1e-4);
 }
 
+/// Does a rate click the beat of this number?
+type Counts = fn(usize) -> bool;
+
 /// Beats of half a second from 0.25 s, four a bar: on two and four every full second from 0.75 s; every other
 /// bar, and two bars of four, the first ones.
 #[test]
 fn clicks_leave_out_the_beats_that_the_player_keeps() {
     let sound = recording(vec![vec![0.0; 20 * RATE as usize]]);
-    let wanted: [(ClickRate, fn(usize) -> bool); 3] = [
+    let wanted: [(ClickRate, Counts); 3] = [
         (ClickRate::Backbeat, |beat| beat % 2 == 1),
         (ClickRate::EveryOtherBar, |beat| beat % 8 < 4),
         (ClickRate::TwoAndTwo, |beat| beat % 16 < 8),

@@ -56,14 +56,13 @@ impl Crate {
                 }
             }
             for word in words {
-                if let Some(to) = self.written_in(path, &word, 0) {
-                    if to != module.file {
-                        let name = word.join("::");
-                        found
-                            .entry((module.file.clone(), to))
-                            .or_default()
-                            .insert(name);
-                    }
+                let to = self.written_in(path, &word, 0);
+                if let Some(to) = to.filter(|to| *to != module.file) {
+                    let name = word.join("::");
+                    found
+                        .entry((module.file.clone(), to))
+                        .or_default()
+                        .insert(name);
                 }
             }
         }
@@ -169,14 +168,11 @@ fn read_items(
                 module.children.insert(name.clone());
                 let mut below = path.clone();
                 below.push(name.clone());
-                match part.content {
-                    Some((_, items)) => {
-                        read_items(modules, src, &folder.join(&name), file, items, below)
-                    }
-                    None => {
-                        let path = elsewhere(&part.attrs).unwrap_or_else(|| format!("{name}.rs"));
-                        read_file(modules, src, &folder.join(path), below);
-                    }
+                if let Some((_, items)) = part.content {
+                    read_items(modules, src, &folder.join(&name), file, items, below);
+                } else {
+                    let path = elsewhere(&part.attrs).unwrap_or_else(|| format!("{name}.rs"));
+                    read_file(modules, src, &folder.join(path), below);
                 }
             }
             Item::Use(ref line) => {

@@ -1,8 +1,9 @@
-//! Feet, keys and a hurried hand: MIDI and wishes in any order, with the ticks between them.
+//! Feet, keys and a hurried hand: MIDI and commands in any order, with the ticks between them.
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
 use thumbline::unit::{Seconds, Span};
+use thumbline_plugin::command::{Command, Way};
 use thumbline_plugin::control::Trigger;
 use thumbline_plugin::effect::Effect;
 use thumbline_plugin::job::JobId;
@@ -14,56 +15,55 @@ use thumbline_plugin::snapshot::{End, Hear, Snap};
 use thumbline_plugin::snapshot_of;
 use thumbline_plugin::state::State;
 use thumbline_plugin::update::update;
-use thumbline_plugin::wish::{Way, Wish};
 
 const RATES: [u32; 4] = [8_000, 44_100, 48_000, 192_000];
 
 /// What three bytes ask of the window.
-fn wish(kind: u8, a: u8, b: u8) -> Wish {
+fn command(kind: u8, a: u8, b: u8) -> Command {
     let at = |n: u8| Seconds(f64::from(n) * 0.25 - 2.0);
     let odd = [f64::NAN, f64::INFINITY, -1e300, 0.0, 0.6, 1.5];
     let number = odd[usize::from(a) % odd.len()];
     match kind % 32 {
-        0 => Wish::Play(a > 127),
-        1 => Wish::Seek(Seconds(if b > 250 { number } else { at(a).0 })),
-        2 => Wish::SetSpeed(if b > 127 {
+        0 => Command::Play(a > 127),
+        1 => Command::Seek(Seconds(if b > 250 { number } else { at(a).0 })),
+        2 => Command::SetSpeed(if b > 127 {
             number
         } else {
             f64::from(a) / 100.0
         }),
-        3 => Wish::SetLoop(a > 127),
-        4 => Wish::SetRegion((b > 9).then_some((at(a), at(b)))),
-        5 => Wish::LoopFromTo(at(a), at(b)),
-        6 => Wish::MoveEnd(
+        3 => Command::SetLoop(a > 127),
+        4 => Command::SetRegion((b > 9).then_some((at(a), at(b)))),
+        5 => Command::LoopFromTo(at(a), at(b)),
+        6 => Command::MoveEnd(
             if a > 127 { End::Start } else { End::Finish },
             if b > 127 { Snap::Beat } else { Snap::Bar },
             if b % 2 == 0 { Way::Earlier } else { Way::Later },
         ),
-        7 => Wish::SetBars(i32::from(a) - 9, i32::from(b) - 9),
-        8 => Wish::KeepRegion("hard".into()),
-        9 => Wish::UseRegion(a.into()),
-        10 => Wish::RenameRegion(a.into(), "bar".into()),
-        11 => Wish::ForgetRegion(a.into()),
-        12 => Wish::SetCountIn(a),
-        13 => Wish::SetRest(a),
-        14 => Wish::SetClick(a > 127),
-        15 => Wish::SetClickLevel(number),
-        16 => Wish::Undo,
-        17 => Wish::Redo,
-        18 => Wish::CaptureTrack(a > 127),
-        19 => Wish::CaptureTake(a > 127),
-        20 => Wish::Record(a > 127),
-        21 => Wish::KeepRound,
-        22 => Wish::ShowTake(a.into(), b > 127),
-        23 => Wish::Hear([Hear::Balance(number), Hear::Alone(a.into())][usize::from(b % 2)]),
-        24 => Wish::ForgetTake(a.into()),
-        25 => Wish::Load("/music/tune.wav".into()),
-        26 => Wish::Close,
-        27 => Wish::Learn(CONTROLS.get(usize::from(a % 12)).copied()),
-        28 => Wish::Unlearn(CONTROLS[usize::from(a) % CONTROLS.len()]),
-        29 => Wish::SetLatency(Span(number)),
-        30 => Wish::HearOnce(at(a), at(b)),
-        _ => Wish::Calibrate,
+        7 => Command::SetBars(i32::from(a) - 9, i32::from(b) - 9),
+        8 => Command::KeepRegion("hard".into()),
+        9 => Command::UseRegion(a.into()),
+        10 => Command::RenameRegion(a.into(), "bar".into()),
+        11 => Command::ForgetRegion(a.into()),
+        12 => Command::SetCountIn(a),
+        13 => Command::SetRest(a),
+        14 => Command::SetClick(a > 127),
+        15 => Command::SetClickLevel(number),
+        16 => Command::Undo,
+        17 => Command::Redo,
+        18 => Command::CaptureTrack(a > 127),
+        19 => Command::CaptureTake(a > 127),
+        20 => Command::Record(a > 127),
+        21 => Command::KeepRound,
+        22 => Command::ShowTake(a.into(), b > 127),
+        23 => Command::Hear([Hear::Balance(number), Hear::Alone(a.into())][usize::from(b % 2)]),
+        24 => Command::ForgetTake(a.into()),
+        25 => Command::Load("/music/tune.wav".into()),
+        26 => Command::Close,
+        27 => Command::Learn(CONTROLS.get(usize::from(a % 12)).copied()),
+        28 => Command::Unlearn(CONTROLS[usize::from(a) % CONTROLS.len()]),
+        29 => Command::SetLatency(Span(number)),
+        30 => Command::HearOnce(at(a), at(b)),
+        _ => Command::Calibrate,
     }
 }
 
@@ -107,7 +107,7 @@ fuzz_target!(|bytes: &[u8]| {
                 session.position = Seconds(f64::from(c));
                 Message::Restored(Box::new(session))
             }
-            _ => Message::Wish(wish(a, b, c)),
+            _ => Message::Command(command(a, b, c)),
         };
         for effect in update(&mut state, message) {
             match effect {
