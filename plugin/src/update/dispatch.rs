@@ -7,7 +7,7 @@ use crate::command::Command;
 use crate::effect::{Dial, Effect};
 use crate::services::decode;
 use crate::session::mend_ladder;
-use crate::snapshot::{CaptureSource, For, Hear};
+use crate::snapshot::{About, CaptureSource, For, Hear};
 use crate::state::{Once, State};
 use thumbline::analysis::corrections::Correction;
 use thumbline::deck::Message;
@@ -83,7 +83,12 @@ pub fn carry_out(state: &mut State, command: Command, out: &mut Vec<Effect>) {
         }
         Command::UseSetUp(index) => set_up(state, index, out),
 
-        Command::SetClick(on) => out.push(Effect::Dial(Dial::Click(on))),
+        Command::SetClick(on) => {
+            if on {
+                doubt_click(state);
+            }
+            out.push(Effect::Dial(Dial::Click(on)));
+        }
         Command::SetClickLevel(db) => out.push(Effect::Dial(Dial::ClickLevel(db))),
         Command::SetClickRate(rate) => {
             state.session.click_rate = rate;
@@ -193,6 +198,17 @@ fn correct(state: &mut State, correction: Correction, out: &mut Vec<Effect>) {
     state.marks_mut().corrections.push(correction);
     out.push(Effect::Changed);
     hearing::correct(state, out);
+}
+
+/// Says so where the click follows beats of which most bars are not sure.
+fn doubt_click(state: &mut State) {
+    let sure = state.hearing.view.ready().map(|model| model.grid.sure());
+    let most_are_not = |sure: &Vec<bool>| 2 * sure.iter().filter(|s| **s).count() < sure.len();
+    if sure.is_some_and(|sure| most_are_not(&sure)) {
+        let text = "The click follows beats that are not sure. If it does not fit the music, tap \
+                    four beats, or choose another reading on the Beats page";
+        state.tell(About::Anything, text, false);
+    }
 }
 
 /// Speed, loop, ladder and click in one choice.

@@ -168,6 +168,25 @@ fn sounding() -> deck::State {
 }
 
 #[test]
+fn a_click_on_beats_that_are_not_sure_says_so() {
+    let clicked = |confidence: f32| {
+        let mut state = heard();
+        let mut analysis = (*beaten(1.0)).clone();
+        let mut beats = analysis.grid.beats().to_vec();
+        for beat in &mut beats {
+            beat.confidence = confidence;
+        }
+        analysis.grid = Grid::from_parts(Meter::COMMON, beats, Vec::new());
+        state.hearing.view = AnalysisView::Ready(Arc::new(analysis));
+        command(&mut state, Command::SetClick(false));
+        assert!(state.notices.is_empty());
+        command(&mut state, Command::SetClick(true));
+        state.notices.len()
+    };
+    assert_eq!((clicked(0.3), clicked(0.9)), (1, 0));
+}
+
+#[test]
 fn a_latency_that_is_no_number_leaves_the_known_one() {
     let mut state = heard();
     command(&mut state, Command::SetLatency(Span(0.012)));
