@@ -3,8 +3,7 @@
 //! Owns both readings because neither can be had without the other: an off-beat that is late
 //! by the hand's own lateness is not swung, and a swung off-beat is not late.
 
-use super::figures::Feel;
-use super::figures::{Figure, Swing};
+use super::figures::{Feel, Figure, Swing};
 use super::slot;
 use super::stats;
 use crate::analysis::beat::hand_gap::{self, Touch};

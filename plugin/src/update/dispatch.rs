@@ -200,7 +200,7 @@ fn correct(state: &mut State, correction: Correction, out: &mut Vec<Effect>) {
     hearing::correct(state, out);
 }
 
-/// Says so where the click follows beats of which most bars are not sure.
+/// Says so where the click follows beats most of which are not sure.
 fn doubt_click(state: &mut State) {
     let sure = state.hearing.view.ready().map(|model| model.grid.sure());
     let most_are_not = |sure: &Vec<bool>| 2 * sure.iter().filter(|s| **s).count() < sure.len();
